@@ -73,6 +73,11 @@ def require(ok: bool, name: str, value: object, unit: str, rule: str) -> None:
         raise InputError(f"{name} must be {rule}, got {value!r} {unit}".rstrip())
 
 
+def plain(text: str) -> str:
+    """Text on one line: what a terminal or a drawing cannot show becomes a question mark."""
+    return "".join(c if c.isprintable() else "?" for c in text)
+
+
 def describe_value(value: object) -> str:
     """Say what stood in the file, short and on one line.
 
@@ -83,7 +88,7 @@ def describe_value(value: object) -> str:
     """
     shown = type(value).__name__
     if isinstance(value, str):
-        text = "".join(c if c.isprintable() else "?" for c in value[: _LONGEST_SHOWN + 1])
+        text = plain(value[: _LONGEST_SHOWN + 1])
         shown = f'"{text if len(text) <= _LONGEST_SHOWN else text[:_LONGEST_SHOWN] + "..."}"'
     elif isinstance(value, bool):
         shown = str(value).lower()

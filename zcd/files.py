@@ -15,7 +15,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from zcd.errors import InputError, invalid_value
+from zcd.errors import InputError, invalid_value, plain
 from zcd.logs import logger
 
 if TYPE_CHECKING:
@@ -425,7 +425,7 @@ def require_typesetter(path: str | Path) -> None:
         Names what to install.
     """
     if Path(path).suffix.lower() == ".pdf" and not has_typesetter():
-        name = "".join(c if c.isprintable() else "?" for c in str(path))
+        name = plain(str(path))
         raise InputError(f"{name}: {NO_TYPESETTER}, or write .html")
 
 
@@ -471,10 +471,10 @@ def exists_already(path: Path) -> InputError:
 
 def _no_place(path: str | Path, error: Exception, allowed: str) -> InputError:
     why = getattr(error, "strerror", None) or "not a file name"
-    name = "".join(c if c.isprintable() else "?" for c in str(path)) or '""'
+    name = plain(str(path)) or '""'
     return InputError(f"{name}: found a place that cannot be written ({why}); allowed: {allowed}")
 
 
 def file_name(path: Path) -> str:
     """A file's name for messages, on one line."""
-    return "".join(c if c.isprintable() else "?" for c in path.name or str(path))
+    return plain(path.name or str(path))

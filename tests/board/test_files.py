@@ -478,3 +478,8 @@ def test_a_misspelt_key_is_told_with_what_to_write(
     (line,) = refused(edited(**edit))
     name = key.rpartition(".")[2]
     assert line == f'lamp.toml: {key}: "{name}" is not known; write "{near}"'
+
+
+def test_a_key_that_no_terminal_shows_is_told_with_question_marks() -> None:
+    (line,) = refused(edited(**{"\ue000mains": "230 V 50 Hz"}))
+    assert line == 'lamp.toml: "?mains": "?mains" is not known; write "mains"'

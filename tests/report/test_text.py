@@ -8,6 +8,7 @@ from math import inf, nan
 import pytest
 
 from tests.jobs.demo_job import FAILS, solved
+from zcd.errors import plain
 from zcd.margin.headroom import Headroom
 from zcd.margin.rules import Rule
 from zcd.refdata import cite
@@ -18,7 +19,6 @@ from zcd.report.text import (
     factor_text,
     limit_text,
     offset_text,
-    plain,
     quantity_text,
     rule_value_text,
     share_text,

@@ -14,7 +14,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
-from zcd.board.units import LONGEST_TEXT, nearest, require_length
+from zcd.board.units import LONGEST_TEXT, nearest, nearest_name, require_length
 from zcd.errors import InputError, describe_value, invalid_value
 from zcd.logs import logger
 
@@ -229,16 +229,16 @@ def _line(schema: type[Table], detail: ErrorDetails, given: Mapping[str, Any]) -
         return f"{key}: {cause}"
     table, name = _table_at(schema, detail["loc"])
     if detail["type"] == "extra_forbidden":
+        unknown = f"{key}: {describe_value(name)} is not known"
         if name in schema.model_fields:
             return (
-                f'{key}: "{name}" is not known here; write {name} = ... at the top of the file, '
-                f"above the first table"
+                f"{unknown} here; write {name} = ... at the top of the file, above the first table"
             )
         if close := _near_key(name, table):
-            return f'{key}: "{name}" is not known; write "{close}"'
+            return f'{unknown}; write "{close}"'
         if homes := _tables_with(schema, name):
             ways = " or ".join(f"{home} = {{{name} = ...}}" for home in homes)
-            return f'{key}: "{name}" is not known here; write {ways}'
+            return f"{unknown} here; write {ways}"
         return str(invalid_value(name, ", ".join(table.model_fields), key))
     value = None if detail["type"] == "missing" else detail["input"]
     return str(invalid_value(value, allowed_text(table.model_fields[name]) or detail["msg"], key))
@@ -255,8 +255,7 @@ def _near_key(name: str, table: type[Table]) -> str:
     meant = OTHER_WORDS.get(name.casefold())
     if meant in table.model_fields:
         return str(meant)
-    close = re.search('"(.+)"', nearest(name, tuple(table.model_fields)))
-    return close[1] if close else ""
+    return nearest_name(name, tuple(table.model_fields))
 
 
 def _written_location(location: tuple[int | str, ...], value: object) -> tuple[int | str, ...]:

@@ -15,7 +15,7 @@ from functools import cache
 from math import isfinite
 from typing import TYPE_CHECKING, Any
 
-from zcd.errors import InputError, invalid_value
+from zcd.errors import InputError, invalid_value, plain
 
 if TYPE_CHECKING:
     from quantiphy import Quantity
@@ -89,9 +89,15 @@ class QuantityKind:
 
 def nearest(value: object, names: tuple[str, ...]) -> str:
     """Suggest the nearest of `names`, or nothing."""
+    close = nearest_name(value, names)
+    return f' (did you mean "{close}"?)' if close else ""
+
+
+def nearest_name(value: object, names: tuple[str, ...]) -> str:
+    """The nearest of `names`; empty where none is near."""
     spelt = {name.lower(): name for name in names}
     close = get_close_matches(str(value)[:LONGEST_TEXT].lower(), spelt, n=1)
-    return f' (did you mean "{spelt[close[0]]}"?)' if close else ""
+    return spelt[close[0]] if close else ""
 
 
 def find_name(text: str, names: tuple[str, ...]) -> str | None:
@@ -170,7 +176,7 @@ def no_such_part(ref: str, known: Iterable[str], key: str = "") -> InputError:
     >>> print(no_such_part("R7", ["R11", "R12", "OC1"]))
     R7: no such part; this board has R11, R12, OC1
     """
-    shown = "".join(c if c.isprintable() else "?" for c in ref[:40]) or '""'
+    shown = plain(ref[:40]) or '""'
     there = tuple(dict.fromkeys(known))
     return InputError(
         f"{key}{shown}: no such part; this board has {', '.join(there)}{nearest(ref, there)}"

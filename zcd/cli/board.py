@@ -89,7 +89,7 @@ def _write(
         click.echo(text, nl=False)
     else:
         from zcd.cli.output import say
-        from zcd.report.text import plain
+        from zcd.errors import plain
 
         was = f" --was {like}" if like else ""
         then = f"zcd substitute BOARD --drawer {path}" if drawer else f"zcd check {path}{was}"

@@ -37,10 +37,9 @@ def describe(file: str) -> None:
     from zcd.board.files import parse_board
     from zcd.board.interview import board_text
     from zcd.diagnosis.readings import AccessLevel
-    from zcd.errors import InputError
+    from zcd.errors import InputError, plain
     from zcd.files import exists_already, require_place, write_new
     from zcd.report.cautions import caution_lines
-    from zcd.report.text import plain
 
     if os.path.lexists(file):
         raise exists_already(Path(file))
@@ -108,8 +107,7 @@ class _KeptAnswers:
         """Go on where it was left."""
         from zcd.board.interview import Interview
         from zcd.board.toml_files import read_text
-        from zcd.errors import InputError
-        from zcd.report.text import plain
+        from zcd.errors import InputError, plain
 
         interview = Interview()
         if not self.path.exists():
@@ -146,7 +144,7 @@ def _show(question: Question, interview: Interview, doubted: set[str], earlier: 
     """What the beeper confirms after an answer, the circuit where it is another than earlier, and
     what is odd, once."""
     from zcd.drawing.nets import net_lines
-    from zcd.report.text import plain
+    from zcd.errors import plain
 
     if beeper := interview.beeper(question):
         _say(beeper)

@@ -89,9 +89,9 @@ def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
     from zcd.cli.output import print_json, say
     from zcd.diagnosis.faults import faults_of
     from zcd.diagnosis.job import load_job
+    from zcd.errors import plain
     from zcd.jobs.closing import close_job, find_fault
     from zcd.report.of_retest_record import not_passed_line
-    from zcd.report.text import plain
 
     job = load_job(job_file)
     fault = find_fault(faults_of(build_circuit(job.board)), found)

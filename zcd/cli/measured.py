@@ -144,8 +144,9 @@ def retest(
         retest_kept(about, result, by, replaced, board)
     print_result(result, as_json, full=full, job=job_file)
     if job_file is not None and not as_json:
+        from zcd.errors import plain
         from zcd.report.of_retest import command_line
-        from zcd.report.text import count_text, plain
+        from zcd.report.text import count_text
 
         count = count_text(len(earlier), "earlier reading")
         since = f" {count} since the repair counted too." if earlier else ""

@@ -365,8 +365,8 @@ def write_netlist(
     """
     from zcd.circuit.elements import MainsSource
     from zcd.engine.solve import solve
+    from zcd.errors import plain
     from zcd.files import write_whole
-    from zcd.report.text import plain
     from zcd.spice.deck import deck_text, metered
     from zcd.spice.netlist import Level
     from zcd.spice.solve import Spice

@@ -9,11 +9,10 @@ from zcd.board.model import Board
 from zcd.cli.output import print_json, say
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.job_history import FaultStatistics
-from zcd.errors import invalid_value
+from zcd.errors import invalid_value, plain
 from zcd.files import has_typesetter, require_place, require_typesetter
 from zcd.jobs.job_sheet import checked_job, left_line, verdict_text, write_record
 from zcd.report.of_diagnosis_answer import recorded_line
-from zcd.report.text import plain
 
 KINDS = (".html", ".pdf")
 

@@ -8,6 +8,7 @@ import click
 
 from zcd.cli.command import PlainCommand
 from zcd.cli.exits import exit_codes
+from zcd.errors import plain
 
 if TYPE_CHECKING:
     from zcd.settings import Settings
@@ -51,7 +52,7 @@ def settings(as_json: bool) -> None:
         print_json({**record, **_held(result), "problems": problems})
         return
     for line in (_where(None if path is None else str(path), there), *_lines(result), *problems):
-        click.echo("".join(c if c.isprintable() else "?" for c in line))
+        click.echo(plain(line))
 
 
 def _held(settings: Settings) -> dict[str, Any]:

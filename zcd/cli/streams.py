@@ -21,7 +21,7 @@ def open_closed_streams() -> None:
 
 def tell(lines: Iterable[str]) -> None:
     """Say what went wrong; where nobody can be told, the exit code says it."""
-    from zcd.report.text import plain
+    from zcd.errors import plain
 
     try:
         for line in lines:

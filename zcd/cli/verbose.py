@@ -9,6 +9,7 @@ from contextlib import contextmanager, suppress
 
 import click
 
+from zcd.errors import plain
 from zcd.logs import NAME
 
 
@@ -21,7 +22,7 @@ class _Told(logging.Handler):
 
     def emit(self, record: logging.LogRecord) -> None:
         """Say it; where nobody can be told, the work goes on."""
-        text = "".join(c if c.isprintable() else "?" for c in record.getMessage())
+        text = plain(record.getMessage())
         with suppress(OSError):
             click.echo(f"{time.perf_counter() - self._began_s:7.2f} s  {text}", err=True)
 

@@ -11,7 +11,7 @@ from zcd.board.files import STAND_IN, board_from_dict
 from zcd.board.schema import MainsTable, Table, mains_table, one_of
 from zcd.board.toml_files import parse_toml, read_text, refuse, validate
 from zcd.diagnosis.job import MeterTable, meter_of
-from zcd.errors import InputError, invalid_value
+from zcd.errors import InputError, invalid_value, plain
 from zcd.settings import PAPERS, Settings
 
 WANTED = "a settings file, TOML in UTF-8, up to 1 MB"
@@ -55,7 +55,7 @@ def read_settings(path: Path) -> Settings:
     InputError
         If it cannot be used; one line for each problem, which names the file with its folder.
     """
-    name = "".join(c if c.isprintable() else "?" for c in str(path))
+    name = plain(str(path))
     try:
         text = read_text(path, WANTED)
     except InputError as error:

@@ -16,7 +16,8 @@ from zcd.drawing.curves import period_curve
 from zcd.drawing.sketch import Group, Sketch
 from zcd.drawing.symbols import BARRIER_DASHES, Line, Shape, Words
 from zcd.engine.solve import solve
-from zcd.report.text import plain, quantity_text
+from zcd.errors import plain
+from zcd.report.text import quantity_text
 from zcd.sync.pulses import find_pulses
 
 if TYPE_CHECKING:

@@ -11,12 +11,13 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.drawing.canvas import BLUE, LEFT, LIGHT, WHITE, drawing, new_figure, title_lines
+from zcd.errors import plain
 from zcd.margin.lattice import broken_rule
 from zcd.margin.loss_map import LossMap
 from zcd.margin.loss_share import LossShare
 from zcd.margin.quantities import Quantity
 from zcd.report.of_loss_map import axis_text, end_text, here_text, loss_map_title, value_text
-from zcd.report.text import percent_text, plain, quantity_text, rule_text
+from zcd.report.text import percent_text, quantity_text, rule_text
 from zcd.sync.lock import RULES
 
 if TYPE_CHECKING:

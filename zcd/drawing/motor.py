@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.drawing.canvas import BLUE, GREY, LEFT, RED, drawing, new_figure
+from zcd.errors import plain
 from zcd.physics.motor import fan_torque_nm, run
 from zcd.physics.phase_control import rms_ratio
-from zcd.report.text import plain, quantity_text
+from zcd.report.text import quantity_text
 from zcd.simulation.causes import Condition
 from zcd.simulation.gate import delivered
 from zcd.simulation.timeline import Story

@@ -11,7 +11,7 @@ from zcd.circuit.points import joint_text
 from zcd.drawing.sketch import Group, Sketch
 from zcd.drawing.symbols import Words
 from zcd.engine.network import island_of
-from zcd.report.text import plain
+from zcd.errors import plain
 
 ROW = 13.0
 """From one line to the next."""

@@ -20,11 +20,12 @@ from zcd.drawing.canvas import (
     title_lines,
 )
 from zcd.drawing.curves import smooth
+from zcd.errors import plain
 from zcd.margin.ageing import YEARS, Ageing, Course
 from zcd.margin.outlook import Outlook
 from zcd.margin.sensitivity import Sensitivity
 from zcd.report.of_outlook import SHOWN, VIEW_WORDS, decides_line, lost_text, share_text
-from zcd.report.text import plain, quantity_text
+from zcd.report.text import quantity_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -12,7 +12,8 @@ from zcd.drawing.canvas import BLUE, GREY, LEFT, RED, drawing, label_beside, new
 from zcd.drawing.curves import period_curve
 from zcd.drawing.waveforms import LEAST_LED_MA, mains_period_s
 from zcd.engine.solution import Solution
-from zcd.report.text import plain, quantity_text
+from zcd.errors import plain
+from zcd.report.text import quantity_text
 from zcd.spice.compare import Comparison
 from zcd.spice.devices import device_of
 

@@ -52,7 +52,8 @@ from zcd.drawing.symbols import (
     symbol_of,
 )
 from zcd.engine.network import island_of
-from zcd.report.text import plain, quantity_text
+from zcd.errors import plain
+from zcd.report.text import quantity_text
 
 LINE = 11.0
 """From one line of words to the next."""

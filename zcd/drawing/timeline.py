@@ -18,8 +18,8 @@ from zcd.drawing.canvas import (
     label_beside,
     new_figure,
 )
+from zcd.errors import plain
 from zcd.report.of_story import headline
-from zcd.report.text import plain
 from zcd.simulation.controller import FAN, SYNC
 from zcd.simulation.timeline import Story
 

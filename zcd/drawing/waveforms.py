@@ -17,8 +17,9 @@ from zcd.drawing.canvas import BLUE, GREY, LEFT, RED, WHITE, drawing, label_besi
 from zcd.drawing.curves import period_curve
 from zcd.engine.solution import Solution
 from zcd.engine.solve import WINDOW_CYCLES
+from zcd.errors import plain
 from zcd.physics.mains import crossing_shift_rad
-from zcd.report.text import crossing_text, offset_text, plain, quantity_text, rule_text
+from zcd.report.text import crossing_text, offset_text, quantity_text, rule_text
 from zcd.sync.lock import Lock
 
 if TYPE_CHECKING:

@@ -10,12 +10,11 @@ from typing import TYPE_CHECKING
 from zcd.board.files import load_board
 from zcd.board.model import Board
 from zcd.diagnosis.job import Job, load_job
-from zcd.errors import InputError
+from zcd.errors import InputError, plain
 from zcd.files import make_folder, write_whole
 from zcd.report.document import BulletList, Document, Facts, Paragraph, Section, Verdict
 from zcd.report.of_check_document import check_document
 from zcd.report.of_diagnosis_answer import answer_document
-from zcd.report.text import plain
 
 if TYPE_CHECKING:
     from zcd.diagnosis.case import Case

@@ -24,6 +24,7 @@ from zcd.drawing.sketch import Sketch, sketch_svg
 from zcd.drawing.timeline import timeline_figure
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
+from zcd.errors import plain
 from zcd.files import file_name, write_whole
 from zcd.jobs.analysis import case_of
 from zcd.margin.as_new import with_grade_of, with_original
@@ -64,7 +65,6 @@ from zcd.report.of_retest_record import (
 from zcd.report.of_story import headline
 from zcd.report.of_story_flags import why_lines
 from zcd.report.pdf import report_pdf
-from zcd.report.text import plain
 from zcd.simulation.causes import causes_of, of_severity
 from zcd.simulation.timeline import stories_of
 from zcd.sync.lock import Lock, judge

@@ -7,7 +7,8 @@ from functools import lru_cache
 from zcd.board.drawer import Drawer
 from zcd.board.model import Board, ReadAs
 from zcd.board.parts_library import all_resistors
-from zcd.report.text import RULE_WORDS, plain, quantity_text
+from zcd.errors import plain
+from zcd.report.text import RULE_WORDS, quantity_text
 
 
 def read_as_line(board: Board) -> str:

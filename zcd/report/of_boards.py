@@ -7,10 +7,11 @@ from collections import Counter
 from collections.abc import Sequence
 
 from zcd.board.model import Board
+from zcd.errors import plain
 from zcd.jobs.boards import BoardEntry
 from zcd.margin.stress import chain_resistors
 from zcd.report.table import Table
-from zcd.report.text import count_text, plain, quantity_text
+from zcd.report.text import count_text, quantity_text
 from zcd.serialize import Record
 
 _LINE = re.compile(r"^(line \d+): found ")

@@ -8,8 +8,9 @@ from itertools import takewhile, zip_longest
 from zcd.board.model import Board, Resistor
 from zcd.board.parts_library import all_resistors
 from zcd.board.units import format_si
+from zcd.errors import plain
 from zcd.margin.wiring import rewired, same_shape
-from zcd.report.text import listed, plain
+from zcd.report.text import listed
 
 
 def changes(before: Board, after: Board) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from zcd.board.model import Assumption, Board, Resistor
+from zcd.errors import plain
 from zcd.margin.advice import advice
 from zcd.margin.check import Check, Level
 from zcd.margin.rules import Rule
@@ -17,7 +18,6 @@ from zcd.report.text import (
     factor_text,
     limit_text,
     offset_text,
-    plain,
     quantity_text,
     rule_value_text,
     share_text,

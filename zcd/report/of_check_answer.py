@@ -11,6 +11,7 @@ from zcd.board.model import Assumption, Board
 from zcd.board.parts_library import all_resistors
 from zcd.board.units import format_si
 from zcd.diagnosis.readings import AccessLevel
+from zcd.errors import plain
 from zcd.margin.as_new import Change, Repair
 from zcd.margin.check import CONDITIONS, Check, Level
 from zcd.margin.culprit import USUAL_RECTIFIER, Remedy
@@ -31,7 +32,6 @@ from zcd.report.text import (
     listed,
     offset_text,
     percent_text,
-    plain,
     quantity_text,
     share_text,
     years_text,

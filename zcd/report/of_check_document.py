@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from zcd.board.model import Board
+from zcd.errors import plain
 from zcd.margin.check import Check
 from zcd.report.cautions import TOUCHED
 from zcd.report.document import (
@@ -28,7 +29,6 @@ from zcd.report.of_check import (
 )
 from zcd.report.of_check_answer import answer_section
 from zcd.report.of_spread import population_table, spread_tables
-from zcd.report.text import plain
 
 if TYPE_CHECKING:
     from zcd.margin.loss_map import LossMap

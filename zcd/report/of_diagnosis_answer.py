@@ -18,6 +18,7 @@ from zcd.diagnosis.rank import Diagnosis, Ranked, one_repair, present, together_
 from zcd.diagnosis.reading_syntax import show_measured
 from zcd.diagnosis.readings import AccessLevel, Measured
 from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
+from zcd.errors import plain
 from zcd.files import file_name
 from zcd.margin.stress import worst_stress
 from zcd.margin.tolerances import grade_unread
@@ -36,7 +37,7 @@ from zcd.report.of_diagnosis import (
 from zcd.report.of_diagnosis_text import range_text, sentence
 from zcd.report.of_job_history import fault_statistics_line
 from zcd.report.of_sizes import small_chain
-from zcd.report.text import plain, probability_text, quantity_text
+from zcd.report.text import probability_text, quantity_text
 from zcd.substitutes.search import replaceable_refs
 
 MOST_NAMED = 3

@@ -8,6 +8,7 @@ from zcd.circuit.elements import Circuit
 from zcd.diagnosis.case import Case, ExpectedReadings
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.readings import AccessLevel
+from zcd.errors import plain
 from zcd.report.cautions import Caution, caution_lines
 from zcd.report.document import Block, BulletList, Cautions, Document, Paragraph, Section
 from zcd.report.of_check import board_line
@@ -26,7 +27,7 @@ from zcd.report.of_diagnosis import (
 )
 from zcd.report.of_diagnosis_answer import verdict_line
 from zcd.report.of_job_history import LEAVE_OUT, fault_statistics_line
-from zcd.report.text import plain, quantity_text
+from zcd.report.text import quantity_text
 
 
 def caution_sections(*due: Caution) -> tuple[Section, ...]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from zcd.errors import plain
 from zcd.margin.rules import Rule
 from zcd.report.table import Cell, Table
-from zcd.report.text import NOTHING, limit_text, plain, quantity_text, rule_value_text
+from zcd.report.text import NOTHING, limit_text, quantity_text, rule_value_text
 from zcd.simulation.drive_parts import Switches, allowed_current_a
 
 

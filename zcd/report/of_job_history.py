@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from typing import Any
 
 from zcd.diagnosis.job_history import Entry, FaultStatistics
+from zcd.errors import plain
 from zcd.report.of_boards import unread_text
 from zcd.report.of_retest_record import retest_record_to_dict, verdict_text
 from zcd.report.table import Table
-from zcd.report.text import count_text, plain
+from zcd.report.text import count_text
 
 MAX_KINDS = 5
 LEAVE_OUT = "--no-record leaves them out."

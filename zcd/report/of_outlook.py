@@ -7,12 +7,13 @@ from dataclasses import replace
 import numpy as np
 
 from zcd.board.model import Board
+from zcd.errors import plain
 from zcd.margin.ageing import YEARS, Ageing
 from zcd.margin.check import Check
 from zcd.margin.sensitivity import LADDER, Sensitivity
 from zcd.report.of_spread import DOUBT
 from zcd.report.table import Table
-from zcd.report.text import percent_text, plain, quantity_text, years_text
+from zcd.report.text import percent_text, quantity_text, years_text
 
 VIEW_WORDS = {
     "design rule": "maker's design rule",

@@ -9,6 +9,7 @@ from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.reading_syntax import show_measured
 from zcd.diagnosis.readings import AccessLevel, Power
+from zcd.errors import plain
 from zcd.practice.bench import Bench, Danger
 from zcd.practice.exercise import LEVELS, Exercise
 from zcd.practice.record import LevelSummary
@@ -21,7 +22,7 @@ from zcd.report.of_diagnosis_text import sentence
 from zcd.report.of_story import headline
 from zcd.report.of_story_flags import why_lines
 from zcd.report.table import Table
-from zcd.report.text import count_text, plain
+from zcd.report.text import count_text
 
 MOST_OF_WAY = 10
 """Lines of the expert's readings on one screen."""

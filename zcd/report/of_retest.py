@@ -10,6 +10,7 @@ from zcd.diagnosis.functions import Function
 from zcd.diagnosis.reading_syntax import show_measured, show_value, typed_text
 from zcd.diagnosis.readings import Reading, access_level
 from zcd.diagnosis.retest import LOW_TIME, RepeatedReading, Retest
+from zcd.errors import plain
 from zcd.margin.headroom import Headroom
 from zcd.report.cautions import DANGER, Caution, caution_lines
 from zcd.report.document import Document, Paragraph, Section
@@ -19,14 +20,7 @@ from zcd.report.of_diagnosis_document import caution_sections
 from zcd.report.of_readings_card import short_reading
 from zcd.report.of_retest_record import span_text
 from zcd.report.table import Quantity, Table
-from zcd.report.text import (
-    count_text,
-    factor_text,
-    plain,
-    probability_text,
-    quantity_text,
-    short_of,
-)
+from zcd.report.text import count_text, factor_text, probability_text, quantity_text, short_of
 from zcd.serialize import Record
 
 MIN_NAMED = 0.2

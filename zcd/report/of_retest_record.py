@@ -7,8 +7,9 @@ from typing import Any
 
 from zcd.board.units import format_si
 from zcd.diagnosis.retest_record import RetestReading, RetestRecord, Verdict
+from zcd.errors import plain
 from zcd.report.table import Table
-from zcd.report.text import plain, probability_text, short_of
+from zcd.report.text import probability_text, short_of
 
 
 def retest_record_line(record: RetestRecord) -> str:

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 from zcd.board.model import Board, Resistor
 from zcd.board.parts_library import resistor_limits, size_that_bears, usual_sizes
+from zcd.errors import plain
 from zcd.margin.check import Check
 from zcd.margin.rules import Rule
 from zcd.margin.stress import ResistorStress, chain_resistors, judged_resistors
-from zcd.report.text import listed, plain, quantity_text
+from zcd.report.text import listed, quantity_text
 
 
 def of_size(rule: Rule[float]) -> bool:

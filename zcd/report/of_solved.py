@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from zcd.drawing.axes import plot_solved
+from zcd.errors import plain
 from zcd.report.document import Document, Paragraph, Section
 from zcd.report.of_check import board_line
 from zcd.report.table import Quantity, Table
-from zcd.report.text import offset_text, plain
+from zcd.report.text import offset_text
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

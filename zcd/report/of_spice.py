@@ -8,6 +8,7 @@ from zcd.circuit.elements import Circuit
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.reading_syntax import show_value
 from zcd.diagnosis.readings import access_level, parts_over, usual_power
+from zcd.errors import plain
 from zcd.report.cautions import Caution
 from zcd.report.document import Document, Paragraph, Section
 from zcd.report.of_check import board_line
@@ -15,7 +16,7 @@ from zcd.report.of_check_document import end_sections
 from zcd.report.of_diagnosis import cautions_for
 from zcd.report.of_diagnosis_document import brief_cautions, caution_sections
 from zcd.report.table import Table
-from zcd.report.text import NOTHING, plain, quantity_text
+from zcd.report.text import NOTHING, quantity_text
 from zcd.serialize import Record
 from zcd.spice.compare import LEAST, SHARE, Comparison, Line
 from zcd.spice.devices import device_of

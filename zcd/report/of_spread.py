@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.units import format_si
+from zcd.errors import plain
 from zcd.margin.check import Check
 from zcd.margin.corners import Corners
 from zcd.margin.population import CONFIDENCE_RATIO, Population, Share
@@ -15,7 +16,7 @@ from zcd.margin.rules import Rule
 from zcd.margin.spread import AT_CORNER, Spread
 from zcd.margin.tolerances import Tolerance
 from zcd.report.table import STATUS, Cell, Table
-from zcd.report.text import plain, quantity_text
+from zcd.report.text import quantity_text
 from zcd.sync.lock import RULES
 
 PLACES = 5

@@ -8,8 +8,9 @@ import numpy as np
 
 from zcd.board.model import Assumption, Board
 from zcd.board.units import format_si
+from zcd.errors import plain
 from zcd.report.table import Table
-from zcd.report.text import offset_text, plain, probability_text, quantity_text
+from zcd.report.text import offset_text, probability_text, quantity_text
 from zcd.simulation.causes import Cause, Subsystem
 from zcd.simulation.controller import FAN, SYNC, State
 from zcd.simulation.flags import Fit

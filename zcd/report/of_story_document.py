@@ -9,6 +9,7 @@ from zcd.board.model import Board
 from zcd.diagnosis.reading_syntax import show_value
 from zcd.diagnosis.readings import AccessLevel as Where
 from zcd.diagnosis.trip import Trip
+from zcd.errors import plain
 from zcd.report.cautions import MOTOR, SHORT_CAUTIONS, Caution, caution_lines, most_dangerous
 from zcd.report.document import Block, BulletList, Document, Facts, Paragraph, Section
 from zcd.report.of_check import board_line
@@ -33,7 +34,6 @@ from zcd.report.of_story import (
     stories_table,
 )
 from zcd.report.of_story_flags import why_lines
-from zcd.report.text import plain
 from zcd.simulation.causes import Subsystem
 from zcd.simulation.controller import SYNC
 from zcd.simulation.drive import appliance_of

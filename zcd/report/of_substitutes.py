@@ -17,12 +17,13 @@ from zcd.board.parts_library import (
     usual_sizes,
     zener_v,
 )
+from zcd.errors import plain
 from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import SMALL_ZENER_W, ResistorStress
 from zcd.refdata import default, table
 from zcd.report.of_sizes import small_chain
 from zcd.report.table import FAIL, Table
-from zcd.report.text import listed, plain, quantity_text, share_text
+from zcd.report.text import listed, quantity_text, share_text
 from zcd.substitutes.capacitors import are_parallel, together_f
 from zcd.substitutes.compare import Verdict
 from zcd.substitutes.diodes import diodes_needed, is_weaker

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from zcd.errors import plain
 from zcd.report.cautions import FITTED
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
 from zcd.report.of_board import drawer_lines, read_as_line, unread_line
@@ -22,7 +23,6 @@ from zcd.report.of_substitutes import (
     passed_over_line,
     proposals_table,
 )
-from zcd.report.text import plain
 from zcd.simulation.drive_parts import Replacements, Switches
 from zcd.substitutes.proposals import SHOWN, few_tried
 from zcd.substitutes.search import CAPACITOR, Substitutes

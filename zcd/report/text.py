@@ -46,11 +46,6 @@ _UNIT = re.compile(r"(?<=\d) (?=[mµunpkMG]?(?:V|A|W|Ω|F|s|Hz|%|°C|ohm|years)\
 _ASCII = {"√": "sqrt ", "µ": "u", "Ω": "ohm", "°": "deg", "–": "-", "±": "+-", "²": "2"}
 
 
-def plain(text: str) -> str:
-    """Text on one line: what a terminal or a drawing cannot show becomes a question mark."""
-    return "".join(c if c.isprintable() else "?" for c in text)
-
-
 def wrapped(text: str, width: int) -> str:
     """A sentence in lines of a width: a word, or a figure and its unit, stays whole.
 

@@ -16,7 +16,7 @@ from zcd.board.units import require_part
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.circuit_edits import Amount
 from zcd.diagnosis.faults import HEALTHY, Fault, faults_of
-from zcd.errors import InputError
+from zcd.errors import InputError, plain
 from zcd.simulation.gate import Switch
 from zcd.simulation.intermittent_contact import Pattern
 
@@ -192,7 +192,7 @@ def find_cause(board: Board, key: str) -> Cause:
     require_part(key, (cause.key for cause in causes_of(board)), "--cause ")
     near = get_close_matches(_folded(key), causes, n=1, cutoff=0.5)
     hint = f' (did you mean "{causes[near[0]].key}"?)' if near else ""
-    shown = "".join(c if c.isprintable() else "?" for c in key[:40])
+    shown = plain(key[:40])
     raise InputError(
         f'--cause: found "{shown}"; allowed: a cause that zcd story BOARD --all lists{hint}'
     )

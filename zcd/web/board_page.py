@@ -25,11 +25,11 @@ from zcd.diagnosis.readings import Measured
 from zcd.drawing.sketch import sketch_svg
 from zcd.drawing.waveform_strip import strip_steps, waveform_strip, waveform_strip_title
 from zcd.engine.solve import solve
-from zcd.errors import ZcdError
+from zcd.errors import ZcdError, plain
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.report.of_check import board_line
 from zcd.report.of_diagnosis import node_texts
-from zcd.report.text import plain, quantity_text
+from zcd.report.text import quantity_text
 from zcd.sync.lock import judge
 from zcd.web import tasks
 from zcd.web.board_form import form_words, notes_of, part_fields

@@ -17,12 +17,11 @@ from zcd.diagnosis.job import Log
 from zcd.diagnosis.job_history import FaultStatistics, with_fault_statistics
 from zcd.diagnosis.rank import Diagnosis, diagnose
 from zcd.diagnosis.reading_syntax import parse_place
-from zcd.errors import InputError, ZcdError, invalid_value
+from zcd.errors import InputError, ZcdError, invalid_value, plain
 from zcd.jobs.conversation import UNDO, Answers, parse_flags, place_of
 from zcd.jobs.job_file import JobFileWriter
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIFTED, LIVE
 from zcd.report.of_check import board_line
-from zcd.report.text import plain
 from zcd.web.captures import captured_readings, keep_capture
 from zcd.web.fault_dictionaries import FaultDictionaries, PreparedBoard
 from zcd.web.job_store import GONE_ON, ChangedMeanwhileError, JobStore, OpenJob

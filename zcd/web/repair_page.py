@@ -15,13 +15,12 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from zcd.board.preferred import SERIES
-from zcd.errors import InputError
+from zcd.errors import InputError, plain
 from zcd.margin.quantities import quantities
 from zcd.report.cautions import DEAD, FITTING, GENERAL, ISOLATED, LIVE
 from zcd.report.of_changes import changes, part_texts
 from zcd.report.of_check import board_line
 from zcd.report.of_retest_record import not_ready_line, retest_record_line
-from zcd.report.text import plain
 from zcd.simulation.causes import causes_of
 from zcd.substitutes.search import DRIVE
 from zcd.web import tasks
