@@ -106,10 +106,11 @@ def drive_part(
     kind = kind or (None if row is None else str(row["kind"]))
     mode = "gate" if kind == "triac" else mode or (None if row is None else str(row["mode"]))
     if kind is None or mode is None:
-        names = drive_part_names()
         allowed = (
-            f"one of {', '.join(names)}{nearest(part, names)}; of any other part kind, switching, "
-            "current and voltage, as its sheet has them"
+            f'a known part such as "MOC3052M" or "BT139-600"{nearest(part, drive_part_names())}; '
+            f'for any other part its own data: {{part = "X1", kind = "triac", current = "4 A", '
+            f'voltage = "600 V"}}; a coupler or driver needs switching = "random-phase" or '
+            '"zero-cross" too'
         )
         raise invalid_value(part, allowed, f"{key}.part" if key else "")
     figures = {
