@@ -127,6 +127,7 @@ def test_a_messy_drawer_is_read() -> None:
         ('resistors = [{value = "1k", style = "1207"}]', "resistors[1].style: found"),
         ('resistors = [{value = "1k", count = -1}]', "resistors[1].count: found -1"),
         ('resistors = [{value = "1k", count = "some"}]', 'resistors[1].count: found "some"'),
+        ('capacitors = [" "]', "capacitors[1]"),
         ('resistors = [{series = "E25"}]', 'found "E25"; allowed: one of E6, E12'),
         ('resistors = "100k"', 'resistors: found "100k"; allowed: a list such as'),
         ('resistor = ["100k"]', '"resistor" is not known; write "resistors"'),

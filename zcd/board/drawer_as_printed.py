@@ -120,7 +120,7 @@ def _capacitor(reader: Reader, table: Item, key: str) -> None:
         table.setdefault("safety_class", found[1].upper())
     if found := _VOLTS.search(text):
         table.setdefault("voltage", found[1])
-    elif (marks := capacitor_marking(text.split()[0])) and marks[0].rated_v is not None:
+    elif (marks := capacitor_marking(text.strip().partition(" ")[0])) and marks[0].rated_v:
         table.setdefault("voltage", marks[0].rated_v)
     table["value"] = capacitor_as_printed(reader, text, key)
 

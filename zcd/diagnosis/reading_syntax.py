@@ -24,7 +24,7 @@ from zcd.diagnosis.readings import (
     usual_power,
 )
 from zcd.engine.network import islands
-from zcd.errors import InputError, invalid_value
+from zcd.errors import InputError, invalid_value, plain
 
 NOTHING_WORDS = ("nothing", "none", "no reading", "nil")
 UNSTABLE_WORDS = ("unstable", "unsteady", "jumps", "jumping", "jumps about", "flickers")
@@ -409,7 +409,7 @@ def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
 
 def _refuse_without_function(words: list[str], circuit: Circuit, key: str) -> None:
     """Say what is missing where a line begins with its points, or with its value."""
-    line = " ".join(words)
+    line = plain(" ".join(words))
     where = f"{key}: " if key else ""
     if _begins_at_a_node(words, circuit):
         usual = ("dc", "frequency") if words[0] == "pin" else ("ac", "dc")
