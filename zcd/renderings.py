@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from zcd.board.model import Board
     from zcd.report.cautions import Caution
     from zcd.report.document import Document
     from zcd.report.table import Table
@@ -60,11 +61,26 @@ class Rendering:
 
 
 def rendering_of(result: Result) -> Rendering:
-    """How a result is said."""
+    """How a result is said; of a board that is not isolated, first of all that it is not."""
     for kind in type(result).__mro__:
         if kind.__name__ in _makers():
-            return _made(kind.__name__)
+            made, board = _made(kind.__name__), getattr(result, "board", None)
+            board = board or getattr(getattr(result, "found", None), "board", None)
+            return made if board is None or board.is_isolated else _on_board(made, board)
     raise TypeError(f"no rendering of {type(result).__name__}")
+
+
+def _on_board(made: Rendering, board: Board) -> Rendering:
+    """A rendering whose documents and cautions are those for a board."""
+    from zcd.report.cautions import cautions_on
+
+    answer = made.answer
+    return replace(
+        made,
+        document=lambda result: made.document(result).on_board(board),
+        cautions=lambda result: cautions_on(board, made.cautions(result)),
+        answer=None if answer is None else lambda result: answer(result).on_board(board),
+    )
 
 
 def line_of(result: Result) -> str:

@@ -57,6 +57,7 @@ def test_values_are_the_numbers_and_nothing_else() -> None:
         "emission_v",
         "series_ohm",
         "breakdown_v",
+        "temperature_degc",
     }
     assert set(small()["mains"].values()) == {"rms_v", "frequency_hz", "surge_v"}
 

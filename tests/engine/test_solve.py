@@ -744,12 +744,25 @@ def test_nodes_of_different_islands_have_no_voltage_between_them() -> None:
         solution.between_v("pin", "nowhere")
 
 
-def test_source_against_something_else_than_the_reference_is_refused() -> None:
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_source_may_stand_against_another(sign: float) -> None:
+    """A supply whose one end is the line: 5 V above it, or below."""
+    ends = ("x", "line") if sign > 0.0 else ("line", "x")
     circuit = element_list(
-        mains_source(), DcSource(ref="bias", a="x", b="line", voltage_v=5.0),
+        DcSource(ref="bias", a=ends[0], b=ends[1], voltage_v=5.0), mains_source(),
         resistance("R", "x", "neutral", 1e3),
     )  # fmt: skip
-    with pytest.raises(InputError, match="bias must stand against neutral, got line"):
+    solution = solve(circuit)
+    line_v = solution.between_v("line", "neutral")
+    assert_allclose(solution.between_v("x", "neutral"), line_v + sign * 5.0, atol=1e-9)
+
+
+def test_source_that_closes_a_loop_of_sources_is_refused() -> None:
+    circuit = element_list(
+        mains_source(), DcSource(ref="bias", a="line", b="neutral", voltage_v=5.0),
+        resistance("R", "line", "neutral", 1e3),
+    )  # fmt: skip
+    with pytest.raises(InputError, match="bias must fix a node of its own"):
         solve(circuit)
 
 

@@ -23,7 +23,7 @@ from zcd.board.markings import (
     with_letter,
 )
 from zcd.board.model import ReadAs
-from zcd.board.optocouplers import AC_INPUT, CLASSES, FOUR_PIN, optocoupler_name
+from zcd.board.optocouplers import AC_INPUT, CLASSES, FOUR_PIN, NO_COUPLER, optocoupler_name
 from zcd.board.units import ALIKE, format_si, is_reference
 from zcd.board.unknown_values import fill_unknown, nobody_knows, ohm_of, unknown_limits
 from zcd.errors import InputError, invalid_value
@@ -92,11 +92,16 @@ _CAPACITORS = (
     *(("led", "capacitor"), ("output", "pin_capacitor"), ("fan", "run_capacitor")),
 )
 _IN_WORDS = re.compile(r"zener|rectifier|bridge|diode|unknown|\d\s*A\b|^\?$", re.IGNORECASE)
-_NO_COUPLER = ("none", "no", "without")
-NOT_ISOLATED = (
-    "a path through the LED of an optocoupler, from led+ to led-; a detector without optocoupler "
-    "is not modelled. CAUTION: without optocoupler nothing is isolated, the controller and all "
-    "that touches it are LIVE at mains"
+_NO_COUPLER = (NO_COUPLER, "no", "without")
+WITHOUT_COUPLER = (
+    "without optocoupler nothing is isolated, the controller and all that touches it are LIVE at "
+    "mains"
+)
+INTO_PIN = (
+    "a path through the LED of an optocoupler, from led+ to led-; or, without one, resistors from "
+    'the mains into the controller\'s pin: circuit = ["feed - R1 1M - pin", "neutral - logic0"] '
+    "(logic0: its 0 V, logic+: its supply); a transistor there is not modelled. CAUTION: "
+    f"{WITHOUT_COUPLER}"
 )
 _WATT_STYLES = {
     0.125: "1/8 W", 1 / 6: "1/6 W", 0.25: "1/4 W", 0.5: "1/2 W", 1.0: "1 W", 2.0: "2 W", 3.0: "3 W",
@@ -542,7 +547,7 @@ def _coupler(reader: Reader) -> None:
     table: dict[str, Any] = given if isinstance(given, dict) else {"family": given}
     printed = table.get("family")
     if _is_marking(printed) and printed.strip().lower() in _NO_COUPLER:
-        reader.refuse("optocoupler", printed, NOT_ISOLATED)
+        reader.value["optocoupler"] = {**table, "family": NO_COUPLER}
     elif _is_marking(printed) and nobody_knows(printed):
         two = isinstance(chain, dict) and same_word(chain.get("topology"), "two-led")
         table = {**table, "family": AC_INPUT if two else FOUR_PIN}

@@ -307,8 +307,10 @@ def _rectifier_first(file: BoardFile, topology: Topology | Literal["traced"], no
     return bool(written)
 
 
-def _optocoupler(file: BoardFile, notes: Notes) -> Optocoupler:
+def _optocoupler(file: BoardFile, notes: Notes) -> Optocoupler | None:
     written = file.optocoupler
+    if consistency.is_direct(file):
+        return None
     if written.remaining is None:
         notes.assume("optocoupler.remaining", "100 %", "taken as new")
     ref = notes.ref(written.ref, "OC", "optocoupler")
@@ -334,10 +336,13 @@ def _output(file: BoardFile, notes: Notes) -> Output:
     internal = _internal_pull_up(file, notes)
     items = [pair for pair in consistency.resistor_items(file) if pair[0].startswith("output.")]
     pin_capacitor = _capacitor(written.pin_capacitor, "output.pin_capacitor", notes)
-    if not items and internal is not None:
+    if not items:
+        direct = consistency.is_direct(file)
         return Output(
-            kind="pull-up", resistor=internal, supply_v=written.supply, pin_capacitor=pin_capacitor
-        )
+            kind="direct" if direct else "pull-up", resistor=None if direct else internal,
+            supply_v=written.supply, pin_capacitor=pin_capacitor,
+            internal=internal if direct else None,
+        )  # fmt: skip
     ((key, item),) = items
     pulls_up = written.pull_up is not None
     # not the next free number: some other part of the board may well have it

@@ -12,10 +12,11 @@ from typing import Literal
 from zcd import refdata
 from zcd.board import diode_names, optocouplers, parts_library
 from zcd.board.appliance import appliance_problems
+from zcd.board.as_printed import INTO_PIN
 from zcd.board.model import TRACED, Diode, Link, Optocoupler, Topology
 from zcd.board.pins import pin_input
 from zcd.board.schema import BoardFile, DiodeTable, ResistorTable, Threshold
-from zcd.board.strings import with_leds
+from zcd.board.strings import into_pin, with_leds
 from zcd.board.units import format_si, nearest
 from zcd.errors import InputError, invalid_value
 
@@ -178,7 +179,7 @@ def unknown_names(file: BoardFile) -> list[str]:
     """
     part, band = file.optocoupler, file.mains.band
     looks: list[Callable[[], object]] = []
-    if part.family is not None:
+    if part.family not in (None, optocouplers.NO_COUPLER):
         looks.append(partial(fitted_optocoupler, file))
     if band is not None:
         looks.append(partial(band_row, band, "mains.band"))
@@ -276,12 +277,20 @@ def traced_links(file: BoardFile) -> tuple[tuple[Link, ...], int, str]:
     """
     circuit = file.circuit
     assert circuit is not None
+    switched = feed_of(file) == "switched"
+    if is_direct(file):
+        return into_pin(circuit, switched=switched), 1, ""
     try:
         two = fitted_optocoupler(file).family in optocouplers.TWO_LED_FAMILIES
     except InputError:
         two = False  # what is wrong with it is said elsewhere
     second = _second_coupler(file)
-    return with_leds(circuit, two_leds=two, second=second, switched=feed_of(file) == "switched")
+    return with_leds(circuit, two_leds=two, second=second, switched=switched)
+
+
+def is_direct(file: BoardFile) -> bool:
+    """Whether there is no optocoupler: the traced circuit leads into the controller's pin."""
+    return file.circuit is not None and file.circuit.is_direct
 
 
 def _second_coupler(file: BoardFile) -> str:
@@ -452,6 +461,10 @@ def fitted_optocoupler(file: BoardFile, ref: str = "OC1") -> Optocoupler:
 
 def _optocoupler(file: BoardFile) -> Iterator[InputError]:
     written, topology = file.optocoupler, topology_of(file)
+    if is_direct(file) or written.family == optocouplers.NO_COUPLER:
+        if not is_direct(file) or written.family != optocouplers.NO_COUPLER:
+            yield invalid_value(written.family, INTO_PIN, "optocoupler.family")
+        return
     yield from _own_ctr(file)
     try:
         part = fitted_optocoupler(file)
@@ -503,7 +516,12 @@ def _own_ctr(file: BoardFile) -> Iterator[InputError]:
 def _output(file: BoardFile) -> Iterator[InputError]:
     output, controller = file.output, file.controller
     pulls_up = output.pull_up is not None or output.internal_pull_up is not None
-    if pulls_up == (output.pull_down is not None):
+    if is_direct(file):
+        for key in ("pull_up", "pull_down"):
+            if getattr(output, key) is not None:
+                allowed = 'a line of circuit, such as "logic+ - R9 10k - pin"'
+                yield invalid_value(f"{key} beside a path into the pin", allowed, f"output.{key}")
+    elif pulls_up == (output.pull_down is not None):
         result = "both" if pulls_up else None
         allowed = "a pull-up (pull_up, internal_pull_up or both) or a pull_down"
         yield invalid_value(result, allowed, "output")

@@ -8,10 +8,12 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from zcd.board.as_printed import is_resistor, resistors_in, with_references
+from zcd.board.as_printed import WITHOUT_COUPLER, is_resistor, resistors_in, with_references
 from zcd.board.files import board_from_dict
 from zcd.board.model import Board, ReadAs, Topology
+from zcd.board.optocouplers import NO_COUPLER
 from zcd.board.parts_library import odd_values
+from zcd.board.paths import SEPARATOR
 from zcd.board.starter import example_of
 from zcd.board.traced import path_text
 from zcd.errors import InputError, invalid_value
@@ -122,7 +124,7 @@ QUESTIONS = (
             "one diode across the optocoupler's input, none in series",
             "one diode in series and one across the optocoupler's input",
             "no diode: the optocoupler has two LEDs",
-            "none of these: I traced it, and type it path by path",
+            "none of these, or no optocoupler: I traced it, and type it path by path",
         ),
         asked=lambda answers: answers.get("resistors") != TRACED,
     ),
@@ -130,7 +132,8 @@ QUESTIONS = (
         key="paths",
         text='One path a line, from point to point, such as "feed - R7 82k - D1 1N4007 > - led+" '
         "(> or < points to the ring; points: line, neutral, feed, led+, led-, names of your own; a "
-        'bridge: "BR1 MB6S", then its leads BR1~1, BR1~2, BR1+, BR1-). An empty line ends.',
+        'bridge: "BR1 MB6S", then its leads BR1~1, BR1~2, BR1+, BR1-; without an optocoupler "feed '
+        '- R7 1M - pin", "neutral - logic0", the controller\'s 0 V). An empty line ends.',
         asked=lambda answers: _topology(answers) is None,
         lines=True,
     ),
@@ -159,12 +162,16 @@ QUESTIONS = (
         text="What is printed on the diode across the input? (? where unreadable)",
         asked=lambda answers: _topology(answers) in _ACROSS,
     ),
-    Question(key="optocoupler", text="What is printed on the optocoupler? (? where unreadable)"),
+    Question(
+        key="optocoupler", text="What is printed on the optocoupler? (? where unreadable)",
+        asked=lambda answers: not _into_pin(answers),
+    ),
     Question(key="supply", text="Supply of the controller?", usual="5 V"),
     Question(
         key="pull_up",
         text="The resistor from the controller's supply to its sync pin, as printed?",
         beeper="Ohms, unplugged: from the pin to the supply you read about its value.",
+        asked=lambda answers: not _into_pin(answers),
     ),
 )  # fmt: skip
 
@@ -333,6 +340,8 @@ class Interview:
             result["feed"] = {"kind": "switched", "coil_supply": coil}
         if "paths" in answers:
             result["circuit"] = answers["paths"].split("; ")
+        if _into_pin(answers):
+            result["optocoupler"] = NO_COUPLER
         if chain:
             result["chain"] = chain
         result |= {
@@ -354,7 +363,15 @@ class Interview:
             example["chain"] = {}
         chain = {**example["chain"], **keys.pop("chain", {})}
         output = {**example["output"], **keys.pop("output", {})}
+        if _into_pin(self.answers):
+            del output["pull_up"]
         return board_from_dict({**example, **keys, "chain": chain, "output": output}, THIS)
+
+
+def _into_pin(answers: Answers) -> bool:
+    """Whether the paths lead into the controller's pin, without an optocoupler."""
+    paths = answers.get("paths", "").split("; ")
+    return any("pin" in SEPARATOR.split(path) for path in paths)
 
 
 def board_text(interview: Interview) -> str:
@@ -377,6 +394,8 @@ def board_text(interview: Interview) -> str:
             f"{note.printed} = {note.meaning}"
         )
     lines = ["# One board, described by answering questions. Change what differs."]
+    if not board.is_isolated:
+        lines.append(f"# CAUTION: {WITHOUT_COUPLER}.")
     for key, value in interview.keys().items():
         if key == "circuit":
             lines += ["circuit = [", *_path_lines(value, board.read_as), "]"]

@@ -246,14 +246,15 @@ class Optocoupler:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Output:
-    """The isolated side: ``pull-up`` (pin at the collector) or ``emitter-follower``.
+    """What is at the pin: ``pull-up`` (it is the collector), ``emitter-follower`` or ``direct``.
 
-    `internal` is the pull-up inside the controller, where it stands beside `resistor`; alone, it
-    is `resistor`.
+    `resistor` is None in ``direct``, where the circuit has what is at the pin. `internal` is the
+    pull-up inside the controller, where it stands beside `resistor` or such a circuit; alone, it is
+    `resistor`.
     """
 
     kind: str
-    resistor: Resistor
+    resistor: Resistor | None
     supply_v: float
     pin_capacitor: Capacitor | None = None
     internal: Resistor | None = None
@@ -479,7 +480,8 @@ class Board:
         True: before the chain.
     clamp : Diode or None
         Anti-parallel to the LED (`clamped`, `half-wave-clamped`).
-    optocoupler : Optocoupler
+    optocoupler : Optocoupler or None
+        None: the traced circuit leads from the mains straight into the controller's pin.
     led_resistor, led_capacitor : Resistor or None, Capacitor or None
         Across the LED.
     joint_capacitor : Capacitor or None
@@ -514,7 +516,7 @@ class Board:
     rectifier: Diode | None = None
     rectifier_first: bool = False
     clamp: Diode | None = None
-    optocoupler: Optocoupler
+    optocoupler: Optocoupler | None
     led_resistor: Resistor | None = None
     led_capacitor: Capacitor | None = None
     joint_capacitor: Capacitor | None = None
@@ -543,6 +545,19 @@ class Board:
         traced = () if self.traced is None else self.traced.capacitors
         every = (*known, *traced, self.output.pin_capacitor)
         return tuple(c for c in every if c is not None)
+
+    @property
+    def is_isolated(self) -> bool:
+        """Whether nothing but light joins the controller to the mains.
+
+        Where it is not, every point of the board is at mains potential while it is plugged in.
+        """
+        return self.optocoupler is not None
+
+    @property
+    def input_name(self) -> str:
+        """What the current of the chain ends in: ``LED`` or ``pin``."""
+        return "LED" if self.is_isolated else "pin"
 
     @property
     def two_leds(self) -> bool:

@@ -26,6 +26,8 @@ OWN_DATA = "own data"
 FOUR_PIN, SIX_PIN, AC_INPUT = "four-pin coupler", "six-pin coupler", "AC coupler"
 CLASSES = (FOUR_PIN, SIX_PIN, AC_INPUT)
 """What an optocoupler may be called of which only the body is known."""
+NO_COUPLER = "none"
+"""In its place: the board has none."""
 SIX_PIN_FAMILIES = ("4N25", "4N26", "4N27", "4N28", "4N35", "4N36", "4N37", "CNY17", "MCT2E")
 OWN = (
     'for any other part its own data: optocoupler = {ctr = "50..600 % at 5 mA"}, '

@@ -387,11 +387,11 @@ def odd_values(board: Board) -> tuple[str, ...]:
         for ohm, refs in by_value.items()
     ]
     lines = [*_odd_mains(board.mains.rms_v), *lines, *_missing_prefixes(board)]
-    pull_up_ohm = board.output.resistor.resistance_ohm
-    through_a = board.output.supply_v / pull_up_ohm
-    if through_a > _PIN_CURRENT_LIMIT_A:
-        ohms, through = format_si(pull_up_ohm, "Ω"), format_si(through_a, "A")
-        lines.append(f"the pull-up of {ohms} would pass {through}; read it again.")
+    if (pull_up := board.output.resistor) is not None:
+        through_a = board.output.supply_v / pull_up.resistance_ohm
+        if through_a > _PIN_CURRENT_LIMIT_A:
+            ohms, through = format_si(pull_up.resistance_ohm, "Ω"), format_si(through_a, "A")
+            lines.append(f"the pull-up of {ohms} would pass {through}; read it again.")
     if board.traced is not None:
         return tuple(lines)
     conductance = sum(1 / sum(r.resistance_ohm for r in string) for string in board.chains)
@@ -437,8 +437,8 @@ def _missing_prefixes(board: Board) -> list[str]:
 def all_resistors(board: Board) -> tuple[Resistor, ...]:
     """Return every resistor of a board: chains, neutral leg, LED, output."""
     chains = tuple(part for string in board.chains for part in string)
-    led = () if board.led_resistor is None else (board.led_resistor,)
-    return (*chains, *board.return_chain, *led, board.output.resistor)
+    others = (board.led_resistor, board.output.resistor)
+    return (*chains, *board.return_chain, *(part for part in others if part is not None))
 
 
 def _marking_hint(resistance_ohm: float) -> str:

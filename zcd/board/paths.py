@@ -15,7 +15,7 @@ from zcd.board.model import Board, Link, Topology
 from zcd.errors import InputError
 
 SEPARATOR = re.compile(r"\s+[-–—]+\s+")
-FIRST_NAMES = ("line", "neutral", "feed", "led+", "led-")
+FIRST_NAMES = ("line", "neutral", "feed", "pin", "led+", "led-")
 """Of two names of one node, the one that comes first here is its own."""
 END = ".end"
 """Behind the name of a string of resistors: the node behind its last one."""
@@ -171,6 +171,7 @@ def links_of(board: Board) -> Links:
     last = f"chain.{lengths[0]}"
     if behind != last:
         second[last] = behind
+    second = {name: second.get(own, own) for name, own in second.items()}
     return tuple(renamed(link, second) for link in links), second
 
 

@@ -319,6 +319,12 @@ class TracedFile:
         Links that let current pass one way only: diodes, not zeners.
     """
 
+    @property
+    def is_direct(self) -> bool:
+        """Whether it leads into the controller's pin, without an optocoupler."""
+        ends = {node for link in self.links for node in (link.a, link.b)}
+        return "pin" in ends.union(*self.aliases)
+
     links: tuple[Link, ...]
     aliases: tuple[tuple[str, str], ...]
     strings: tuple[tuple[ResistorTable, ...], ...]

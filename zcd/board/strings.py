@@ -186,6 +186,69 @@ def with_leds(
     return (*circuit.links, *leds), pulses, second
 
 
+CONTROLLER = ("logic0", "logic+")
+"""The controller's 0 V and its supply."""
+
+
+def into_pin(circuit: TracedFile, *, switched: bool) -> tuple[Link, ...]:
+    """Links of a circuit that leads from the mains into the controller's pin.
+
+    Parameters
+    ----------
+    circuit : TracedFile
+    switched : bool
+        The feed is behind a contact.
+
+    Returns
+    -------
+    links : tuple of Link
+
+    Raises
+    ------
+    InputError
+        If it has a LED, if no mains wire is the controller's 0 V or supply, or if the mains gets
+        to the pin through no resistor or not at all.
+    """
+    own = dict(circuit.aliases)
+    named = {node for link in circuit.links for node in (link.a, link.b)}.union(own)
+    if leds := sorted(node for node in named if node.startswith("led")):
+        raise InputError(f"found {leds[0]} and pin; allowed: a path through a LED, or into the pin")
+    poles = ["feed", "line", "neutral"] if switched else ["feed", "neutral"]
+    live = poles[0] if switched else own.get("feed", "line")
+    at = {name: own.get(name, name) for name in (*CONTROLLER, "pin", "neutral")}
+    tied = {"feed": live, "line": "line" if switched else live, "neutral": at["neutral"]}
+    mains = {*tied.values()} - ({live} if switched else set())
+    ground = next((at[name] for name in CONTROLLER if at[name] in mains), "")
+    if not ground:
+        raise InputError(
+            "found no wire between the controller and the mains; allowed: a line that says which "
+            'mains wire its 0 V or its supply is, such as "neutral - logic0" or "line - logic+"'
+        )
+    links = [renamed(link, {"line": tied["line"], "feed": live}) for link in circuit.links]
+    sources = [pole for pole in tied.values() if pole != ground]
+    closed = {ground, at["logic0"], at["logic+"]}
+    bare = [link for link in links if not link.ref.startswith(string_name(1))]
+    if at["pin"] in sources or _reached(sources, bare, closed, at["pin"]):
+        raise InputError(
+            "found a way from the mains to pin without a resistor; allowed: one at least, which "
+            "limits the current"
+        )
+    if not _reached(sources, links, closed, at["pin"]):
+        raise InputError(
+            "found no way from the mains to pin; allowed: a line from the mains wire that is not "
+            'the controller\'s 0 V or supply, such as "feed - R1 1M - pin"'
+        )
+    return circuit.links
+
+
+def _reached(
+    starts: Iterable[str], links: Iterable[Link], closed: Collection[str], goal: str
+) -> bool:
+    """Whether links lead from some nodes to another one, past none that is closed."""
+    ways = _ways(links, ())
+    return any(next(ways_between(ways, one, goal, closed), None) is not None for one in starts)
+
+
 def lit_half_waves(
     links: Sequence[Link], leds: Collection[str], one_way: Collection[str], poles: tuple[str, str]
 ) -> int:

@@ -15,7 +15,7 @@ from itertools import count, pairwise
 from typing import Any
 
 from zcd.board.as_printed import (
-    NOT_ISOLATED,
+    INTO_PIN,
     Reader,
     capacitor_as_printed,
     diode_as_printed,
@@ -41,8 +41,9 @@ from zcd.board.unknown_values import likely_ohm, nobody_knows, ohm_of
 from zcd.errors import InputError, invalid_value
 
 KEY = "circuit"
-NODES = ("line", "neutral", "feed", "led+", "led-", "led2+", "led2-")
-"""Nodes with a meaning; `led2+` and `led2-` are those of a second optocoupler's LED."""
+NODES = ("line", "neutral", "feed", "led+", "led-", "led2+", "led2-", "pin", "logic0", "logic+")
+"""Nodes with a meaning; `led2+` and `led2-` are those of a second optocoupler's LED; the last three
+the controller's, of a circuit without optocoupler."""
 _SPELT = {
     "l": "line", "live": "line", "phase": "line", "n": "neutral", "led +": "led+",
     "led -": "led-", "led1+": "led+", "led1-": "led-",
@@ -329,8 +330,8 @@ def _step(item: str, line: str, parts: _Parts) -> Step:
             f'found "{item}"; allowed: {led}+ (the anode, mostly pin 1) or {led}- (the cathode, '
             "mostly pin 2), at the end of one line and the start of another"
         )
-    if lower in ("pin", "base", "gpio"):
-        raise InputError(f"found a path to {item}; allowed: {NOT_ISOLATED}")
+    if lower in ("base", "gpio"):
+        raise InputError(f"found a path to {item}; allowed: {INTO_PIN}")
     if match := _TERMINAL.fullmatch(item):
         ref, side = f"{match[1].upper()}{match[2]}", match[3].replace(" ", "")
         return Step(f"{ref}~{_SIDES[side[1:].lower()]}" if side[0] == "~" else f"{ref}{side}")

@@ -8,11 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from zcd.board.diode_names import LEADS, leg_refs
-from zcd.board.model import Board, Capacitor, Diode, Link, Resistor
+from zcd.board.model import Board, Capacitor, Diode, Link, Optocoupler, Resistor
 from zcd.board.model import Junction as JunctionData
+from zcd.board.parts_library import diode
 from zcd.board.paths import links_of, string_name
 from zcd.circuit.elements import (
     INFINITE_OHM,
+    PIN_CLAMPS,
+    PIN_INPUT,
     Capacitance,
     Circuit,
     DcSource,
@@ -32,7 +35,7 @@ from zcd.physics.optocoupler import (
     output_transistor,
     turn_off_temperature_ratio,
 )
-from zcd.refdata import REFERENCE_DEGC
+from zcd.refdata import REFERENCE_DEGC, default
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,6 +68,8 @@ class Conditions:
 
 
 NOMINAL = Conditions()
+PIN_CLAMP_LAW = "1N4148"
+"""Diode whose law those of a controller's pin have: 0.5 V at 0.3 mA, as Microchip AVR182 says."""
 
 
 def build_circuit(board: Board, conditions: Conditions = NOMINAL) -> Circuit:
@@ -93,8 +98,10 @@ def build_circuit(board: Board, conditions: Conditions = NOMINAL) -> Circuit:
     ]
     relay = _relay(board, conditions)
     side, aliases = _mains_side(board, celsius)
-    output = _isolated_side(board, conditions, celsius)
-    return Circuit(elements=(mains, *harmonics, *relay, *side, *output), aliases=aliases)
+    elements = [mains, *harmonics, *relay, *side, *_controller(board, celsius)]
+    if board.optocoupler is not None:
+        elements += _coupler(board, board.optocoupler, conditions, celsius)
+    return Circuit(elements=(), aliases=aliases).add(*elements)
 
 
 def at_temperature(circuit: Circuit, board: Board, celsius: Value) -> Circuit:
@@ -114,9 +121,7 @@ def at_temperature(circuit: Circuit, board: Board, celsius: Value) -> Circuit:
         What temperature does not touch (CTR, age, leakage, values of other parts) is as it was.
     """
     warm = build_circuit(board, Conditions(temperature_degc=celsius))
-    was = circuit[board.optocoupler.ref]
-    assert isinstance(was, Phototransistor)
-    before = build_circuit(board, Conditions(temperature_degc=was.temperature_degc))
+    before = build_circuit(board, Conditions(temperature_degc=circuit.temperature_degc))
     for ref, name in _times_with_temperature(warm):
         ratio = getattr(warm[ref], name) / getattr(before[ref], name)
         circuit = circuit.scale(ref, name, ratio)
@@ -139,7 +144,7 @@ def _times_with_temperature(circuit: Circuit) -> list[tuple[str, str]]:
 
 
 _WITH_TEMPERATURE: dict[type[Element], tuple[str, ...]] = {
-    Junction: ("saturation_a", "emission_v"),
+    Junction: ("saturation_a", "emission_v", "temperature_degc"),
     Phototransistor: ("temperature_degc", "dark_a", "knee_v"),
 }
 
@@ -208,6 +213,7 @@ def _junction(ref: str, a: str, b: str, data: JunctionData, celsius: Value) -> l
             emission_v=data.emission_ratio * thermal_voltage_v(celsius),
             series_ohm=data.series_ohm,
             breakdown_v=data.reverse_rating_v,
+            temperature_degc=celsius,
         ),
         Resistance(ref=f"{ref}.leak", a=a, b=b, resistance_ohm=_leak_ohm(data, celsius)),
     ]
@@ -272,13 +278,11 @@ def _leads(board: Board, links: Sequence[Link]) -> dict[str, str]:
 def _parts_by_link(board: Board) -> dict[str, tuple[Resistor | Capacitor | JunctionData, str]]:
     """Each part as the links call it, with the reference of its element."""
     opto = board.optocoupler
-    result: dict[str, tuple[Resistor | Capacitor | JunctionData, str]] = {
-        "led": (opto.led, f"{opto.ref}.led"),
-        "led2": (opto.led, f"{opto.ref}.led2"),
-    }
+    result: dict[str, tuple[Resistor | Capacitor | JunctionData, str]] = {}
+    if opto is not None:
+        result = {name: (opto.led, f"{opto.ref}.{name}") for name in ("led", "led2")}
+        result |= {f"{ref}.led": (opto.led, f"{ref}.led") for ref in coupler_refs(board)[1:]}
     if board.traced is not None:
-        second = f"{board.traced.second_coupler}.led"
-        result[second] = (opto.led, second)
         result |= {c.ref: (c, c.ref) for c in board.traced.capacitors}
         for diode in board.traced.diodes:
             refs = (diode.ref, *leg_refs(diode.ref, diode.part))
@@ -302,31 +306,51 @@ def junction_refs(diode: Diode, circuit: Circuit) -> list[str]:
 
 
 def led_refs(board: Board) -> tuple[str, ...]:
-    """Refs of the LED of an optocoupler, or of both of them."""
-    ref = board.optocoupler.ref
-    second = (f"{ref}.led2",) if board.two_leds else ()
+    """Refs of the LED of an optocoupler, or of both of them; none without one."""
+    second = (f"{ref}.led2" for ref in coupler_refs(board)[:1] if board.two_leds)
     return *(f"{coupler}.led" for coupler in coupler_refs(board)), *second
 
 
-def _isolated_side(board: Board, conditions: Conditions, celsius: Value) -> list[Element]:
-    """Supply, phototransistor and its resistor, pin."""
-    opto, out = board.optocoupler, board.output
+def input_refs(board: Board) -> tuple[str, ...]:
+    """Refs of what the chain's current ends in: LEDs, or else the controller's own diodes."""
+    return led_refs(board) or PIN_CLAMPS
+
+
+def _controller(board: Board, celsius: Value) -> list[Element]:
+    """Supply and pin of the controller, with what is at the pin."""
+    out = board.output
+    elements: list[Element] = [
+        DcSource(ref="supply", a="logic+", b="logic0", voltage_v=out.supply_v)
+    ]
+    for part in (out.resistor, out.internal):
+        if part is None:
+            continue
+        a, b = ("pin", "logic0") if out.kind == "emitter-follower" else ("logic+", "pin")
+        elements.append(Resistance(ref=part.ref, a=a, b=b, resistance_ohm=part.resistance_ohm))
+    if out.pin_capacitor is not None:
+        c = out.pin_capacitor
+        elements.append(Capacitance(ref=c.ref, a="pin", b="logic0", capacitance_f=c.capacitance_f))
+    if not board.is_isolated:
+        law = diode(PIN_CLAMP_LAW, ref=PIN_CLAMP_LAW).junction
+        for ref, ends in zip(PIN_CLAMPS, (("pin", "logic+"), ("logic0", "pin")), strict=True):
+            elements += _junction(ref, *ends, law, celsius)
+        farad = default("controller.pin_capacitance").value
+        elements.append(Capacitance(ref=PIN_INPUT, a="pin", b="logic0", capacitance_f=farad))
+    return elements
+
+
+def _coupler(
+    board: Board, opto: Optocoupler, conditions: Conditions, celsius: Value
+) -> list[Element]:
+    """The phototransistor at the pin, or both of them."""
     ctr = _or(conditions.ctr_ratio, opto.ctr_ratio)
     weight = conditions.shape_weight
     if weight is None:
         weight = family_shape_weight(opto.family, ctr, opto.test_current_a)
     model, slower = output_transistor(opto.family), turn_off_temperature_ratio(celsius)
-    follower = out.kind == "emitter-follower"
+    follower = board.output.kind == "emitter-follower"
     collector, emitter = ("logic+", "pin") if follower else ("pin", "logic0")
-    elements: list[Element] = [
-        DcSource(ref="supply", a="logic+", b="logic0", voltage_v=out.supply_v),
-        Resistance(
-            ref=out.resistor.ref,
-            a="pin" if follower else "logic+",
-            b="logic0" if follower else "pin",
-            resistance_ohm=out.resistor.resistance_ohm,
-        ),
-    ]
+    elements: list[Element] = []
     for ref in coupler_refs(board):
         elements += [
             Phototransistor(
@@ -348,16 +372,12 @@ def _isolated_side(board: Board, conditions: Conditions, celsius: Value) -> list
                 ref=f"{ref}.miller", a=collector, b=emitter, capacitance_f=model.miller_f * slower
             ),
         ]
-    if (inside := out.internal) is not None:
-        ohm = inside.resistance_ohm
-        elements.append(Resistance(ref=inside.ref, a="logic+", b="pin", resistance_ohm=ohm))
-    if out.pin_capacitor is not None:
-        c = out.pin_capacitor
-        elements.append(Capacitance(ref=c.ref, a="pin", b="logic0", capacitance_f=c.capacitance_f))
     return elements
 
 
 def coupler_refs(board: Board) -> tuple[str, ...]:
-    """References of the optocoupler, or of both of them."""
+    """References of the optocoupler, or of both of them; none without one."""
+    if board.optocoupler is None:
+        return ()
     second = board.traced.second_coupler if board.traced is not None else ""
     return (board.optocoupler.ref, *([second] if second else []))

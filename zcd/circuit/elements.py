@@ -17,6 +17,7 @@ from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.board.units import nearest
 from zcd.circuit.batch import Batch
 from zcd.errors import InputError, invalid_value
+from zcd.refdata import REFERENCE_DEGC
 
 Answer = TypeVar("Answer")
 Value = float | NDArray[np.float64]
@@ -24,6 +25,10 @@ Value = float | NDArray[np.float64]
 INFINITE_OHM = float("inf")
 SHORT_OHM = 0.1
 """A solder bridge or carbonised track."""
+PIN_CLAMPS = ("pin.high", "pin.low")
+"""Diodes of the controller from its sync pin to its supply, and from its ground to the pin."""
+PIN_INPUT = "pin.input"
+"""Capacitance of that pin."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,12 +96,15 @@ class Junction(TwoNode):
         V = emission_v ln(I / saturation_a + 1) + series_ohm I; saturation 0 means open.
     breakdown_v : Value
         Reverse voltage at which it begins to conduct backwards. [V]
+    temperature_degc : Value
+        That the law is for. [°C]
     """
 
     saturation_a: Value
     emission_v: Value
     series_ohm: Value
     breakdown_v: Value
+    temperature_degc: Value = REFERENCE_DEGC
     absent: ClassVar[Mapping[str, float]] = {"saturation_a": 0.0, "breakdown_v": 1e9}
 
 
@@ -225,6 +233,11 @@ class Circuit(Batch):
         """Number of rows of the batch."""
         return max((np.size(v) for e in self.elements for v in e.values().values()), default=1)
 
+    @cached_property
+    def temperature_degc(self) -> Value:
+        """What its junctions are at. [°C]"""
+        return next(junction.temperature_degc for junction in self.of(Junction))
+
     @classmethod
     def joined(cls, parts: Sequence[Circuit], sizes: Sequence[int] | None = None) -> Circuit:
         """As from `stack`."""
@@ -259,8 +272,9 @@ class Circuit(Batch):
         return self.add(Resistance(ref=f"{ref}.short", a=a, b=b, resistance_ohm=ohm))
 
     def add(self, *elements: Element) -> Circuit:
-        """The circuit with further elements."""
-        return replace(self, elements=self.elements + elements)
+        """The circuit with further elements, between points by any of their names."""
+        own = tuple(_between(element, self.aliases) for element in elements)
+        return replace(self, elements=self.elements + own)
 
     def without(self, *refs: str) -> Circuit:
         """The circuit without some elements."""
@@ -269,6 +283,14 @@ class Circuit(Batch):
     def of(self, kind: type[Any]) -> list[Any]:
         """The elements of one kind."""
         return [e for e in self.elements if isinstance(e, kind)]
+
+
+def _between(element: Element, aliases: Mapping[str, str]) -> Element:
+    """An element with the own names of its nodes."""
+    if not isinstance(element, TwoNode) or aliases.keys().isdisjoint(element.nodes):
+        return element
+    a, b = (aliases.get(node, node) for node in element.nodes)
+    return replace(element, a=a, b=b)
 
 
 Harmonics = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]
@@ -294,7 +316,8 @@ def _arguments(values: dict[str, Value]) -> dict[str, Any]:
 
 def is_hidden(element: Element) -> bool:
     """Whether an element is a property of a part rather than a part with a marking."""
-    inner = element.ref.endswith((".leak", ".miller")) or element.ref == INTERNAL_PULL_UP
+    inner = element.ref.endswith((".leak", ".miller"))
+    inner = inner or element.ref in (INTERNAL_PULL_UP, *PIN_CLAMPS, PIN_INPUT)
     return inner or isinstance(element, MainsHarmonic)
 
 

@@ -12,6 +12,7 @@ import click
 
 if TYPE_CHECKING:
     from zcd.board.interview import Interview, Question
+    from zcd.board.model import Board
 
 WIDTH = 78
 _IN_FILE = re.compile(r"^this answer: (?:[\w.]+(?:\[\d+\])?: )?")
@@ -85,7 +86,7 @@ def describe(file: str) -> None:
         elif question is not interview.question:
             _show(question, interview, doubted, earlier)
     text = board_text(interview)
-    parse_board(text, file)
+    _say_if_live(parse_board(text, file))
     write_new(file, text)
     kept.keep([])
     _say(
@@ -149,13 +150,23 @@ def _show(question: Question, interview: Interview, doubted: set[str], earlier: 
     if beeper := interview.beeper(question):
         _say(beeper)
     if question.lines:
-        click.echo("\n".join(map(plain, net_lines(interview.so_far()))))
+        board = interview.so_far()
+        click.echo("\n".join(map(plain, net_lines(board))))
+        _say_if_live(board)
     elif (path := interview.path()) != earlier:
         _say(plain(path))
     for doubt in interview.doubts():
         if doubt not in doubted:
             _say(plain(f"Check: {doubt}"))
             doubted.add(doubt)
+
+
+def _say_if_live(board: Board) -> None:
+    """Say it if nothing on the board is isolated from the mains."""
+    from zcd.report.cautions import NOT_ISOLATED_TEXT
+
+    if not board.is_isolated:
+        _say(f"CAUTION: {NOT_ISOLATED_TEXT}")
 
 
 def _put(question: Question) -> None:

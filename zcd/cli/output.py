@@ -253,11 +253,13 @@ class _Steps:
         trip = plan_trip(self.dictionary, diagnosis, answers.skipped, answers.flags)
         click.echo()
         circuit, flags = self.dictionary.circuit, answers.flags
+        # every time, if nothing on the board is isolated
+        board = self.dictionary.board
         taken = [access_level(circuit, m.reading) for m in answers.measured[-1:]]
         # due again whenever the state of the board changes; those for live parts each time
         same = all(each is self.asked for each in taken)
         warned = {self.asked} - {None, AccessLevel.MAINS} if same else set()
-        show(prompt_document(diagnosis, trip, circuit, warned, flags))
+        show(prompt_document(diagnosis, trip, circuit, warned, flags).on_board(board))
         step = diagnosis.suggestion
         self.asked = None if step is None else step.access
 
@@ -368,10 +370,11 @@ def write_netlist(
     from zcd.errors import plain
     from zcd.files import write_whole
     from zcd.spice.deck import deck_text, metered
+    from zcd.spice.devices import family_of
     from zcd.spice.netlist import Level
     from zcd.spice.solve import Spice
 
-    way = Spice(level=Level(level), family=job.board.optocoupler.family)
+    way = Spice(level=Level(level), family=family_of(job.board))
     circuit = metered(job.board, circuit, job.meter, readings)
     dead = not circuit.of(MainsSource)
     settled = dead or bool(solve(circuit).settled[0])

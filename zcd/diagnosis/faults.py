@@ -15,6 +15,7 @@ import numpy as np
 from zcd.board.strings import ways_between
 from zcd.board.units import find_name, nearest, require_part
 from zcd.circuit.elements import (
+    PIN_CLAMPS,
     Capacitance,
     Circuit,
     DcSource,
@@ -53,6 +54,9 @@ SHORT_OHM = between((1e-3, MAX_SHORT_OHM))
 """A blob of solder, a junction that was punched through, a carbonised track."""
 OPEN_OHM = (20e6, 1e12)
 """What an open part still lets through: a cracked film, flux, dirt; common practice, no source."""
+OPEN_AT_PIN_OHM = (1e10, 1e14)
+"""The same where the chain ends in a controller's pin, which a microampere moves: dry and clean;
+common practice, no source."""
 DRIFT = (1.15, 100.0)
 """A drifted resistor reads high: from just out of tolerance to where `OPEN_OHM` begins."""
 LOW_VALUE = (0.01, 0.87)
@@ -63,8 +67,8 @@ DIRT_W = 0.5
 """A leak on the mains that turns more than this into heat burns itself clear or burns the board:
 common practice, no source."""
 MAX_LED_A = 0.1
-"""What no LED of these optocouplers survives as a steady current: twice the absolute maximum of
-the 817 class (50 mA, LTV-817 data sheet)."""
+"""What no LED of these optocouplers survives as a steady current, nor a controller's pin: twice the
+absolute maximum of the 817 class (50 mA, LTV-817 data sheet)."""
 LED_LEAK_OHM = (MAX_SHORT_OHM, 300e3)
 """At some milliamperes a LED does not feel more than that beside it."""
 LOST_CAPACITANCE = (1e-4, 0.1)
@@ -198,6 +202,7 @@ SAME_PLACE = {
     "pin stuck high": "pin leaky to supply",
     "chain leaky in part": "chain leaky",
     "chain leaky to neutral": "chain leaky",
+    "chain leaky to line": "chain leaky",
 }
 """Shorts and leaks at one place: clean it (and lift the pin). Dirt keeps to no pair of points."""
 
@@ -294,11 +299,11 @@ def _of_element(element: Element, circuit: Circuit) -> Iterator[Fault]:
             edit = bridge("suppressor.c.short", element.a, element.b, SHORT_OHM)
             words = "the suppressor across the load contact is shorted: replace it, with class X2"
             yield _fault("suppressor", "suppressor", "short", words, edit)
-        case Capacitance(ref=ref) if not ref.endswith(".miller"):
+        case Capacitance() if not is_hidden(element):
             yield from _capacitor_faults(element)
         case Junction(ref=ref) if ".led" in ref:
             yield from _led_faults(element, alone=f"{ref}2" not in circuit)
-        case Junction():
+        case Junction() if not is_hidden(element):
             yield from _diode_faults(element, circuit)
         case Phototransistor():
             yield from _phototransistor_faults(element)
@@ -365,6 +370,8 @@ def _modes_of_resistor(element: Resistance, circuit: Circuit) -> Iterator[Fault]
     ref, nominal = element.ref, float(np.max(element.resistance_ohm))
     least = _least_ohm(element, circuit)
     open_ohm = (min(OPEN_OHM[0], DRIFT[1] * nominal), OPEN_OHM[1])
+    if PIN_CLAMPS[0] in circuit:
+        open_ohm = OPEN_AT_PIN_OHM
     others = _neighbours(ref, circuit)
     too = f"; replace {', '.join(others)} too (same type, same age)" if others else ""
     fault = _fault(
@@ -428,7 +435,7 @@ def _chain_resistors(circuit: Circuit) -> list[Resistance]:
 def _on_way(circuit: Circuit) -> set[str]:
     """Refs of the parts on the way from the mains through the LED and back."""
     poles = circuit.node("feed"), circuit.node("neutral")
-    led = circuit.node("led+"), circuit.node("led-")
+    led = _input_ends(circuit)
     parts: dict[str, dict[str, str]] = {}
     for e in circuit:
         if isinstance(e, Resistance | Capacitance | Junction) and "." not in e.ref:
@@ -440,6 +447,13 @@ def _on_way(circuit: Circuit) -> set[str]:
         if to_led is not None and back is not None:
             return {parts[a][b] for way in (to_led, back) for a, b in pairwise(way)}
     return set()
+
+
+def _input_ends(circuit: Circuit) -> tuple[str, str]:
+    """Between which nodes the chain's current is used: of the LED, or else the pin and ground."""
+    if not circuit.of(Phototransistor):
+        return "pin", next(circuit.node(n) for n in ("logic0", "logic+") if n in circuit.aliases)
+    return circuit.node("led+"), circuit.node("led-")
 
 
 def _mains_v(circuit: Circuit) -> float:
@@ -653,14 +667,16 @@ def _chain_leaks(circuit: Circuit) -> Iterator[Fault]:
             bridge_at_one("dirt in part", parts, size), size, "Ω",
         )  # fmt: skip
     # after the last resistor a LED without a rectifier follows: a leak across that is its own
-    joints = [node for node in joints if node != circuit.node("led+")]
+    joints = [node for node in joints if node != _input_ends(circuit)[0]]
+    other = "line" if start == "neutral" else "neutral"
     if joints:
         size = _dirt(circuit, _along(ohm, [start, joints[0]]))
-        yield _fault(
+        fault = _fault(
             "chain", "board", "leaky to neutral",
-            f"something leaks from the chain to neutral: {ROUND_CHAIN}",
-            bridge_at_one("dirt to neutral", [(j, "neutral") for j in joints], size), size, "Ω",
+            f"something leaks from the chain to {other}: {ROUND_CHAIN}",
+            bridge_at_one(f"dirt to {other}", [(j, other) for j in joints], size), size, "Ω",
         )  # fmt: skip
+        yield replace(fault, key=f"chain leaky to {other}")
 
 
 def _joints_of(circuit: Circuit, last: int) -> list[str]:

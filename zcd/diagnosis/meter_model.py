@@ -12,6 +12,7 @@ from zcd.board.model import Board
 from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.circuit.elements import (
     INFINITE_OHM,
+    PIN_CLAMPS,
     Circuit,
     DcSource,
     Junction,
@@ -256,7 +257,9 @@ class MeterModel:
         """Voltage at the probes of a test source on the dead circuit, or on a part alone."""
         a, b = self.circuit.node(reading.red), self.circuit.node(reading.black)
         tested = probed(self.circuit, reading, open_v, source_ohm)
-        if self.pin_clamp_a is not None and {"pin", "logic+"} & {a, b} and not reading.lifted:
+        known = self.pin_clamp_a is None or PIN_CLAMPS[0] in tested
+        if not known and {"pin", "logic+"} & {a, b} and not reading.lifted:
+            assert self.pin_clamp_a is not None
             tested = _with_pin_clamps(tested, self.pin_clamp_a)
         volts = self.solve_dead(tested).between_v(a, b)[:, 0]
         return np.broadcast_to(volts, (self.circuit.size,))
@@ -312,9 +315,10 @@ def _with_pin_clamps(circuit: Circuit, saturation_a: FloatArray) -> Circuit:
         "saturation_a": saturation_a, "emission_v": thermal_voltage_v(ROOM_DEGC),
         "series_ohm": 0.0, "breakdown_v": Junction.absent["breakdown_v"],
     }  # fmt: skip
+    high, low = PIN_CLAMPS
     return circuit.add(
-        Junction(ref="pin.high", a="pin", b="logic+", **law),
-        Junction(ref="pin.low", a="logic0", b="pin", **law),
+        Junction(ref=high, a="pin", b="logic+", **law),
+        Junction(ref=low, a="logic0", b="pin", **law),
     )
 
 

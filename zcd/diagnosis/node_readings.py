@@ -17,12 +17,14 @@ from zcd.engine.network import islands
 
 FloatArray = NDArray[np.float64]
 
+CONTROLLER = ("pin", "logic+", "coil+", "coil-")
 ONE_VALUE = 1.02
 """Ends no further apart than that are one value."""
 
 
 def node_readings(circuit: Circuit) -> tuple[Reading, ...]:
-    """One reading for each node: against ``neutral`` on the mains side, ``logic0`` on the other.
+    """One reading for each node: against ``neutral`` on the mains side, at the controller and its
+    relay against ``logic0``.
 
     Parameters
     ----------
@@ -34,11 +36,12 @@ def node_readings(circuit: Circuit) -> tuple[Reading, ...]:
         None for the two references themselves.
     """
     result = []
+    references = {"neutral", circuit.node("logic0")}
     for island in islands(circuit):
-        mains = "line" in island
-        function, black = (Function.AC, "neutral") if mains else (Function.DC, "logic0")
-        nodes = [n for n in circuit.nodes if n in island and n != black]
-        result += [Reading(function=function, red=node, black=black) for node in nodes]
+        for node in (n for n in circuit.nodes if n in island and n not in references):
+            mains = "line" in island and node not in CONTROLLER
+            function, black = (Function.AC, "neutral") if mains else (Function.DC, "logic0")
+            result.append(Reading(function=function, red=node, black=black))
     return tuple(result)
 
 

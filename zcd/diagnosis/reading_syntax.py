@@ -22,6 +22,7 @@ from zcd.diagnosis.readings import (
     check_shown,
     parts_between,
     usual_power,
+    with_own_names,
 )
 from zcd.engine.network import islands
 from zcd.errors import InputError, invalid_value, plain
@@ -255,7 +256,8 @@ def make_reading(
     except InputError as error:
         raise InputError(f"{key}{': ' if key else ''}{error}") from None
     red, black = circuit.node(red), circuit.node(black)
-    return Reading(function=function, red=red, black=black, lifted=lifted, power=power)
+    reading = Reading(function=function, red=red, black=black, lifted=lifted, power=power)
+    return with_own_names(reading, circuit)
 
 
 def find_part(ref: str, circuit: Circuit, function: Function | None = None) -> TwoNode | None:

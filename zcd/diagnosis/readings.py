@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from math import inf
 
@@ -11,6 +11,7 @@ import numpy as np
 
 from zcd.board.model import Board, Topology
 from zcd.board.pins import INTERNAL_PULL_UP
+from zcd.circuit.build import coupler_refs
 from zcd.circuit.elements import (
     Capacitance,
     Circuit,
@@ -152,8 +153,12 @@ def access_level(circuit: Circuit, reading: Reading) -> AccessLevel:
         return AccessLevel.BENCH
     if reading.function.row.on_mains:
         return AccessLevel.MAINS
-    island = next(i for i in islands(circuit) if circuit.node(reading.red) in i)
-    return AccessLevel.MAINS if "line" in island else AccessLevel.ISOLATED
+    return AccessLevel.MAINS if _is_live(circuit, reading.red) else AccessLevel.ISOLATED
+
+
+def _is_live(circuit: Circuit, node: str) -> bool:
+    """Whether more than light joins a point to the mains: it is live while the plug is in."""
+    return any({"line", circuit.node(node)} <= island for island in islands(circuit))
 
 
 def check_reading(circuit: Circuit, reading: Reading) -> None:
@@ -166,7 +171,7 @@ def check_reading(circuit: Circuit, reading: Reading) -> None:
         volts = reading.function.row.volts
         danger = "; steady volts between its sides mean lost isolation: unplug" if volts else ""
         raise invalid_value(given, f"two points on the same side of the optocoupler{danger}")
-    if reading.function.row.scope and {a, b} != {"pin", "logic0"}:
+    if reading.function.row.scope and {a, b} != {"pin", circuit.node("logic0")}:
         raise invalid_value(given, f"pin and logic0, where {reading.function} is read")
     _check_power(circuit, reading)
     if reading.lifted and not reading.function.row.dead:
@@ -206,8 +211,11 @@ def _check_power(circuit: Circuit, reading: Reading) -> None:
     if power is Power.BENCH:
         if row.pulses:
             raise invalid_value(result, f"{row.words} under mains only")
-        if "line" in next(i for i in islands(circuit) if circuit.node(reading.red) in i):
-            raise invalid_value(reading.red, "points of the isolated side only, on a bench supply")
+        if _is_live(circuit, reading.red):
+            allowed = "points of the isolated side only, on a bench supply"
+            if _is_live(circuit, "pin"):
+                allowed = "no bench supply on this board: it is NOT isolated from the mains"
+            raise invalid_value(reading.red, allowed)
 
 
 def parts_over(circuit: Circuit, a: str, b: str) -> str:
@@ -245,9 +253,29 @@ def part_elements(circuit: Circuit, ref: str) -> Circuit:
 def useful_readings(board: Board, circuit: Circuit) -> tuple[Reading, ...]:
     """Every reading worth offering on a board, by side, in the order of `AccessLevel`."""
     dead = _dead(board, circuit)
-    isolated = (*_on_bench(), *_isolated(board))
-    every = (*dead, *isolated, *_live(board, circuit), *_lifted(board, circuit))
-    return tuple(dict.fromkeys(every))
+    bench = _on_bench() if board.is_isolated else []
+    every = (*dead, *bench, *_at_controller(board), *_live(board, circuit))
+    every = (*every, *_lifted(board, circuit))
+    return tuple(dict.fromkeys(with_own_names(reading, circuit) for reading in every))
+
+
+def with_own_names(reading: Reading, circuit: Circuit) -> Reading:
+    """A reading at the controller by the controller's names for its points.
+
+    Without an optocoupler they may be those of the mains as well: ``pin`` is read against
+    ``logic0``, whether that is neutral or not.
+    """
+    if _LOGIC[0] not in circuit.aliases and _LOGIC[1] not in circuit.aliases:
+        return reading
+    names = {circuit.node(name): name for name in (*_LOGIC, "pin", "coil+", "coil-")
+             if name in circuit.aliases or name in circuit.nodes}  # fmt: skip
+    ends = circuit.node(reading.red), circuit.node(reading.black)
+    if not set(ends) <= names.keys():
+        return reading
+    return replace(reading, red=names[ends[0]], black=names[ends[1]])
+
+
+_LOGIC = ("logic0", "logic+")
 
 
 def _dead(board: Board, circuit: Circuit) -> list[Reading]:
@@ -255,8 +283,8 @@ def _dead(board: Board, circuit: Circuit) -> list[Reading]:
     diode test over each junction, both ways."""
     result = [*_stretches(board, circuit)]
     result += [_over(circuit, ref, Function.OHM) for ref in _resistors(board)]
-    ends = circuit[board.optocoupler.ref].nodes
-    result.append(Reading(function=Function.OHM, red=ends[0], black=ends[1]))
+    for ref in coupler_refs(board)[:1]:
+        result.append(_over(circuit, ref, Function.OHM))
     if board.relay is not None:
         result.append(_over(circuit, "K1.coil", Function.OHM))
         result.append(_over(circuit, "K1.contact", Function.OHM))
@@ -278,6 +306,8 @@ def _stretches(board: Board, circuit: Circuit) -> Iterator[Reading]:
             start, end = circuit[chain[0].ref].nodes[0], circuit[chain[-1].ref].nodes[1]
             yield Reading(function=Function.OHM, red=start, black=end)
     last = circuit.node(f"chain.{len(board.chains[0])}")
+    if not board.is_isolated:
+        return
     far = circuit.node("led-")
     if board.topology is Topology.BRIDGE:
         far = circuit.node(f"return.{len(board.return_chain)}") if board.return_chain else "neutral"
@@ -304,7 +334,7 @@ def _on_bench() -> list[Reading]:
     return [Reading(function=Function.DC, red="pin", black="logic0", power=Power.BENCH)]
 
 
-def _isolated(board: Board) -> list[Reading]:
+def _at_controller(board: Board) -> list[Reading]:
     """Supply, pin and coil under power."""
     result = [
         Reading(function=Function.DC, red="logic+", black="logic0"),
@@ -335,9 +365,10 @@ def _live(board: Board, circuit: Circuit) -> list[Reading]:
         result.append(Reading(function=Function.AC, red="line", black="feed"))
     chains = (*board.chains, board.return_chain)
     result += [_over(circuit, r.ref, Function.AC) for chain in chains for r in chain]
-    low = circuit.node("led-")
-    result.append(Reading(function=Function.DC, red="led+", black=low))
-    result.append(Reading(function=Function.AC, red="led+", black=low))
+    if board.is_isolated:
+        low = circuit.node("led-")
+        result.append(Reading(function=Function.DC, red="led+", black=low))
+        result.append(Reading(function=Function.AC, red="led+", black=low))
     result.append(Reading(function=Function.EDGE_DELAY, red="pin", black="logic0"))
     return result
 
@@ -347,7 +378,7 @@ def _lifted(board: Board, circuit: Circuit) -> list[Reading]:
     refs = [*_resistors(board), *(part.ref for part in board.capacitors)]
     result = [_over(circuit, ref, Function.OHM, ref) for ref in refs]
     for junction in circuit.of(Junction):
-        if diode_of_bridge(junction.ref)[1]:
+        if diode_of_bridge(junction.ref)[1] or is_hidden(junction):
             continue
         a, b = junction.nodes
         for red, black in ((a, b), (b, a)):

@@ -253,7 +253,7 @@ def remaining(board: Board, meter: Meter, measured: Sequence[Measured]) -> Remai
     Returns
     -------
     Remaining or None
-        None: there is no low time, or none that any CTR of this board gives.
+        None: there is no optocoupler, no low time, or none that any CTR of this board gives.
 
     Notes
     -----
@@ -261,18 +261,18 @@ def remaining(board: Board, meter: Meter, measured: Sequence[Measured]) -> Remai
     (where it was not measured) mains anywhere within what a bench knows; each row is then read
     backwards.
     """
-    low_time = _exact(measured, Function.LOW_TIME)
-    if low_time is None or low_time.value <= 0.0:
+    low_time, opto = _exact(measured, Function.LOW_TIME), board.optocoupler
+    if opto is None or low_time is None or low_time.value <= 0.0:
         return None
     mains = next((m for m in measured if _is_mains(m.reading) and m.exact and m.value > 0.0), None)
     circuit, _ = sample_circuits(board, SAMPLES)
     if mains is not None:
         circuit = circuit.change("mains", rms_v=mains.value)
-    ctr = np.geomspace(MIN_CTR_RATIO, 2.0 * board.optocoupler.ctr_max_ratio, CTR_STEPS)
+    ctr = np.geomspace(MIN_CTR_RATIO, 2.0 * opto.ctr_max_ratio, CTR_STEPS)
     ladder = stack([circuit] * CTR_STEPS)
-    ref, size = board.optocoupler.ref, circuit.size
+    ref, size = opto.ref, circuit.size
     shape = np.asarray(ladder[ref].values()["shape_weight"])
-    at_test = np.asarray(ctr_shape_ratio(board.optocoupler.test_current_a, shape))
+    at_test = np.asarray(ctr_shape_ratio(opto.test_current_a, shape))
     rows = ladder.change(ref, ctr_ratio=np.repeat(ctr, size) / at_test, remaining_ratio=1.0)
     shown = MeterModel(board, rows, meter).read([LOW_TIME])[:, 0].reshape(CTR_STEPS, size)
     width = float(error(Function.LOW_TIME, np.asarray(low_time.value), meter))

@@ -246,7 +246,8 @@ def _breakdowns(board: Board) -> Iterator[Tolerance]:
     for part in board.diodes:
         span = ZENER_BREAKDOWN if part.junction.is_zener else DIODE_BREAKDOWN
         yield _breakdown(part.ref, span, partial(junction_refs, part))
-    yield _breakdown(board.optocoupler.ref, LED_BREAKDOWN, lambda circuit: led_refs(board))
+    if (opto := board.optocoupler) is not None:
+        yield _breakdown(opto.ref, LED_BREAKDOWN, lambda circuit: led_refs(board))
 
 
 def _breakdown(

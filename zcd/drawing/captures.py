@@ -116,7 +116,7 @@ def model_cycle(board: Board, traces: Traces, period_s: float) -> tuple[FloatArr
         seen = (traces.falls_s[0] - traces.crossing_s) % period_s
         half = period_s / 2.0
         start = half * np.round((pulses.fall_s[0, 0] - seen) / half)
-    time, volts = period_curve(solution, solution.voltages_v["pin"], 1.0 / board.mains.frequency_hz)
+    time, volts = period_curve(solution, solution.pin_v, 1.0 / board.mains.frequency_hz)
     # without its last point, which is its first again
     phase = (time[:-1] - start) % period_s
     order = np.argsort(phase)

@@ -26,7 +26,7 @@ def sides(sketch: Sketch) -> tuple[Sketch, ...]:
         As `schematic` draws it; what has no barrier stays whole.
     """
     barrier = next((g for g in sketch.groups if g.kind == "side"), None)
-    if barrier is None:
+    if barrier is None or not isinstance(barrier.shapes[0], Line):
         return (sketch,)
     line, *names = barrier.shapes
     assert isinstance(line, Line)

@@ -48,7 +48,10 @@ def net_list(
     shown = [e for e in circuit if isinstance(e, TwoNode) and not is_hidden(e)]
     second = {own: f" ({alias})" for alias, own in circuit.aliases.items()}
     groups: list[Group] = []
-    for side, inside in (("mains side, LIVE", True), ("isolated side", False)):
+    sides = [("mains side, LIVE", True), ("isolated side", False)]
+    if "pin" in live:
+        sides = [("NOT ISOLATED: all of it is LIVE", True)]
+    for side, inside in sides:
         groups.append(Group(kind="side", shapes=(_words(side, 0, len(groups), bold=True),)))
         for node in circuit.nodes:
             if (node in live) is not inside:

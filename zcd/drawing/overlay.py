@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.circuit.build import led_refs
+from zcd.circuit.build import input_refs
 from zcd.drawing.canvas import BLUE, GREY, LEFT, RED, drawing, label_beside, new_figure
 from zcd.drawing.curves import period_curve
 from zcd.drawing.waveforms import LEAST_LED_MA, mains_period_s
@@ -15,7 +15,7 @@ from zcd.engine.solution import Solution
 from zcd.errors import plain
 from zcd.report.text import quantity_text
 from zcd.spice.compare import Comparison
-from zcd.spice.devices import device_of
+from zcd.spice.devices import device_of, family_of
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -88,16 +88,16 @@ def _subtitle(comparison: Comparison) -> str:
     text = plain(comparison.board.name)
     if comparison.fault != "healthy":
         text += f", {comparison.fault}"
-    return f"{text}; transistor: {device_of(comparison.board.optocoupler.family).model}"
+    return f"{text}; transistor: {device_of(family_of(comparison.board)).model}"
 
 
 def _led(comparison: Comparison, solution: Solution) -> tuple[FloatArray, FloatArray]:
-    waves = (np.maximum(solution.currents_a[ref], 0.0) for ref in led_refs(comparison.board))
+    waves = (np.maximum(solution.currents_a[ref], 0.0) for ref in input_refs(comparison.board))
     return _curve(solution, np.asarray(sum(waves)) * MA)
 
 
 def _pin(solution: Solution) -> tuple[FloatArray, FloatArray]:
-    return _curve(solution, solution.voltages_v["pin"])
+    return _curve(solution, solution.pin_v)
 
 
 def _curve(solution: Solution, wave: FloatArray) -> tuple[FloatArray, FloatArray]:

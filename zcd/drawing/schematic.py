@@ -139,6 +139,8 @@ def schematic(
     led = max(LED_WORDS, _width(at_parts.get(ref, "") for ref in leds) + BESIDE)
     wrong = {_home(circuit, key): text for key, text in failed.items()}
     try:
+        if not board.is_isolated:  # a drawing has a barrier
+            raise NoPlaceError
         plan = place(circuit, cell, label, led, narrow=narrow)
     except NoPlaceError:
         values = {e.ref: " ".join(_value_lines(board, e)) for e in circuit}
@@ -266,8 +268,8 @@ def _value_lines(board: Board, element: Element) -> list[str]:
 
 def _marking(board: Board, ref: str) -> list[str]:
     """The marking of a diode or of the optocoupler; nothing for other parts."""
-    if ref == board.optocoupler.ref:
-        return [f"{board.optocoupler.family} {board.optocoupler.grade}"]
+    if (opto := board.optocoupler) is not None and ref == opto.ref:
+        return [f"{opto.family} {opto.grade}"]
     return [d.part for d in board.diodes if ref == d.ref or ref[:-1] == d.ref][:1]
 
 

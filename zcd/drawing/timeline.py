@@ -59,7 +59,8 @@ def timeline_figure(
         _bands(axes[0], story, (("relay driven", story.relay, BLUE),))
         good = story.view.sound_closed
         _line(axes[1], story, story.seen("feed_rms_v"), good.feed_rms_v, "feed\n[V rms]")
-        _line(axes[2], story, story.seen("led_peak_a") * MA, good.led_peak_a * MA, "LED peak\n[mA]")
+        peak_ma, words = story.seen("led_peak_a") * MA, f"{story.board.input_name} peak\n[mA]"
+        _line(axes[2], story, peak_ma, good.led_peak_a * MA, words)
         _bands(axes[3], story, (("pulses good", story.good, GREY), ("lock", story.locked, BLUE)))
         _firing(axes[4], story)
         _fan(axes[5], story)

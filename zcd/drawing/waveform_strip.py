@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
-from zcd.circuit.build import led_refs
+from zcd.circuit.build import input_refs
 from zcd.drawing.curves import period_curve
 from zcd.drawing.sketch import Group, Sketch, group_svg
 from zcd.drawing.symbols import BARRIER_DASHES, Line, Shape, Words
@@ -113,7 +113,8 @@ def _x(time_s: float, period: float) -> float:
 
 def _lanes(board: Board, solution: Solution) -> tuple[_Lane, ...]:
     """The quantities, each with its scale, in their places."""
-    led = np.asarray(sum(solution.currents_a[ref] for ref in led_refs(board)))
+    led = np.asarray(sum(solution.currents_a[ref] for ref in input_refs(board)))
+    pin, what = solution.pin_v, board.input_name
     mains = solution.between_v("line", "neutral")
     peak = float(np.max(np.abs(mains)))
     top_a = max(float(np.max(led)), MIN_TOP_A)
@@ -123,8 +124,8 @@ def _lanes(board: Board, solution: Solution) -> tuple[_Lane, ...]:
         for (name, unit, values, low, high), top, height in zip(
             (
                 ("mains", "V", mains, -peak, peak),
-                ("LED current", "A", led, 0.0, top_a),
-                ("pin", "V", solution.voltages_v["pin"], 0.0, ROOM * board.output.supply_v),
+                (f"{what} current", "A", led, 0.0, top_a),
+                ("pin", "V", pin, 0.0, ROOM * board.output.supply_v),
             ),
             tops,
             HEIGHTS,

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
-from zcd.circuit.build import led_refs
+from zcd.circuit.build import input_refs
 from zcd.circuit.elements import MainsSource, harmonics_of
 from zcd.drawing.canvas import BLUE, GREY, LEFT, RED, WHITE, drawing, label_beside, new_figure
 from zcd.drawing.curves import period_curve
@@ -126,18 +126,19 @@ def _draw_mains(ax: Axes, solution: Solution, row: int, period_s: float) -> None
 
 
 def _draw_led(ax: Axes, board: Board, solution: Solution, row: int, period_s: float) -> None:
-    refs = led_refs(board)
+    refs, what = input_refs(board), board.input_name
     current = np.asarray(sum(solution.currents_a[ref] for ref in refs)) * MA
     mean = float(solution.mean(current)[row])
     _draw_wave(ax, solution, row, current, period_s, BLUE)
     highest = float(np.max(current[row]))
     if highest < LEAST_LED_MA:
-        words = f"no LED current: at most {quantity_text(max(highest, 0.0) / MA, 'A')}"
+        words = f"no {what} current: at most {quantity_text(max(highest, 0.0) / MA, 'A')}"
         ax.text(0.5, 0.5, words, transform=ax.transAxes, ha="center", bbox=WHITE)
     else:
         ax.axhline(mean, color=BLUE, lw=1.0, ls="--", label="mean")
         label_beside(ax, mean, f"mean\n{quantity_text(mean / MA, 'A')}")
-    ax.set_ylabel("LED current [mA]" + ("\nboth LEDs" if len(refs) > 1 else ""))
+    both = "\nboth LEDs" if len(refs) > 1 and board.is_isolated else ""
+    ax.set_ylabel(f"{what} current [mA]{both}")
     ax.set_ylim(-0.04 * max(highest, LEAST_LED_MA), 1.25 * max(highest, LEAST_LED_MA))
 
 
@@ -153,7 +154,7 @@ def _draw_pin(
         ax.axhline(level, color="black", lw=1.0, ls=dashes, label=f"{word}-threshold")
         label_beside(ax, level, f"{word}\n{quantity_text(level, 'V')}")
     label_beside(ax, (low + high) / 2.0, "undefined")
-    _draw_wave(ax, solution, row, solution.voltages_v["pin"], period_s, RED)
+    _draw_wave(ax, solution, row, solution.pin_v, period_s, RED)
     ax.set_ylim(-0.06 * supply, 1.95 * supply)
     ax.set_yticks(_ticks_up_to(supply))
     ax.set_ylabel("sync pin [V]")

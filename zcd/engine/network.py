@@ -55,7 +55,7 @@ class Network(Batch):
     known : tuple of str
         Nodes that a source fixes; the reference is none of these and has 0 V.
     sources : tuple of Element
-        Their sources, in the same order.
+        Their sources, in the same order; each stands against the reference or a node before it.
     conductance_s : ndarray, shape (n, k, k)
     input_s : ndarray, shape (n, k, u)
         Current into the linear part per volt of a known node.
@@ -73,7 +73,7 @@ class Network(Batch):
     nodes: tuple[str, ...]
     active: int
     known: tuple[str, ...]
-    sources: tuple[Element, ...] = field(metadata=COMMON)
+    sources: tuple[MainsSource | DcSource, ...] = field(metadata=COMMON)
     conductance_s: FloatArray
     input_s: FloatArray
     injection_a: FloatArray
@@ -135,8 +135,9 @@ def compile_island(circuit: Circuit, island: Iterable[str], dynamic: bool) -> Ne
     branches = tuple(e for e in elements if isinstance(e, Junction | Phototransistor))
     sources = tuple(e for e in elements if isinstance(e, MainsSource | DcSource))
     capacitors = [e for e in elements if isinstance(e, Capacitance)] if dynamic else []
-    reference = _reference([n for n in circuit.nodes if n in inside], sources)
-    known = tuple(e.nodes[0] for e in sources)
+    nodes = [n for n in circuit.nodes if n in inside]
+    reference = next((n for n in REFERENCES if n in nodes), nodes[0])
+    sources, known = _in_order(sources, reference)
     fixed = {reference, *known}
     touched = [n for e in (*branches, *capacitors) for n in e.nodes]
     active = [n for n in dict.fromkeys(touched) if n not in fixed]
@@ -174,13 +175,19 @@ def compile_island(circuit: Circuit, island: Iterable[str], dynamic: bool) -> Ne
     )
 
 
-def _reference(nodes: Sequence[str], sources: Sequence[Element]) -> str:
-    """The node whose voltage is 0: neutral or logic0, else the first."""
-    reference = next((n for n in REFERENCES if n in nodes), nodes[0])
-    for source in sources:
-        if source.nodes[1] != reference:
-            raise InputError(f"{source.ref} must stand against {reference}, got {source.nodes[1]}")
-    return reference
+def _in_order(
+    sources: Sequence[MainsSource | DcSource], reference: str
+) -> tuple[tuple[MainsSource | DcSource, ...], tuple[str, ...]]:
+    """Sources, each with one end at the reference or at one before; their other ends."""
+    left, order, known = list(sources), [], [reference]
+    while left:
+        at = next((s for s in left if (s.a in known) is not (s.b in known)), None)
+        if at is None:
+            raise InputError(f"{left[0].ref} must fix a node of its own, got {left[0].nodes}")
+        left.remove(at)
+        order.append(at)
+        known.append(at.b if at.a in known else at.a)
+    return tuple(order), tuple(known[1:])
 
 
 def _stamp(
@@ -228,4 +235,9 @@ def input_voltages_v(network: Network, phase_rad: FloatArray) -> FloatArray:
                 waves[row] += surge_voltage_v(phase_rad, surge, frequency)
         elif isinstance(source, DcSource):
             waves[row] = column(source.voltage_v, size)
+        far = source.b if network.known[row] == source.a else source.a
+        if far == source.a:
+            waves[row] *= -1.0
+        if far in network.known:
+            waves[row] += waves[network.known.index(far)]
     return waves

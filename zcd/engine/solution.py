@@ -105,6 +105,13 @@ class Solution(Batch):
                 )
         return self.voltages_v[first] - self.voltages_v[second]
 
+    @property
+    def pin_v(self) -> FloatArray:
+        """Voltage of the controller's pin against its ground, shape (n, m)."""
+        pin, ground = self.voltages_v["pin"], self.circuit.aliases.get("logic0", "logic0")
+        # where it has an island of its own, that ground is the reference
+        return pin - self.voltages_v[ground] if ground in self.voltages_v else pin
+
     def mean(self, wave: FloatArray) -> FloatArray:
         """Mean over the period, shape (n,)."""
         return np.asarray(np.sum(wave * self.weight, axis=1))

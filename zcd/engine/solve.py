@@ -49,7 +49,7 @@ class SolverOptions:
         How many times as many the second time where capacitors drive currents on the mains side:
         differences over time err as the square of the step, and a clamped charge flows at once.
     isolated : bool
-        False: leave out the isolated side.
+        False: leave out an isolated side.
     cluster_at_crossings : bool
         Begin with points that crowd at the mains' zero crossings, not with even ones.
     steady_state_only : bool
@@ -116,7 +116,7 @@ def solve(
         points = options.points * (options.charged_finer if charged else 1)
         points += -points % 4
         weight = _time_weight(phase, states) if charged else TIME_WEIGHT
-        finer = follow(phase, _followed(states), points, weight)
+        finer = follow(phase, _followed(circuit, states), points, weight)
         states = _solve_on(circuit, finer, options, _at(phase, states, finer))
         phase = finer
     solution = _solution(circuit, phase, states)
@@ -125,7 +125,7 @@ def solve(
     return _with_transients(solution, fading, options) if np.any(fading) else solution
 
 
-def _followed(states: States) -> list[tuple[FloatArray | float, FloatArray]]:
+def _followed(circuit: Circuit, states: States) -> list[tuple[FloatArray | float, FloatArray]]:
     """The waveforms that say where points in time are wanted, and how much each counts.
 
     Each row by itself: neither breakdowns nor parts that only others have may move its points.
@@ -136,7 +136,9 @@ def _followed(states: States) -> list[tuple[FloatArray | float, FloatArray]]:
         for name, wave in state.currents_a.items()
         if not name.endswith("~")
     ]
-    pins = [s.voltages_v["pin"] for s in states.values() if "pin" in s.voltages_v]
+    ground = circuit.aliases.get("logic0", "logic0")
+    sides = (state.voltages_v for state in states.values() if "pin" in state.voltages_v)
+    pins = [side["pin"] - side[ground] for side in sides]
     alive = sum((np.any(wave, axis=1, keepdims=True) for wave in flows), np.zeros((1, 1)))
     share = 1.0 / np.maximum(alive, 1.0)
     return [(share, wave) for wave in flows] + [(PIN_WEIGHT, wave) for wave in pins]
@@ -277,7 +279,7 @@ def _all_islands(
     currents: dict[str, FloatArray] = {}
     states: dict[frozenset[str], Island] = {}
     for island in _lit_last(circuit):
-        if not isolated and "pin" in island:
+        if not isolated and "pin" in island and "line" not in island:
             continue
         if island in kept:
             states[island] = kept[island]

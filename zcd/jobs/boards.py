@@ -78,6 +78,7 @@ def _text(entry: BoardEntry) -> str:
     board = entry.board
     if board is None:
         return entry.file.name.casefold()
-    parts = [entry.file.name, board.name, board.optocoupler.family, str(board.topology)]
+    parts = [entry.file.name, board.name, str(board.topology)]
+    parts += [] if board.optocoupler is None else [board.optocoupler.family]
     parts += [diode.part for diode in board.diodes]
     return " ".join(parts).casefold()

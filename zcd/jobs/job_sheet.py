@@ -181,7 +181,7 @@ def report_document(
         title=plain(board.name),
         before=f"Mains sync circuit, checked by calculation on {date.today().isoformat()}",
         sections=tuple(sections),
-    )
+    ).on_board(board)
 
 
 def _sheet_section(
@@ -513,6 +513,7 @@ def where_sync_is_lost(board: Board) -> tuple[LossMap, LossShare]:
 
     with progress_bar(2) as begin:
         begin("searching where sync is lost")
-        lost = loss_map(board)
+        up = "chain" if board.optocoupler is None else "ctr"
+        lost = loss_map(board, up=up)
         begin("drawing boards within tolerance")
         return lost, loss_share(board, lost)

@@ -11,11 +11,11 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from zcd.board.model import Board
-from zcd.circuit.build import led_refs
+from zcd.circuit.build import input_refs, led_refs
 from zcd.margin.check import Check
 from zcd.margin.rules import Rule, limit_rule
 from zcd.margin.shorts import ShortStress
-from zcd.margin.stress import HARMLESS_REVERSE_A, led_current_limit_a
+from zcd.margin.stress import HARMLESS_REVERSE_A, input_limit
 from zcd.margin.surge import SurgeStress
 from zcd.refdata import default
 
@@ -43,18 +43,18 @@ def _of_short(short: ShortStress, board: Board) -> Iterator[Rule[float]]:
     for rule in (short.hottest(), short.most_stretched()):
         if rule is not None:
             yield replace(rule, name=f"{case}: {rule.name}")
-    if short.ref in led_refs(board):
+    if short.ref in input_refs(board):
         return
-    limit, source = led_current_limit_a(board.optocoupler)
-    name = f"{case}: {board.optocoupler.ref} LED"
-    yield limit_rule(f"{name} current", short.led_peak_a, limit, "A", source)
-    if short.led_reverse_a > HARMLESS_REVERSE_A:
+    most = input_limit(board)
+    name = f"{case}: {most.ref} {most.words}"
+    yield limit_rule(name, short.led_peak_a, most.current_a, "A", most.source)
+    if (opto := board.optocoupler) is not None and short.led_reverse_a > HARMLESS_REVERSE_A:
         yield limit_rule(
-            f"{name} reverse voltage",
+            f"{case}: {opto.ref} LED reverse voltage",
             short.led_reverse_v,
-            board.optocoupler.led.reverse_rating_v,
+            opto.led.reverse_rating_v,
             "V",
-            board.optocoupler.source,
+            opto.source,
             remark=f"then {short.led_reverse_a * 1e3:.2g} mA flow through it backwards",
         )
 
@@ -82,9 +82,9 @@ def _of_surge(surge: SurgeStress, board: Board) -> Iterator[Rule[float]]:
             remark=f"breaks down: {amps * 1e3:.2g} mA flow backwards" if over
             and (amps > HARMLESS_REVERSE_A or stress.ref not in leds) else "",
         )  # fmt: skip
-    limit, source = led_current_limit_a(board.optocoupler)
+    most = input_limit(board)
+    of_led = "makers differ on how long a peak of 1 A may last, 1 to 100 µs"
     yield limit_rule(
-        f"surge: {board.optocoupler.ref} LED current", surge.led_peak_a, limit, "A", source,
-        remark="the continuous limit: makers differ on how long a peak of 1 A may last, 1 to "
-        "100 µs",
+        f"surge: {most.ref} {most.words}", surge.led_peak_a, most.current_a, "A", most.source,
+        remark=f"the continuous limit{f': {of_led}' if leds else ''}",
     )  # fmt: skip

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.circuit.build import led_refs
-from zcd.circuit.elements import Phototransistor
 from zcd.engine.solve import PULSES, solve
 from zcd.margin.corners import Corners
 from zcd.margin.headroom import weakened
@@ -126,8 +125,7 @@ class _Fleet:
         solution = solve(boards.circuit, PULSES)
         led = np.sum([solution.currents_a[ref] for ref in led_refs(board)], axis=0)
         self.led_rms_a = np.maximum(solution.rms(led), MIN_LED_A)
-        opto = boards.circuit.of(Phototransistor)[0]
-        self.celsius = opto.temperature_degc
+        self.celsius = boards.circuit.temperature_degc
 
     def drift(self, years: FloatArray) -> FloatArray:
         """Rise of the chain after some years."""

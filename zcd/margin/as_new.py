@@ -157,6 +157,8 @@ def with_grade_of(was: Board, board: Board) -> Board:
     was : Board
     """
     old, new = was.optocoupler, board.optocoupler
+    if old is None or new is None:
+        return was
     if not grade_unread(was) or new.family != old.family or new.grade == old.grade:
         return was
     return replace(was, optocoupler=replace(as_new(new), ref=old.ref))
@@ -247,20 +249,27 @@ def _doubts(board: Board, original: Check) -> Iterator[str]:
             f"The mains side had {fewer[1]} resistors and has {fewer[0]}: the voltage of each is "
             "higher, and one short takes more of the chain with it. Fit as many as there were."
         )
+    yield from _coupler_doubts(was)
+    for line in odd_values(was):
+        yield f"{was.name}: {line} --was takes the board as it was built, not with its fault."
+
+
+def _coupler_doubts(was: Board) -> Iterator[str]:
+    """What was not known of the optocoupler as built."""
     opto = was.optocoupler
+    if opto is None:
+        return
     if opto.grade != UNRANKED and grade_unwritten(was):
         yield (
             f"The grade of {opto.ref} was not read before: the original is taken as "
             f"{opto.family} {opto.grade} too."
         )
-    left = was.optocoupler.remaining_ratio
-    if left < 1.0:
+    if opto.remaining_ratio < 1.0:
+        left = format_si(opto.remaining_ratio, "%")
         yield (
-            f"{was.name} has {was.optocoupler.ref} with {format_si(left, '%')} of its CTR left: "
+            f"{was.name} has {opto.ref} with {left} of its CTR left: "
             "--was takes the board as it was built, so this counts as new."
         )
-    for line in odd_values(was):
-        yield f"{was.name}: {line} --was takes the board as it was built, not with its fault."
 
 
 def _changes(check: Check, was: Check) -> Iterator[Change]:
@@ -272,8 +281,8 @@ def _changes(check: Check, was: Check) -> Iterator[Change]:
             effect="same",
         )  # fmt: skip
         yield Change(
-            name=LED_CURRENT, before=before.led_peak_a, after=now.led_peak_a, unit="A",
-            effect="same",
+            name=LED_CURRENT if was.board.is_isolated else "pin current",
+            before=before.led_peak_a, after=now.led_peak_a, unit="A", effect="same",
         )  # fmt: skip
         edges = (("falling edge", "fall_offset_s"), ("rising edge", "rise_offset_s"))
         for name, attribute in edges:
@@ -287,7 +296,9 @@ def _changes(check: Check, was: Check) -> Iterator[Change]:
 
 
 def _reserve(check: Check, was: Check) -> Iterator[Change]:
-    before, after = was.weak_headrooms["ctr"], check.weak_headrooms["ctr"]
+    before, after = was.weak_headrooms.get("ctr"), check.weak_headrooms.get("ctr")
+    if before is None or after is None:
+        return
     if not (before.locks and after.locks):
         if before.locks != after.locks:
             yield Change(

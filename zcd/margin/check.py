@@ -15,13 +15,13 @@ from zcd.board.model import Board
 from zcd.board.parts_library import odd_values
 from zcd.board.pins import switching_levels
 from zcd.board.units import format_si
-from zcd.circuit.build import Conditions, build_circuit, led_refs
+from zcd.circuit.build import Conditions, build_circuit, input_refs
 from zcd.circuit.elements import stack
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.logs import logger
 from zcd.margin.as_new import Repair
-from zcd.margin.headroom import Headroom, headrooms, weak_conditions
+from zcd.margin.headroom import Headroom, headrooms, weak_conditions, weakenings
 from zcd.margin.lifetime import Life, life_of
 from zcd.margin.rules import (
     DUTY,
@@ -43,6 +43,7 @@ from zcd.margin.stress import (
     ZenerStress,
     resistor_stress,
     reverse_stress,
+    strong_conditions,
     worst_stress,
     zener_stress,
 )
@@ -82,7 +83,7 @@ class Level:
     mains_rms_v, temperature_degc : float
         What it is judged at.
     led_peak_a, led_mean_a, led_rms_a : float
-        Current through the LED.
+        Current through the LED; without an optocoupler, into the controller's pin and out of it.
     low_time_s : float
         How long the pin is low.
     fall_offset_s, rise_offset_s : float
@@ -148,8 +149,8 @@ class NominalCheck:
         By quantity (ctr, mains, chain): how far it may go.
     weak_headrooms : dict of str to Headroom
         The same under the weak conditions.
-    life : Life
-        Years until ageing has used up the CTR headroom.
+    life : Life or None
+        Years until ageing has used up the CTR headroom; null without an optocoupler.
     rules : tuple of Rule
         The rules of the verdict.
     """
@@ -161,7 +162,7 @@ class NominalCheck:
     reverse: tuple[ReverseStress, ...]
     headrooms: dict[str, Headroom]
     weak_headrooms: dict[str, Headroom]
-    life: Life
+    life: Life | None
     rules: tuple[Rule[float], ...]
 
     @property
@@ -329,8 +330,8 @@ def nominal_check(board: Board) -> NominalCheck:
         [Conditions(), weak_conditions(board), hot_conditions(board)],
         worst=(False, True, True),
     )
-    life = life_of(board, levels[1].led_rms_a, weak["ctr"])
-    asked = (weak["ctr"], at_nominal["mains"], weak["chain"])
+    life = life_of(board, levels[1].led_rms_a, weak["ctr"]) if "ctr" in weak else None
+    asked = [(at_nominal if name == "mains" else weak)[name] for name in weakenings(board)]
     rules = rules_of(board, levels, lock, asked, (*worst, *zeners), reverse)
     return NominalCheck(
         board=board,
@@ -351,10 +352,7 @@ def level_conditions(board: Board) -> list[Conditions]:
         Conditions(mains_rms_v=v)
         for v in (board.mains.low_rms_v, board.mains.rms_v, board.mains.high_rms_v)
     ]
-    strong = Conditions(
-        mains_rms_v=board.mains.high_rms_v, ctr_ratio=board.optocoupler.ctr_max_ratio
-    )
-    return [*bench, weak_conditions(board), strong]
+    return [*bench, weak_conditions(board), strong_conditions(board)]
 
 
 def hot_conditions(board: Board) -> Conditions:
@@ -415,7 +413,7 @@ def rules_of(
 
 def _level(row: int, conditions: Conditions, solution: Solution, lock: Lock, board: Board) -> Level:
     """One line of the table of levels."""
-    refs = led_refs(board)
+    refs = input_refs(board)
     current = sum(solution.currents_a[ref] for ref in refs)
     pulses = lock.pulses
     celsius = conditions.temperature_degc
@@ -462,7 +460,7 @@ def _lock_rules(
     by_typical = f"by the levels of a typical input, {volts}"
     return [
         without_number(
-            f"lock at {CONDITIONS[level.name]}",
+            f"lock at {condition_text(level.name, board)}",
             float(margin),
             LOCK_SOURCE,
             remark=(by_typical if typical else "")
@@ -488,7 +486,7 @@ def _expectation_rules(board: Board, lock: Lock) -> Iterator[Rule[float]]:
             continue
         margins = lock.margins[there, column]
         margin = float(margins.min())
-        level = CONDITIONS[LEVELS[there[int(np.argmin(margins))]]]
+        level = condition_text(LEVELS[there[int(np.argmin(margins))]], board)
         expected = LIMITS[rule]
         limit = float(getattr(board.controller, expected.attribute))
         yield Rule(
@@ -525,7 +523,7 @@ def _duty_rule(board: Board, lock: Lock, there: NDArray[np.intp]) -> Rule[float]
         source=slowest.why,
         source_kind="assumed",
         kind="expectation",
-        remark=f"at {CONDITIONS[LEVELS[there[worst]]]}",
+        remark=f"at {condition_text(LEVELS[there[worst]], board)}",
         subject=DUTY,
     )
 
@@ -534,10 +532,17 @@ CONDITIONS = {
     "low": "low mains",
     "nominal": "nominal mains",
     "high": "high mains",
-    "weak": "low mains, hot, lowest CTR of the grade",
-    "strong": "high mains, highest CTR of the grade",
+    "weak": "low mains, hot",
+    "strong": "high mains",
 }
-"""The `LEVELS` in words."""
+"""The `LEVELS` in words, without what is worst of an optocoupler there."""
+_OF_COUPLER = {"weak": ", lowest CTR of the grade", "strong": ", highest CTR of the grade"}
+
+
+def condition_text(level: str, board: Board) -> str:
+    """One of the `LEVELS` in words."""
+    worst = "" if board.optocoupler is None else _OF_COUPLER.get(level, "")
+    return CONDITIONS[level] + worst
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -593,7 +598,7 @@ def headroom_rules(board: Board) -> tuple[HeadroomRule, ...]:
         )  # fmt: skip
         return HeadroomRule(quantity=quantity, conditions=under, rule=rule)
 
-    return (
+    rules = (
         asked("ctr", weak, "CTR headroom", ctr.value, ctr.why, "assumed"),
         asked(
             "mains", hot_conditions(board), "mains headroom from nominal",
@@ -605,6 +610,7 @@ def headroom_rules(board: Board) -> tuple[HeadroomRule, ...]:
             f"tolerance of the chain times drift ({drift.why})", "assumed",
         ),
     )  # fmt: skip
+    return tuple(rule for rule in rules if rule.quantity in weakenings(board))
 
 
 def _worst_resistor_rules(stresses: Sequence[ResistorStress]) -> list[Rule[float]]:

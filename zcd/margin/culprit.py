@@ -17,7 +17,7 @@ from zcd.board.parts_library import all_resistors
 from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.board.preferred import decade
 from zcd.circuit.batch import split
-from zcd.circuit.build import build_circuit, led_refs
+from zcd.circuit.build import build_circuit, input_refs
 from zcd.circuit.elements import Circuit, stack
 from zcd.engine.solve import solve
 from zcd.margin.check import LEVELS, level_conditions
@@ -423,7 +423,8 @@ def _chain_of(board: Board) -> Chain:
         omega = 2.0 * pi * board.mains.frequency_hz
         impedances_ohm |= {c.ref: 1.0 / (omega * c.capacitance_f) for c in board.traced.capacitors}
         solution = solve(build_circuit(board))
-        current_a = float(max(solution.currents_a[led].max() for led in led_refs(board))) / sqrt(2)
+        peaks_a = [solution.currents_a[ref].max() for ref in input_refs(board)]
+        current_a = float(max(peaks_a)) / sqrt(2)
     return impedances_ohm, current_a
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 import numpy as np
@@ -29,6 +29,11 @@ SCAN = np.log((1.0, 1.1, 1.25, 1.5, 2.0, 3.0, 4.5, 7.0, 12.0, 25.0, LARGEST_FACT
 
 WEAKENINGS: dict[str, float] = {"ctr": -1.0, "mains": -1.0, "chain": 1.0}
 """The quantities of which there is headroom, and the power of the factor that weakens each."""
+
+
+def weakenings(board: Board) -> list[str]:
+    """Those of `WEAKENINGS` that a board has: without an optocoupler, no CTR."""
+    return [name for name in WEAKENINGS if name != "ctr" or board.optocoupler is not None]
 
 
 def weakened(circuit: Circuit, board: Board, name: str, factor: FloatArray) -> Circuit:
@@ -84,7 +89,7 @@ class _Questions:
         circuit, names, worst = self.base, self.names, self.worst
         if row is not None:
             circuit, names, worst = circuit.rows(row), names[row], worst[row]
-        for name in WEAKENINGS:
+        for name in weakenings(self.board):
             factor = np.exp(np.where(names == name, log_factor, 0.0))
             circuit = weakened(circuit, self.board, name, factor)
         return lock_of(circuit, self.board, worst=worst)
@@ -118,7 +123,7 @@ def headrooms(
     The search goes in logs of the factor, all questions in one batch, from 1 towards where the
     lock is lost (or, without lock, either way to where it is won), and ends within 1e-4.
     """
-    names = list(WEAKENINGS)
+    names = weakenings(board)
     base = stack([build_circuit(board, case) for case in cases for _ in names])
     each = np.repeat(np.broadcast_to(worst, len(cases)), len(names))
     result = headrooms_of(base, np.array(names * len(cases)), board, worst=each)
@@ -209,9 +214,10 @@ def _bracket(
 
 def weak_conditions(board: Board) -> Conditions:
     """The conditions a repair must bear: low mains, hot, the optocoupler the worst of its grade."""
-    return Conditions(
-        mains_rms_v=board.mains.low_rms_v,
-        temperature_degc=board.service.hot_degc,
-        ctr_ratio=board.optocoupler.ctr_min_ratio,
-        shape_weight=weakest_shape_weight(board.optocoupler.family),
+    surroundings = Conditions(
+        mains_rms_v=board.mains.low_rms_v, temperature_degc=board.service.hot_degc
     )
+    if (opto := board.optocoupler) is None:
+        return surroundings
+    weight = weakest_shape_weight(opto.family)
+    return replace(surroundings, ctr_ratio=opto.ctr_min_ratio, shape_weight=weight)

@@ -9,7 +9,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.model import Board, Capacitor, Resistor
+from zcd.board.model import Board, Capacitor, Optocoupler, Resistor
 from zcd.board.units import find_name, nearest
 from zcd.circuit.build import at_temperature, coupler_refs
 from zcd.circuit.elements import Circuit
@@ -148,18 +148,21 @@ def quantities(board: Board) -> dict[str, Quantity]:
         Mains, CTR, chain, temperature, frequency; then every resistor and capacitor there is.
     """
     chains = [r for chain in (*board.chains, board.return_chain) for r in chain]
-    result = [_mains(board), _ctr(board), _chain(chains), _temperature(board), _frequency(board)]
+    opto, output = board.optocoupler, board.output
+    result = [_mains(board), *([] if opto is None else [_ctr(board, opto)])]
+    result += [_chain(chains), _temperature(board), _frequency(board)]
     result += [_resistor(r.ref, r.ref, r) for r in chains]
     if board.led_resistor is not None:
         result.append(_resistor("led-resistor", "LED resistor", board.led_resistor))
-    output = "pull-up" if board.output.kind == "pull-up" else "pull-down"
-    result.append(_resistor(output, output, board.output.resistor))
+    if output.resistor is not None:
+        name = "pull-up" if output.kind == "pull-up" else "pull-down"
+        result.append(_resistor(name, name, output.resistor))
     traced = () if board.traced is None else board.traced.capacitors
     capacitors = (
         ("led-capacitor", "LED capacitor", board.led_capacitor),
         ("joint-capacitor", "joint capacitor", board.joint_capacitor),
         *((c.ref, c.ref, c) for c in traced),
-        ("pin-capacitor", "pin capacitor", board.output.pin_capacitor),
+        ("pin-capacitor", "pin capacitor", output.pin_capacitor),
     )
     result += [_capacitor(key, words, part) for key, words, part in capacitors if part is not None]
     return {quantity.key: quantity for quantity in result}
@@ -187,6 +190,8 @@ OPTIONAL = {
     "led-capacitor": "capacitor across the LED",
     "joint-capacitor": "capacitor at a joint of the chain",
     "pin-capacitor": "capacitor at the pin",
+    "ctr": "optocoupler",
+    "pull-up": "pull-up",
 }
 """Quantities that not every board has."""
 
@@ -200,9 +205,8 @@ def _mains(board: Board) -> Quantity:
     )  # fmt: skip
 
 
-def _ctr(board: Board) -> Quantity:
+def _ctr(board: Board, opto: Optocoupler) -> Quantity:
     """What is left of the typical CTR; a part at the top of its grade has more than all of it."""
-    opto = board.optocoupler
     return Quantity(
         key="ctr",
         words="remaining CTR",

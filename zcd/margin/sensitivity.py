@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.engine.solve import PULSES, solve
+from zcd.errors import invalid_value
 from zcd.margin.headroom import weakened
 from zcd.margin.population import SEED, even_points
 from zcd.margin.roots import open_roots
@@ -114,7 +115,15 @@ def sensitivity_of(
     Returns
     -------
     decides : Sensitivity
+
+    Raises
+    ------
+    InputError
+        If the board has no optocoupler.
     """
+    if board.optocoupler is None:
+        allowed = "one with an optocoupler: what is looked at is the headroom of its CTR"
+        raise invalid_value(f"{board.name}, a board without", allowed)
     points = even_points(boards, len(tolerances), np.random.default_rng(SEED))
     logs = log_headrooms(draw(board, tolerances, points), board)
     shares = variance_shares(points, logs)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from zcd.board.model import Board
-from zcd.circuit.build import Conditions, build_circuit, led_refs
-from zcd.circuit.elements import Capacitance, Junction, stack
+from zcd.circuit.build import Conditions, build_circuit, input_refs
+from zcd.circuit.elements import Capacitance, Junction, is_hidden, stack
 from zcd.engine.network import island_of
 from zcd.engine.solve import EDGES, solve
 from zcd.margin.rules import Rule
@@ -76,14 +76,14 @@ def short_stress(board: Board) -> tuple[ShortStress, ...]:
         if e.ref in resistors
         or (isinstance(e, Junction | Capacitance) and side.issuperset(e.nodes))
     ]
-    refs = [ref for ref in refs if not ref.startswith("suppressor")]
+    refs = [r for r in refs if not (r.startswith("suppressor") or is_hidden(whole[r]))]
     solution = solve(stack([whole.short(ref) for ref in refs]), EDGES)
     rules = {
         s.resistor.ref: resistor_rules(s)[:2]
         for s in resistor_stress(solution, board, board.service.hot_degc)
         if s.resistor.ref in resistors
     }
-    leds = led_refs(board)
+    leds = input_refs(board)
     peaks = [solution.peak(solution.currents_a[led]) for led in leds]
     reverse = [s for s in reverse_stress(solution, board) if s.ref in leds]
     return tuple(
@@ -92,7 +92,7 @@ def short_stress(board: Board) -> tuple[ShortStress, ...]:
             power=tuple(power.at(row) for other, (power, _) in rules.items() if other != ref),
             voltage=tuple(volts.at(row) for other, (_, volts) in rules.items() if other != ref),
             led_peak_a=max(float(peak[row]) for peak in peaks),
-            led_reverse_v=max(float(s.reverse_v[row]) for s in reverse),
+            led_reverse_v=max((float(s.reverse_v[row]) for s in reverse), default=0.0),
             led_reverse_a=max(
                 (float(s.reverse_a[row]) for s in reverse if s.ref != ref), default=0.0
             ),

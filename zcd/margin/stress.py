@@ -13,13 +13,21 @@ from zcd.board.model import Board, Diode, Optocoupler, Resistor, Topology
 from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.circuit.batch import Batch
 from zcd.circuit.build import Conditions, build_circuit, junction_refs, led_refs
-from zcd.circuit.elements import Capacitance, Circuit, Junction, MainsSource, Resistance, Value
+from zcd.circuit.elements import (
+    PIN_CLAMPS,
+    Capacitance,
+    Circuit,
+    Junction,
+    MainsSource,
+    Resistance,
+    Value,
+)
 from zcd.engine.network import MIN_CONDUCTANCE_S
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.physics.diode import capacitance_at_zero_f, reverse_charge_c
 from zcd.physics.resistor import derated_power_w
-from zcd.refdata import REFERENCE_DEGC, cite, table
+from zcd.refdata import REFERENCE_DEGC, cite, default, table
 
 FloatArray = NDArray[np.float64]
 
@@ -141,9 +149,11 @@ def chain_resistors(board: Board) -> list[Resistor]:
 
 
 def judged_resistors(board: Board) -> list[Resistor]:
-    """Those of the mains side, then the isolated side's, unless it is inside the controller."""
+    """Those of the mains side, then the pull-up's or pull-down's, unless the controller has it."""
     output = board.output.resistor
-    return [*chain_resistors(board), *([] if output.ref == INTERNAL_PULL_UP else [output])]
+    if output is None or output.ref == INTERNAL_PULL_UP:
+        return chain_resistors(board)
+    return [*chain_resistors(board), output]
 
 
 def resistor_stress(solution: Solution, board: Board, ambient_degc: float) -> list[ResistorStress]:
@@ -159,7 +169,7 @@ def resistor_stress(solution: Solution, board: Board, ambient_degc: float) -> li
     Returns
     -------
     stress : list of ResistorStress
-        Mains side in order of the signal, then the isolated side's resistor.
+        Mains side in order of the signal, then the pull-up or pull-down.
     """
     result = []
     for resistor in judged_resistors(board):
@@ -219,18 +229,22 @@ def worst_stress(board: Board) -> list[ResistorStress]:
     In a chain the share of the voltage, R / (R + S), rises with the own resistance R and falls
     with that of the others, S; so does power, V^2 R / (R + S)^2, with S, while in R it is highest
     at the end nearer to S. The optocoupler is the strongest of its grade: its transistor then
-    loads the isolated side's resistor most.
+    loads the pull-up most.
     """
     return worst_of(solve(worst_circuit(board)), board)
 
 
 def worst_circuit(board: Board) -> Circuit:
     """The rows that `worst_stress` looks at: two for each resistor."""
-    strong = Conditions(
-        mains_rms_v=board.mains.high_rms_v, ctr_ratio=board.optocoupler.ctr_max_ratio
-    )
     resistors = judged_resistors(board)
-    return unequal_sharing(build_circuit(board, strong), resistors)
+    return unequal_sharing(build_circuit(board, strong_conditions(board)), resistors)
+
+
+def strong_conditions(board: Board) -> Conditions:
+    """High mains, the optocoupler the best of its grade."""
+    opto = board.optocoupler
+    ctr_ratio = None if opto is None else opto.ctr_max_ratio
+    return Conditions(mains_rms_v=board.mains.high_rms_v, ctr_ratio=ctr_ratio)
 
 
 def worst_of(solution: Solution, board: Board) -> list[ResistorStress]:
@@ -277,18 +291,20 @@ def reverse_stress(solution: Solution, board: Board) -> list[ReverseStress]:
         protects, with what the rectifier's capacitance
         drives through it, of which the solution knows nothing.
     """
-    opto = board.optocoupler
-    sources = dict.fromkeys(led_refs(board), opto.source)
-    limits = dict.fromkeys(led_refs(board), opto.led.reverse_rating_v)
-    zeners: list[str] = []
+    sources: dict[str, str] = {}
+    limits: dict[str, float] = {}
+    if (opto := board.optocoupler) is not None:
+        sources = dict.fromkeys(led_refs(board), opto.source)
+        limits = dict.fromkeys(led_refs(board), opto.led.reverse_rating_v)
+    unlimited = [*PIN_CLAMPS]  # each of which the other protects
     for diode in board.diodes:
         refs = junction_refs(diode, solution.circuit)
-        zeners += refs if diode.junction.is_zener else []
+        unlimited += refs if diode.junction.is_zener else []
         sources |= dict.fromkeys(refs, diode.source)
         limits |= dict.fromkeys(refs, diode.junction.reverse_rating_v)
     result = []
     for junction in solution.circuit.of(Junction):
-        if junction.ref in zeners:
+        if junction.ref in unlimited:
             continue
         across = solution.voltages_v[junction.a] - solution.voltages_v[junction.b]
         leak = solution.circuit[f"{junction.ref}.leak"]
@@ -348,7 +364,7 @@ def _lone_rectifier(solution: Solution, board: Board) -> Diode | None:
     if board.traced is None:
         return board.rectifier if board.topology is Topology.HALF_WAVE else None
     junctions = solution.circuit.of(Junction)
-    if len(junctions) != 2 or len(board.diodes) != 1:
+    if len(junctions) != 2 or len(board.diodes) != 1 or not board.is_isolated:
         return None
     led, diode = sorted(junctions, key=lambda j: j.ref == board.diodes[0].ref)
     return None if set(led.nodes) == set(diode.nodes) else board.diodes[0]
@@ -378,7 +394,7 @@ def _with_displacement(
     charge_c = reverse_charge_c(across_v.max(axis=1), printed_f)
     steepest = np.max(np.diff(across_v, axis=1) / np.diff(solution.time_s, axis=1), axis=1)
     driven_a = capacitance_at_zero_f(printed_f) * np.maximum(steepest, 0.0)
-    held_f: Value = board.optocoupler.led.capacitance_f
+    held_f: Value = 0.0 if board.optocoupler is None else board.optocoupler.led.capacitance_f
     siemens: Value = MIN_CONDUCTANCE_S
     for element in solution.circuit:
         if set(element.nodes) == set(led.nodes):
@@ -395,6 +411,34 @@ def _with_displacement(
         np.maximum(reverse_v, np.where(breaks, np.minimum(driven_v, limit_v), driven_v)),
         np.maximum(reverse_a, np.where(breaks, driven_a, 0.0)),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class InputLimit:
+    """What may flow through an optocoupler's LED, or without one into the controller's pin.
+
+    Parameters
+    ----------
+    ref : str
+        The part.
+    words : str
+        Which current.
+    current_a : float
+    source : str
+    """
+
+    ref: str
+    words: str
+    current_a: float
+    source: str
+
+
+def input_limit(board: Board) -> InputLimit:
+    """Limit of the current that the chain lets through; of a pin, one maker's for its own."""
+    if (opto := board.optocoupler) is not None:
+        return InputLimit(opto.ref, "LED current", *led_current_limit_a(opto))
+    most = default("margin.pin_current")
+    return InputLimit("pin", "current", most.value, most.why)
 
 
 def led_current_limit_a(opto: Optocoupler) -> tuple[float, str]:

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from zcd.board.model import Board
 from zcd.board.parts_library import resistor_limits, usual_sizes
 from zcd.board.units import format_si
-from zcd.circuit.build import led_refs
-from zcd.circuit.elements import Phototransistor, Value
+from zcd.circuit.build import input_refs, led_refs
+from zcd.circuit.elements import Value
 from zcd.engine.solution import Solution
 from zcd.margin.rules import Rule, kind_of_part_limit, limit_rule
 from zcd.margin.stress import (
@@ -21,7 +21,7 @@ from zcd.margin.stress import (
     ResistorStress,
     ReverseStress,
     ZenerStress,
-    led_current_limit_a,
+    input_limit,
     resistor_stress,
     reverse_stress,
     zener_limit_w,
@@ -51,13 +51,13 @@ def stress_rules(solution: Solution, board: Board) -> list[Rule[FloatArray]]:
         Power and voltage of each resistor, power of each zener, reverse voltage of each other
         diode, LED current both ways.
     """
-    opto = solution.circuit.of(Phototransistor)[0]
+    celsius = solution.circuit.temperature_degc
     stresses = resistor_stress(solution, board, board.service.hot_degc)
-    leds = [solution.peak(solution.currents_a[led]) for led in led_refs(board)]
+    peaks = [solution.peak(solution.currents_a[ref]) for ref in input_refs(board)]
     return [
-        *(rule for s in stresses for rule in resistor_rules(s, opto.temperature_degc)),
-        *(zener_rule(s, opto.temperature_degc) for s in zener_stress(solution, board)),
-        *junction_rules(board, reverse_stress(solution, board), np.max(leds, axis=0)),
+        *(rule for s in stresses for rule in resistor_rules(s, celsius)),
+        *(zener_rule(s, celsius) for s in zener_stress(solution, board)),
+        *junction_rules(board, reverse_stress(solution, board), np.max(peaks, axis=0)),
     ]
 
 
@@ -110,25 +110,26 @@ def zener_rule(stress: ZenerStress, ambient_degc: Value) -> Rule[FloatArray]:
 
 
 def junction_rules(
-    board: Board, stresses: Sequence[ReverseStress], led_peak_a: FloatArray
+    board: Board, stresses: Sequence[ReverseStress], peak_a: FloatArray
 ) -> list[Rule[FloatArray]]:
-    """Reverse voltage of each diode, and the LED's current backwards and at its peak.
+    """Reverse voltage of each diode, and the current through the LED, or else into the pin.
 
     Parameters
     ----------
     board : Board
     stresses : sequence of ReverseStress
-    led_peak_a : ndarray, shape (n,)
-        [A]
+    peak_a : ndarray, shape (n,)
+        Of `zcd.circuit.build.input_refs`. [A]
 
     Returns
     -------
     rules : list of Rule
         An LED is judged by the current backwards: it may break down into a harmless leakage.
     """
-    opto = board.optocoupler
-    limit_a, source = led_current_limit_a(opto)
-    current = _at_most(opto.ref, "LED current", led_peak_a, limit_a, "A", source)
+    limit = input_limit(board)
+    current = _at_most(limit.ref, limit.words, peak_a, limit.current_a, "A", limit.source)
+    if not board.is_isolated:
+        current = replace(current, kind="expectation", source_kind="assumed")
     leds = led_refs(board)
     return [*(_reverse_rule(stress, stress.ref in leds) for stress in stresses), current]
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board, Resistor
-from zcd.circuit.build import Conditions, build_circuit, led_refs
+from zcd.circuit.build import Conditions, build_circuit, input_refs
 from zcd.circuit.elements import Resistance, stack
 from zcd.engine.solution import Solution
 from zcd.engine.solve import SolverOptions, solve_at
@@ -100,7 +100,7 @@ def surge_stress(board: Board) -> SurgeStress:
     circuit = stack([shared.change("mains", surge_v=surge) for surge in surges])
     solution = solve_at(circuit, _phases_rad(starts, board.mains.frequency_hz), MAINS_SIDE)
     half = starts.size // 2
-    leds = [solution.currents_a[led][:half] for led in led_refs(board)]
+    leds = [solution.currents_a[led][:half] for led in input_refs(board)]
     return SurgeStress(
         level_v=level,
         loads=tuple(_load(r, k, solution, starts) for k, r in enumerate(resistors)),

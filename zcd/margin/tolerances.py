@@ -23,7 +23,7 @@ from zcd.circuit.build import (
     led_refs,
     mains_harmonic,
 )
-from zcd.circuit.elements import Circuit, Junction, MainsHarmonic, Phototransistor
+from zcd.circuit.elements import PIN_CLAMPS, Circuit, Junction, MainsHarmonic, Phototransistor
 from zcd.physics.optocoupler import ctr_shape_ratio, dark_current_a, output_transistor
 from zcd.refdata import Default, columns, default, table
 from zcd.sync.lock import Thresholds, thresholds_of
@@ -177,7 +177,7 @@ def tolerances_of(board: Board) -> tuple[Tolerance, ...]:
         *(_of_resistor(r) for r in all_resistors(board)),
         *_capacitors(board),
         *_diodes(board),
-        *_optocoupler(board),
+        *([] if board.optocoupler is None else _optocoupler(board, board.optocoupler)),
         *_output(board),
     ]
     return tuple(t for t in result if t.low < t.high)
@@ -364,7 +364,9 @@ def _leakage(ref: str, put: Callable[[Draw, FloatArray], Draw]) -> Tolerance:
 def grade_unread(board: Board) -> bool:
     """Whether the grade of the optocoupler, of several that its type has, was not written."""
     opto = board.optocoupler
-    return grade_unwritten(board) and opto.grade == UNRANKED and len(grades(opto.family)) > 1
+    if opto is None or not grade_unwritten(board):
+        return False
+    return opto.grade == UNRANKED and len(grades(opto.family)) > 1
 
 
 def grade_unwritten(board: Board) -> bool:
@@ -372,9 +374,9 @@ def grade_unwritten(board: Board) -> bool:
     return any(each.key == "optocoupler.grade" for each in board.assumptions)
 
 
-def _optocoupler(board: Board) -> Iterator[Tolerance]:
+def _optocoupler(board: Board, opto: Optocoupler) -> Iterator[Tolerance]:
     """LED, CTR and its shape, dark current, and the transistor as a switch."""
-    opto, leds = board.optocoupler, led_refs(board)
+    leds = led_refs(board)
     unpublished = None if opto.ctr_max_published else Unpublished(weak=0.5, strong=1.0, above=0.5)
     if grade_unread(board):
         unpublished = Unpublished(weak=0.5, strong=0.5)
@@ -390,13 +392,13 @@ def _optocoupler(board: Board) -> Iterator[Tolerance]:
     )  # fmt: skip
     yield _both_ways(
         f"CTR shape of {opto.ref}", default("spread.ctr_shape"),
-        edit(lambda circuit, offset: _reshaped(circuit, board, offset)), factor=False,
+        edit(lambda circuit, offset: _reshaped(circuit, opto, offset)), factor=False,
         unpublished=Unpublished(weak=0.0, strong=1.0),
     )  # fmt: skip
     if board.two_leds:
-        yield _second_led(board)
+        yield _second_led(opto)
     for ref in coupler_refs(board)[1:]:
-        yield _second_coupler(board, ref)
+        yield _second_coupler(opto, ref)
     least, most = default("spread.least_dark"), default("spread.most_dark")
     yield Tolerance(
         name=f"dark current of {opto.ref}", low=least.value, unit="x", in_logs=True,
@@ -434,9 +436,9 @@ def _speed(opto: Optocoupler) -> Tolerance:
     )  # fmt: skip
 
 
-def _reshaped(circuit: Circuit, board: Board, offset: FloatArray) -> Circuit:
+def _reshaped(circuit: Circuit, part: Optocoupler, offset: FloatArray) -> Circuit:
     """The same CTR at the test current, with the shape against current moved."""
-    opto, test_a = circuit[board.optocoupler.ref], board.optocoupler.test_current_a
+    opto, test_a = circuit[part.ref], part.test_current_a
     assert isinstance(opto, Phototransistor)
     before = np.asarray(opto.shape_weight, dtype=float)
     # a family's own shape may lie beyond those of the class
@@ -445,9 +447,8 @@ def _reshaped(circuit: Circuit, board: Board, offset: FloatArray) -> Circuit:
     return circuit.change(opto.ref, shape_weight=weight, ctr_ratio=opto.ctr_ratio * same)
 
 
-def _second_led(board: Board) -> Tolerance:
+def _second_led(opto: Optocoupler) -> Tolerance:
     """What the second LED's CTR may be, over the first's."""
-    opto = board.optocoupler
     low, high, source = ctr_symmetry(opto.family)
     return Tolerance(
         name=f"CTR of the second LED of {opto.ref}", low=low, high=high, unit="x", source=source,
@@ -455,9 +456,8 @@ def _second_led(board: Board) -> Tolerance:
     )  # fmt: skip
 
 
-def _second_coupler(board: Board, ref: str) -> Tolerance:
+def _second_coupler(opto: Optocoupler, ref: str) -> Tolerance:
     """What the CTR of a second part of the same grade may be, over that of the first."""
-    opto = board.optocoupler
     span = opto.ctr_max_ratio / opto.ctr_min_ratio
 
     def put(circuit: Circuit, ratio: FloatArray) -> Circuit:
@@ -488,6 +488,11 @@ def _output(board: Board) -> Iterator[Tolerance]:
     levels = switching_levels(board.controller)
     if board.output.internal is not None:
         yield _of_resistor(board.output.internal)
+    if not board.is_isolated:
+        yield _both_ways(
+            "forward drop of the pin's diodes", default("spread.pin_diode_forward"),
+            edit(lambda circuit, volts: _dropped(circuit, PIN_CLAMPS, volts)), factor=False,
+        )  # fmt: skip
     yield _both_ways("logic supply", default("spread.supply"), scaled("supply", "voltage_v"))
     for name, span, put in (
         ("low threshold", levels.low_v, threshold("low_v")),

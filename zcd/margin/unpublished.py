@@ -115,7 +115,9 @@ def _kind_circuit(board: Board, cases: Sequence[Conditions], kind: Kind) -> Circ
                 drawn = tolerance.put(drawn, tolerance.amount(share))
         # the highest of a grade that has none published is no more than the usual
         ctr_ratio = drawn.conditions.ctr_ratio
-        if kind != "strong" and not opto.ctr_max_published and ctr_ratio is not None:
+        doubtful = kind != "strong" and opto is not None and not opto.ctr_max_published
+        if doubtful and ctr_ratio is not None:
+            assert opto is not None
             least = np.minimum(ctr_ratio, opto.ctr_ratio)
             drawn = replace(drawn, conditions=replace(drawn.conditions, ctr_ratio=least))
         circuit = build_circuit(board, drawn.conditions)
@@ -127,9 +129,11 @@ def _kind_circuit(board: Board, cases: Sequence[Conditions], kind: Kind) -> Circ
 
 def doubt_about(board: Board, rule: str) -> str:
     """What decides whether a function of the sync input is kept, in the bench's words."""
+    if (opto := board.optocoupler) is None:
+        return ""
     if grade_unread(board):
-        return f"the grade of {board.optocoupler.ref}, which was not read"
+        return f"the grade of {opto.ref}, which was not read"
     follows = board.output.kind == "emitter-follower"
     conducts = rule == ("pin never high" if follows else "pin never low")
     what = "strongly {} conducts" if conducts else "soon {} turns off"
-    return f"how {what.format(board.optocoupler.ref)}, which no data sheet states"
+    return f"how {what.format(opto.ref)}, which no data sheet states"

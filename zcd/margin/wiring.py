@@ -99,7 +99,8 @@ def _terminals(board: Board) -> list[Terminal]:
             sides = ("~", "+") if leg in "ab" else ("-", "~")
         elif ref in leds:
             number = leds.index(ref)
-            ref = f"the LED of {board.optocoupler.ref}" if number == 0 else "the other LED"
+            name, _, _ = ref.partition(".")
+            ref = f"the LED of {name}" if number == 0 else "the other LED"
             sides = ("", "") if board.two_leds else ("a", "k")
         elif isinstance(element, Junction | MainsSource):
             sides = ("a", "k")

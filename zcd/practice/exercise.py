@@ -143,6 +143,9 @@ def make_exercise(board: Board, meter: Meter, level: int, seed: int) -> Exercise
     """
     require_number(level, "level")
     require_number(seed, "seed")
+    if not board.is_isolated:
+        allowed = "a board with an optocoupler to practise on"
+        raise invalid_value(f"{board.name}, which is not isolated", allowed)
     rng = np.random.default_rng((seed, level))
     faults, shares = faults_and_shares(build_circuit(board))
     weights = _weights(level, faults, shares)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from zcd.board.model import Board
 from zcd.diagnosis.readings import AccessLevel
 
 _PRACTICE = "common practice, no source"
@@ -37,6 +38,23 @@ GENERAL: tuple[Caution, ...] = (
     ),
 )
 """Due in every case."""
+
+NOT_ISOLATED: tuple[Caution, ...] = (
+    Caution(
+        text="NOT ISOLATED: no optocoupler parts the controller from the mains. Every point of "
+        "this board, the controller's 0 V, its plugs, buttons and display included, is LIVE at "
+        "mains whenever the plug is in.",
+        source=_PRACTICE,
+    ),
+    Caution(
+        text="Never connect a programmer, a computer or an earthed oscilloscope to this board. "
+        "Under power use an isolating transformer for it alone, and a battery-powered meter or "
+        "oscilloscope, or a differential probe.",
+        source=_PRACTICE,
+    ),
+)
+"""Due in every case, and first, on a board whose controller has no optocoupler to the mains."""
+NOT_ISOLATED_TEXT = " ".join(caution.text for caution in NOT_ISOLATED)
 
 DEAD: tuple[Caution, ...] = (
     Caution(
@@ -178,6 +196,18 @@ LIFTED: tuple[Caution, ...] = (
     ),
 )
 """Due before one end of a part is lifted, with those for dead tests."""
+
+ASSUMING_ISOLATION = (GENERAL[2], FITTING[2], *ISOLATED, *BENCH)
+"""Those that a board without an optocoupler makes wrong: on it no side is isolated."""
+
+
+def cautions_on(board: Board | None, due: Iterable[Caution]) -> tuple[Caution, ...]:
+    """The cautions that are due on a board: of one that is not isolated, that first."""
+    if board is None or board.is_isolated:
+        return tuple(due)
+    kept = (each for each in due if each not in (*ASSUMING_ISOLATION, *NOT_ISOLATED))
+    return (*NOT_ISOLATED, *kept)
+
 
 TOUCHED = (*GENERAL, *DEAD)
 """Due wherever a board may be touched for what was found."""

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from zcd.report.cautions import Caution
+from zcd.board.model import Board
+from zcd.report.cautions import NOT_ISOLATED_TEXT, Caution, cautions_on
 from zcd.report.table import Cell, Table
 from zcd.report.text import SourceNotes
 
@@ -114,6 +115,18 @@ class Document:
         shown = tuple(section for section in self.sections if section.blocks)
         object.__setattr__(self, "sections", shown)
 
+    def on_board(self, board: Board | None) -> Document:
+        """The document as it is for a board: of one that is not isolated, that it is not first."""
+        if board is None or board.is_isolated:
+            return self
+        first = Section("", (Paragraph(f"CAUTION: {NOT_ISOLATED_TEXT}", "strong"),), answer=True)
+        others = (
+            replace(s, blocks=tuple(_block_on(board, block) for block in s.blocks))
+            for s in self.sections
+            if first.blocks[0] not in s.blocks
+        )
+        return replace(self, sections=(first, *others))
+
     @property
     def answer(self) -> Document:
         """Only what belongs to the answer."""
@@ -141,6 +154,14 @@ class Document:
             for s in lettered
         )
         return replace(self, sections=tuple(sections))
+
+
+def _block_on(board: Board, block: Block) -> Block:
+    """A block as it is for a board: of cautions, those that are due there."""
+    if not isinstance(block, Cautions):
+        return block
+    every = (caution for _, group in block.groups for caution in group)
+    return Cautions((("", cautions_on(board, every)),))
 
 
 def _lettered(block: Block, notes: SourceNotes) -> Block:

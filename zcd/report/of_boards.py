@@ -79,4 +79,6 @@ def _mains(board: Board) -> str:
 
 def _coupler(board: Board) -> str:
     opto = board.optocoupler
+    if opto is None:
+        return "none: NOT isolated"
     return f"{opto.family} {opto.grade}".strip()

@@ -63,7 +63,8 @@ def capture_document(traces: Traces) -> Document:
 def capture_answer(traces: Traces) -> Document:
     """The same on one screen, with the cautions of the next action."""
     document = capture_document(traces).answer
-    cautions = Section("", tuple(map(Paragraph, caution_lines(AccessLevel.ISOLATED))), answer=True)
+    side = AccessLevel.ISOLATED if traces.board.is_isolated else AccessLevel.MAINS
+    cautions = Section("", tuple(map(Paragraph, caution_lines(side))), answer=True)
     return replace(document, sections=(*document.sections, cautions))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from itertools import takewhile, zip_longest
 
-from zcd.board.model import Board, Resistor
+from zcd.board.model import Board, Optocoupler, Resistor
 from zcd.board.parts_library import all_resistors
 from zcd.board.units import format_si
 from zcd.errors import plain
@@ -88,15 +88,18 @@ def _sum_text(parts: tuple[Resistor, ...]) -> str:
 
 def part_texts(board: Board) -> dict[str, str]:
     """The parts of the sync circuit by reference, in words."""
-    opto = board.optocoupler
-    left = opto.remaining_ratio
     return {
         **{r.ref: _resistor_text(r) for r in all_resistors(board)},
         **{c.ref: format_si(c.capacitance_f, "F") for c in board.capacitors},
         **{d.ref: d.part for d in board.diodes},
-        opto.ref: f"{opto.family} {opto.grade}"
-        + ("" if left == 1.0 else f", {format_si(left, '%')} of its CTR left"),
+        **({} if board.optocoupler is None else _coupler_text(board.optocoupler)),
     }
+
+
+def _coupler_text(opto: Optocoupler) -> dict[str, str]:
+    left = opto.remaining_ratio
+    aged = "" if left == 1.0 else f", {format_si(left, '%')} of its CTR left"
+    return {opto.ref: f"{opto.family} {opto.grade}{aged}"}
 
 
 def _resistor_text(part: Resistor) -> str:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from zcd.board.model import Assumption, Board, Resistor
 from zcd.errors import plain
 from zcd.margin.advice import advice
-from zcd.margin.check import Check, Level
+from zcd.margin.check import Check, Level, condition_text
 from zcd.margin.rules import Rule
 from zcd.margin.shorts import ShortStress
 from zcd.margin.stress import HARMLESS_REVERSE_A, ResistorStress
@@ -33,21 +33,29 @@ HEADROOM_WORDS = {
 
 
 def board_line(board: Board) -> str:
-    """The board in one line: topology, mains, chain, optocoupler, output."""
+    """The board in one line: topology, mains, chain, optocoupler or none, output."""
     between = " parallel to " if board.traced is None else ", "
     chains = between.join(_chain_text(chain) for chain in board.chains)
     if board.return_chain:
         chains += f", in the neutral leg {_chain_text(board.return_chain)}"
-    opto, out = board.optocoupler, board.output
+    out = board.output
     mains = (
         f"{quantity_text(board.mains.rms_v, 'V')} {quantity_text(board.mains.frequency_hz, 'Hz')}"
     )
     feed = "direct feed" if board.relay is None else "feed behind the load contact"
     return (
-        f"{board.topology}, {mains}, {feed}; chain {chains}; optocoupler {opto.family} "
-        f"grade {opto.grade}; {out.kind} {quantity_text(out.resistor.resistance_ohm, 'Ω')} "
+        f"{board.topology}, {mains}, {feed}; chain {chains}; {_pin_text(board)} "
         f"on {quantity_text(out.supply_v, 'V')}"
     )
+
+
+def _pin_text(board: Board) -> str:
+    """What leads to the pin."""
+    opto, out = board.optocoupler, board.output
+    if opto is None:
+        return "NOT ISOLATED, no optocoupler: straight into the pin"
+    ohm = "" if out.resistor is None else quantity_text(out.resistor.resistance_ohm, "Ω")
+    return f"optocoupler {opto.family} grade {opto.grade}; {out.kind} {ohm}"
 
 
 def _chain_text(chain: tuple[Resistor, ...]) -> str:
@@ -76,8 +84,10 @@ LEVELS = (
 def levels_table(check: Check) -> Table:
     """LED current, pulse and lock at each level; levels side by side."""
     unsettled = [level.name for level in check.levels if not level.settled]
+    coupled = check.board.is_isolated
+    weak, strong = (", the lowest CTR of the grade", ", the highest CTR") if coupled else ("", "")
     remark = (
-        "weak: low mains, hot, the lowest CTR of the grade; strong: high mains, the highest CTR. "
+        f"weak: low mains, hot{weak}; strong: high mains{strong}. "
         "falls, rises: edges of the pin, after or before the zero crossing of the mains; "
         "undefined: longest time between the thresholds. Times as a typical input sees them; the "
         "rules take the guaranteed levels in the columns weak and strong, where pulses are shorter."
@@ -93,8 +103,14 @@ def levels_table(check: Check) -> Table:
             f"{quantity_text(low[1], 's')}, falls {offset_text(falls[0])} to "
             f"{offset_text(falls[1])}."
         )
-    title = "Sync pulses and LED current"
-    return Table.across(check.levels, LEVELS, lambda level: level.name, title, remark)
+    title = f"Sync pulses and {check.board.input_name} current"
+    shown = LEVELS if coupled else tuple(map(_of_pin, LEVELS))
+    return Table.across(check.levels, shown, lambda level: level.name, title, remark)
+
+
+def _of_pin(quantity: Quantity) -> Quantity:
+    """A quantity of the LED as one of the pin, which it is without an optocoupler."""
+    return replace(quantity, heading=quantity.heading.replace("LED", "pin"))
 
 
 def volts_text(stress: ResistorStress) -> str:
@@ -162,12 +178,15 @@ def resistors_table(check: Check) -> Table:
     )
 
 
+SHORTS = ("shorted", "most power", "share", "most voltage", "share")
+
+
 def shorts_table(check: Check) -> Table:
     """What each single short does to the resistor it hits hardest, and to the LED."""
     rules = advice(check)
     return Table(
         title="If one part shorts (advice, no part of the verdict)",
-        columns=("shorted", "most power", "share", "most voltage", "share", "LED", "verdict"),
+        columns=(*SHORTS, check.board.input_name, "verdict"),
         rows=tuple(_short_row(short, rules) for short in check.shorts),
         right=(2, 4),
         remark="At high mains, against the continuous limits: beyond them the part overheats or "
@@ -239,12 +258,14 @@ def headroom_table(check: Check) -> Table:
             for name, weak in check.weak_headrooms.items()
         ),
         right=(1, 2),
-        remark="typical: on the bench. Worst low case: low mains, hot, lowest CTR of the grade.",
+        remark=f"typical: on the bench. Worst low case: {condition_text('weak', check.board)}.",
     )
 
 
-def life_table(check: Check) -> Table:
+def life_table(check: Check) -> Table | None:
     """Years until the CTR headroom is used up, by both views, the one that counts named."""
+    if check.life is None:
+        return None
     rule, model = check.life.design_rule_years, check.life.acceleration_years
     hours = quantity_text(check.board.service.hours_per_year, "h")
     return Table(

@@ -10,11 +10,13 @@ import numpy as np
 from zcd.board.model import Assumption, Board
 from zcd.board.parts_library import all_resistors
 from zcd.board.units import format_si
+from zcd.circuit.build import coupler_refs
 from zcd.diagnosis.readings import AccessLevel
 from zcd.errors import plain
 from zcd.margin.as_new import Change, Repair
 from zcd.margin.check import CONDITIONS, Check, Level
 from zcd.margin.culprit import USUAL_RECTIFIER, Remedy
+from zcd.margin.lifetime import Life
 from zcd.margin.population import Population
 from zcd.margin.rules import RESERVE, SYNC, WEIGHTS, Rule, worst_status
 from zcd.margin.spread import AT_CORNER
@@ -187,7 +189,7 @@ def unread_lines(check: Check) -> Iterator[str]:
 def _grade_lines(check: Check) -> Iterator[str]:
     """To read the grade before any part is blamed."""
     if check.hangs_on_grade:
-        ref = plain(check.board.optocoupler.ref)
+        ref = _coupler_text(check)
         yield (
             f"Read the grade letter behind the type number of {ref} first: a typical {ref} works, "
             "the weakest of all grades does not."
@@ -204,7 +206,7 @@ def culprit_lines(check: Check) -> Iterator[str]:
             file = plain(check.board.file)
             yield f"Only {plain(ref)} is over its limit. Next: zcd substitute {file} --for {ref}"
         elif not check.passes and _only_the_weakest_fails(check):
-            ref = plain(check.board.optocoupler.ref)
+            ref = _coupler_text(check)
             yield (
                 f"A typical {ref} works; the weakest that its grade allows does not, at low mains "
                 "and hot. Fit one of a higher CTR grade."
@@ -228,7 +230,7 @@ def culprit_lines(check: Check) -> Iterator[str]:
         yield f"To cure it: {_of_text(first)}."
         return
     if _only_the_weakest_fails(check):
-        ref = plain(check.board.optocoupler.ref)
+        ref = _coupler_text(check)
         yield (
             f"A typical {ref} works; the weakest that its grade allows does not, at low mains and "
             f"hot. The board passes with {_of_text(first)}."
@@ -246,7 +248,13 @@ def _small_chain(check: Check) -> SmallChain | None:
 
 def _only_the_weakest_fails(check: Check) -> bool:
     """Whether sync is lost with the lowest CTR of the grade and nowhere else."""
-    return [level.name for level in check.levels if not level.locks] == ["weak"]
+    lost = [level.name for level in check.levels if not level.locks]
+    return check.board.optocoupler is not None and lost == ["weak"]
+
+
+def _coupler_text(check: Check) -> str:
+    """The optocoupler by its reference."""
+    return listed([plain(ref) for ref in coupler_refs(check.board)[:1]])
 
 
 def _only_overloaded(check: Check) -> str:
@@ -399,16 +407,17 @@ def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
 def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     """Where sync is lost, and what the pin does there."""
     lost = [level for level in check.levels if not level.locks]
+    coupled = check.board.optocoupler is not None
     corners = [rule for rule in rules if rule.name.startswith(AT_CORNER)]
     doubt = next((rule.depends_on for rule in rules if rule.depends_on), "")
     if doubt and worst_status(rules) == "warning":
-        where = f"at {_conditions_text(lost)}" if lost else "where tolerances add up"
+        where = f"at {_conditions_text(lost, coupled)}" if lost else "where tolerances add up"
         if check.hangs_on_grade:  # which the first lines tell
             return f"sync may be lost {where}"
         look = "look at the pulse at low and at high mains"
         return f"sync may be lost {where}: it depends on {doubt}; {look}"
     if lost:
-        return f"sync is lost at {_conditions_text(lost)}: {_broken_text(check, lost[0])}"
+        return f"sync is lost at {_conditions_text(lost, coupled)}: {_broken_text(check, lost[0])}"
     if not corners:
         return "sync is lost inside the mains band when hot"
     broken = RULE_WORDS[corners[0].name.removeprefix(AT_CORNER)].broken
@@ -420,16 +429,16 @@ def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     return f"sync is lost {_corner_text(check, corners)}: {broken}"
 
 
-def _conditions_text(lost: list[Level]) -> str:
+def _conditions_text(lost: list[Level], coupled: bool) -> str:
     if len(lost) == len(CONDITIONS):
         return "any mains voltage"
     names = {level.name for level in lost}
     usual = [level for level in lost if level.name in ("low", "nominal", "high")]
     words = [quantity_text(level.mains_rms_v, "V") for level in usual]
     if "weak" in names and "low" not in names:
-        words.append("low mains when hot, with the lowest CTR of the grade")
+        words.append(f"low mains when hot{', with the lowest CTR of the grade' * coupled}")
     if "strong" in names and "high" not in names:
-        words.append("high mains with the highest CTR of the grade")
+        words.append(f"high mains{' with the highest CTR of the grade' * coupled}")
     return listed(words)
 
 
@@ -467,6 +476,7 @@ def _reserve_text(check: Check, rule: Rule[float]) -> str:
         return ""
     if rule.name.startswith("CTR"):
         left, wanted = (percent_text(1.0 - 1.0 / ratio) for ratio in (rule.value, rule.limit))
+        assert check.life is not None  # there is an optocoupler
         years = years_text(check.life.design_rule_years)
         return (
             "too little reserve for ageing: sync is lost once the weakest coupler of its grade has "
@@ -546,12 +556,20 @@ def _facts(check: Check) -> Iterator[tuple[str, str]]:
     nominal = by_name["nominal"]
     if nominal.locks:
         yield "pulse", _pulse_text(check, nominal)
-    yield "LED", _led_text(check, by_name)
+    of_pin = "" if check.board.is_isolated else " current"
+    yield f"{check.board.input_name}{of_pin}", _led_text(check, by_name)
     yield "hottest part", _hottest_text(check)
+    if (life := check.life) is not None:
+        yield from _reserve_fact(check, life)
+    yield "tolerances", _population_text(check.spread.population)
+
+
+def _reserve_fact(check: Check, life: Life) -> Iterator[tuple[str, str]]:
+    """How long the CTR lasts."""
     weak = check.weak_headrooms["ctr"]
     short = any(rule.subject == RESERVE and rule.status != "pass" for rule in check.every_rule)
     if check.passes and not short and weak.locks and isfinite(weak.factor_ratio):
-        years = years_text(check.life.design_rule_years)
+        years = years_text(life.design_rule_years)
         hours = f"{check.board.service.hours_per_year:g} h a year"
         if any(each.key == HOURS for each in check.board.assumptions):
             hours += " (assumed)"
@@ -560,7 +578,6 @@ def _facts(check: Check) -> Iterator[tuple[str, str]]:
             f"works until the weakest optocoupler of its grade has lost "
             f"{percent_text(1.0 - 1.0 / weak.factor_ratio)} of its CTR, about {years} at {hours}",
         )
-    yield "tolerances", _population_text(check.spread.population)
 
 
 def _population_text(population: Population) -> str:

@@ -61,7 +61,7 @@ def check_document(check: Check) -> Document:
             answer_section(check),
             Section("", (Paragraph(board_line(check.board)),)),
             *check_sections(check),
-            Section("", (Paragraph(OUTLOOK_HINT),) if check.outlook is None else ()),
+            Section("", (Paragraph(OUTLOOK_HINT),) if check.life and not check.outlook else ()),
             *end_sections(check.board),
         ),
     )
@@ -72,7 +72,7 @@ def check_sections(check: Check, pictures: Sequence[Picture] = ()) -> tuple[Sect
     return (
         Section("Levels", (levels_table(check),)),
         Section("Stress", (resistors_table(check),)),
-        Section("Headroom", (headroom_table(check), life_table(check))),
+        Section("Headroom", tuple(t for t in (headroom_table(check), life_table(check)) if t)),
         Section("Rules and where they come from", (rules_table(check),)),
         Section("Tolerances", spread_tables(check)),
         _outlook_section(check, pictures),

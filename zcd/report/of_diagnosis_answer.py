@@ -390,7 +390,7 @@ def _usual_supplies_read(
 def higher_supply_line(measured: Sequence[Measured], circuit: Circuit) -> str:
     """That a reading is a higher supply than the board file has; empty where none is."""
     for source in circuit.of(DcSource):
-        ends = [{source.a, source.b}, *({end, source.b} for end in AT_SUPPLY[source.a])]
+        ends = [{source.a, source.b}, *({end, source.b} for end in AT_SUPPLY.get(source.a, ()))]
         written = float(np.max(source.voltage_v))
         for m, usual in _usual_supplies_read(measured, ends):
             if m.value > (1.0 + 2.0 * SUPPLY_ERROR) * written:

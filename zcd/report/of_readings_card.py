@@ -173,8 +173,9 @@ def _legend(board: Board, sides: Sequence[AccessLevel], rows: Sequence[Sequence[
         first, _, second = joints[0].partition("/")
         words.append(f"{joints[0]}: where {first} and {second} meet.")
     if any(str(row[2]).endswith(" or 0") or str(row[2]).startswith("0, or") for row in rows):
-        ref = board.optocoupler.ref
-        words.append(f"or 0: at an end of the grade of {ref} pulses may be too short to count.")
+        opto = board.optocoupler
+        span = "the tolerances" if opto is None else f"the grade of {opto.ref}"
+        words.append(f"or 0: at an end of {span} pulses may be too short to count.")
     if re.search(r"\bD\w* reversed", places):
         words.append("reversed: red probe on the banded end.")
     if "duty" in places:

@@ -244,14 +244,15 @@ def _pulses_read(retest: Retest) -> bool:
 
 def remaining_lines(retest: Retest) -> list[str]:
     """What the measured pulses say of the optocoupler, in words."""
-    remaining = retest.remaining
+    remaining, opto = retest.remaining, retest.board.optocoupler
+    if opto is None:
+        return []
     if remaining is None:
         low_times = (a.measured for a in retest.readings if a.measured.reading == LOW_TIME)
         if any(m.exact and m.value > 0.0 for m in low_times):
             return ["No CTR gives this board the low time that was measured: measure it again."]
         return []
     low, middle, high = (100.0 * ratio for ratio in remaining.ctr_ratio)
-    opto = retest.board.optocoupler
     measured = f"From the measured low time of {quantity_text(remaining.low_time_s, 's')}"
     if isfinite(remaining.mains_rms_v):
         measured += f" at {quantity_text(remaining.mains_rms_v, 'V')}"

@@ -54,7 +54,9 @@ def solved_table(solved: Solved) -> Table:
     pulses, peaks, failed = solved.lock.pulses, solved.led_peak_a, solved.failed_rules
     quantities = (
         Quantity("case", "case", lambda row: str(row + 1)),
-        Quantity("led_peak_a", "LED peak", value=lambda row: float(peaks[row])),
+        Quantity(
+            "led_peak_a", f"{solved.board.input_name} peak", value=lambda row: float(peaks[row])
+        ),
         Quantity("low_time_s", "low time", value=lambda row: float(pulses.low_time_s[row, 0])),
         Quantity("fall_offset_s", "falls", lambda row: offset_text(pulses.fall_offset_s[row, 0])),
         Quantity("rise_offset_s", "rises", lambda row: offset_text(pulses.rise_offset_s[row, 0])),

@@ -19,7 +19,7 @@ from zcd.report.table import Table
 from zcd.report.text import NOTHING, quantity_text
 from zcd.serialize import Record
 from zcd.spice.compare import LEAST, SHARE, Comparison, Line
-from zcd.spice.devices import device_of
+from zcd.spice.devices import device_of, family_of
 
 DIFFERS = "DIFFERS"
 _UNIT_KEYS = {"A": "a", "V": "v", "W": "w", "s": "s"}
@@ -69,13 +69,22 @@ def _brief_cautions(comparison: Comparison) -> tuple[Section, ...]:
 
 def _columns_text(comparison: Comparison) -> str:
     """What stands in the columns."""
-    device = device_of(comparison.board.optocoupler.family)
+    if not comparison.board.is_isolated:
+        return f"{_same_text()} transistor: the same again, as this board has none."
+    device = device_of(family_of(comparison.board))
+    return (
+        f"{_same_text()} transistor: SPICE with the published model "
+        f"{device.model} as the output, its CTR set to this board's at 5 V; it saturates and turns "
+        "off in its own way, so that edges move."
+    )
+
+
+def _same_text() -> str:
+    """What stands in the column of the same equations."""
     return (
         f"same: SPICE with the equations of zcd; {100.0 * SHARE:g} % is allowed, "
         f"{quantity_text(LEAST['s'], 's')} at edges, {quantity_text(LEAST['V'], 'V')} and "
-        f"{quantity_text(LEAST['A'], 'A')} in any case. transistor: SPICE with the published model "
-        f"{device.model} as the output, its CTR set to this board's at 5 V; it saturates and turns "
-        "off in its own way, so that edges move."
+        f"{quantity_text(LEAST['A'], 'A')} in any case."
     )
 
 
@@ -174,7 +183,7 @@ def comparison_to_dict(comparison: Comparison) -> Record:
         "severity_ratio": comparison.severity,
         "agrees": comparison.agrees,
         "settled": bool(comparison.ours.settled[0]),
-        "device": device_of(board.optocoupler.family).model,
+        "device": device_of(family_of(board)).model,
         "locks": dict(zip(("ours", "equations", "device"), comparison.locks, strict=True)),
         "quantities": [
             {"name": line.name, **_values(line, _UNIT_KEYS[line.unit])}

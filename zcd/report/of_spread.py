@@ -54,7 +54,7 @@ def spread_tables(check: Check) -> tuple[Table, ...]:
 def _dark_hint(check: Check, spread: Spread) -> str:
     """What helps where the LED, lit in both halves, is dark for too short a time."""
     lit_twice = check.board.lit_twice
-    dark = DARK_RULES[check.board.output.kind]
+    dark = DARK_RULES.get(check.board.output.kind, ())
     missed = {
         rule.name.removeprefix(AT_CORNER)
         for rule in spread.rules

@@ -228,7 +228,7 @@ def seen_table(story: Story) -> Table:
         columns=(
             "",
             "feed to neutral",
-            "LED peak",
+            f"{story.board.input_name} peak",
             "pulses",
             "crossing, as the controller sees it",
         ),

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
-from zcd.circuit.build import Conditions, build_circuit, led_refs
+from zcd.circuit.build import Conditions, build_circuit, input_refs
 from zcd.circuit.elements import INFINITE_OHM, Circuit, DcSource, MainsSource, Resistance, stack
 from zcd.diagnosis.faults import HEALTHY
 from zcd.engine.solution import Solution
@@ -178,12 +178,12 @@ def _powered(board: Board, rows: Circuit) -> NDArray[np.bool_]:
 def _sync_state(
     board: Board, solution: Solution, lock: Lock, row: int, designed: int, needed_a: float
 ) -> SyncState:
-    leds = [solution.currents_a[ref] for ref in led_refs(board)]
+    leds = [solution.currents_a[ref] for ref in input_refs(board)]
     peak_a = max(float(np.max(wave[row])) for wave in leds)
     early: tuple[bool, ...] = ()
     good = bool(lock.locks[row])
     if not solution.settled[row]:
-        peaks = np.max([solution.cycle_peaks_a[ref][row] for ref in led_refs(board)], axis=0)
+        peaks = np.max([solution.cycle_peaks_a[ref][row] for ref in input_refs(board)], axis=0)
         early = tuple((peaks >= needed_a).tolist())
         good = good and early[-1]
     return SyncState(
@@ -221,6 +221,6 @@ def _least_peak_a(board: Board) -> float:
     """Least peak of the LED current with which the board as designed locks."""
     weaker = build_circuit(board, Conditions(mains_rms_v=board.mains.rms_v * WEAKER))
     solution = solve(weaker, replace(GRID, steady_state_only=True))
-    peaks = np.max([solution.currents_a[ref].max(axis=1) for ref in led_refs(board)], axis=0)
+    peaks = np.max([solution.currents_a[ref].max(axis=1) for ref in input_refs(board)], axis=0)
     locks = judge(solution, board).locks
     return float(np.min(peaks[locks])) if np.any(locks) else float("inf")

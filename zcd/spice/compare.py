@@ -10,7 +10,7 @@ from typing import Protocol
 import numpy as np
 
 from zcd.board.model import Board
-from zcd.circuit.build import led_refs
+from zcd.circuit.build import input_refs
 from zcd.circuit.elements import Circuit, Resistance
 from zcd.diagnosis.meter_model import ONE_BOARD, MeterModel
 from zcd.diagnosis.meters import Meter
@@ -19,6 +19,7 @@ from zcd.engine.solution import Solution
 from zcd.engine.solve import EDGES, SolverOptions, solve, solve_dead
 from zcd.margin.stress import chain_resistors
 from zcd.results import Result
+from zcd.spice.devices import family_of
 from zcd.spice.netlist import Level
 from zcd.spice.solve import Spice
 from zcd.sync.lock import Lock, judge
@@ -231,7 +232,7 @@ def compare(
     NoSimulatorError, SimulationError
         If there is no simulator, or one of its runs did not end well.
     """
-    family = board.optocoupler.family
+    family = family_of(board)
     ours = answer(board, circuit, meter, readings, Engine(), progress=progress)
     # the simulator is asked for what the engine shows: steady state, or a late cycle of it
     patient = bool(ours.solution.settled[0])
@@ -285,20 +286,20 @@ def reading_value(
     ------
     NoSimulatorError, SimulationError
     """
-    way = Spice(level=level, family=board.optocoupler.family)
+    way = Spice(level=level, family=family_of(board))
     meter_model = MeterModel(board, circuit, meter, way.solve, way.solve_dead)
     return float(meter_model.read([reading])[0, 0])
 
 
 def _currents(board: Board, circuit: Circuit, solution: Solution) -> dict[Quantity, float]:
-    """LED current, and the power of each resistor."""
-    waves = (np.maximum(solution.currents_a[ref], 0.0) for ref in led_refs(board))
-    led = np.asarray(sum(waves))
+    """LED current, or else that of the pin, and the power of each resistor."""
+    waves = (np.maximum(solution.currents_a[ref], 0.0) for ref in input_refs(board))
+    led, what = np.asarray(sum(waves)), board.input_name
     result = {
-        Quantity("LED current, peak", "A"): float(solution.peak(led)[0]),
-        Quantity("LED current, mean", "A"): float(solution.mean(led)[0]),
+        Quantity(f"{what} current, peak", "A"): float(solution.peak(led)[0]),
+        Quantity(f"{what} current, mean", "A"): float(solution.mean(led)[0]),
     }
-    wanted = {part.ref for part in (*chain_resistors(board), board.output.resistor)}
+    wanted = {part.ref for part in (*chain_resistors(board), board.output.resistor) if part}
     for part in circuit.of(Resistance):
         if part.ref in wanted:
             result[Quantity(f"power in {part.ref}", "W")] = float(solution.power_w(part)[0])
@@ -317,5 +318,5 @@ def _edges(solution: Solution, lock: Lock) -> dict[Quantity, float]:
             (f"low time{mark}", pulses.low_time_s, 2),
         ):
             result[Quantity(name, "s", 0.0, edges=edges)] = float(values[0, k])
-    result[Quantity("pin, mean", "V")] = float(solution.mean(solution.voltages_v["pin"])[0])
+    result[Quantity("pin, mean", "V")] = float(solution.mean(solution.pin_v)[0])
     return result

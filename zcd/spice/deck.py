@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from zcd.board.model import Board
-from zcd.circuit.build import led_refs
+from zcd.circuit.build import input_refs
 from zcd.circuit.elements import Circuit, Resistance, TestSource, is_hidden
 from zcd.diagnosis.functions import Method
 from zcd.diagnosis.meter_model import FINEST_SHARE, METER, MeterModel, in_state, probed, with_meter
@@ -19,6 +19,7 @@ from zcd.spice.names import plain
 from zcd.spice.netlist import TITLE, Netlist, number, spelt
 from zcd.spice.solve import FIRST_CYCLES, Spice, mains_period_s
 
+DIRECT = "CAUTION: no optocoupler, NOT ISOLATED: every point of this board is LIVE at mains"
 WORDS = {
     "equations": "LED and phototransistor by zcd's own equations",
     "device": "LED by zcd's equations, phototransistor as a published transistor model",
@@ -58,7 +59,7 @@ def deck_text(board: Board, circuit: Circuit, spice: Spice, fault: str, settled:
     lines = [
         TITLE,
         f"* board: {name}; fault: {fault}",
-        f"* {WORDS[spice.level]}",
+        f"* {WORDS[spice.level] if board.is_isolated else DIRECT}",
         "* run it with: ngspice -b FILE",
         *netlist.lines,
         spice.options(netlist),
@@ -124,7 +125,7 @@ def _measures(
     """What ngspice prints when it has run."""
     window = f"from={start_s!r} to={stop_s!r}"
     yield f"* the last period, which begins at {spelt(start_s, 's')}"
-    for ref in led_refs(board):
+    for ref in input_refs(board):
         current = f"i({netlist.sensed[ref].removesuffix('#branch')})"
         name = plain(ref).replace(".", "_")
         yield f".meas tran {name}_peak_a max {current} {window}"
@@ -142,8 +143,9 @@ def _measures(
         square = f"(v({a})-v({b}))*(v({a})-v({b}))/{ohm!r}"
         yield f".meas tran {name}_power_w avg par('{square}') {window}"
     rules = board.controller
-    pin = netlist.nodes["pin"]
-    yield f".meas tran pin_mean_v avg v({pin}) {window}"
+    pin, ground = netlist.nodes["pin"], netlist.nodes[circuit.node("logic0")]
+    pin_v = f"v({pin},{ground})" if board.optocoupler is None else f"v({pin})"
+    yield f".meas tran pin_mean_v avg {pin_v} {window}"
     yield "* an edge that does not come fails"
     for word, level in (("fall", rules.low_threshold_v), ("rise", rules.high_threshold_v)):
-        yield f".meas tran pin_{word}s_s when v({pin})={level!r} td={start_s!r} {word}=1"
+        yield f".meas tran pin_{word}s_s when {pin_v}={level!r} td={start_s!r} {word}=1"

@@ -13,6 +13,7 @@ from math import isnan
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from zcd.board.model import Board
 from zcd.physics.optocoupler import REFERENCE_COLLECTOR_V
 from zcd.refdata import table
 
@@ -98,6 +99,11 @@ def devices() -> dict[str, Device]:
             values["knee_a"] = float("inf")
         result[str(row["model"])] = Device(**values)  # type: ignore[arg-type]
     return result
+
+
+def family_of(board: Board) -> str:
+    """The family of a board's optocoupler; empty without one, where no transistor is at the pin."""
+    return "" if board.optocoupler is None else board.optocoupler.family
 
 
 def device_of(family: str) -> Device:

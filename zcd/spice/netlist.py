@@ -15,6 +15,7 @@ import numpy as np
 
 from zcd.board.units import format_si
 from zcd.circuit.elements import (
+    PIN_CLAMPS,
     Capacitance,
     Circuit,
     DcSource,
@@ -96,7 +97,9 @@ class _Writer:
         transistors = circuit.of(Phototransistor)
         self.leds = {led for opto in transistors for led in opto.leds}
         self.millers = {f"{opto.ref}.miller" for opto in transistors}
-        self.celsius = number(transistors[0].temperature_degc) if transistors else ROOM_DEGC
+        self.sensed = self.leds.union(PIN_CLAMPS)
+        junctions = circuit.of(Junction)
+        self.celsius = number(junctions[0].temperature_degc) if junctions else ROOM_DEGC
         self.thermal_v = float(thermal_voltage_v(self.celsius))
 
     def write(self) -> Netlist:
@@ -173,7 +176,7 @@ class _Writer:
 
     def _junction(self, element: Junction) -> Iterator[str]:
         a, b = (self.netlist.nodes[n] for n in element.nodes)
-        if element.ref in self.leds:
+        if element.ref in self.sensed:
             inner = f"{a}.{plain(element.ref)}"
             sense = self.names.of("V", f"V.{element.ref}")
             self.netlist.sensed[element.ref] = f"{sense.lower()}#branch"

@@ -29,7 +29,9 @@ def replaceable_diodes(board: Board) -> Iterator[tuple[str, Diode]]:
     """Each diode, and what it is there for: ``rectifier``, ``clamp``, ``bridge`` or ``zener``."""
     links = {} if board.traced is None else {x.ref: {x.a, x.b} for x in board.traced.links}
     for diode in board.diodes:
-        clamps = diode is board.clamp or (diode.ref in links and links[diode.ref] == links["led"])
+        ends = links.get(diode.ref, set())
+        clamps = diode is board.clamp or (bool(ends) and ends == links.get("led"))
+        clamps = clamps or (not board.is_isolated and "pin" in ends)
         if kind_of_diode(diode) is ZENER:
             kind = ZENER
         elif board.traced is not None and diode.ref not in links:

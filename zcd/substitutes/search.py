@@ -87,7 +87,8 @@ def replaceable_refs(board: Board) -> tuple[str, ...]:
     diodes = (diode.ref for _, diode in replaceable_diodes(board))
     capacitors = (part.ref for part in board.capacitors)
     contact = () if board.relay is None else (CONTACT,)
-    pull_up = (ref for ref in (board.output.resistor.ref,) if ref != INTERNAL_PULL_UP)
+    outputs = [] if (part := board.output.resistor) is None else [part.ref]
+    pull_up = (ref for ref in outputs if ref != INTERNAL_PULL_UP)
     return (*chain, *coupler_refs(board), *pull_up, *diodes, *capacitors, *contact, DRIVE)
 
 
@@ -198,14 +199,14 @@ def _questions(
             sharing = sharing_of(place, stresses)
             candidates = chain_candidates(place, drawer.resistors, sharing, others=others)
             yield Question(kind="chain", replaced=replaced, kept=kept, candidates=candidates)
-    if couplers := [ref for ref in coupler_refs(board) if ref in refs]:
-        candidates = optocoupler_candidates(
-            board, drawer.optocouplers or every_optocoupler(board.optocoupler.family)
-        )
-        parts = [replace(board.optocoupler, ref=ref) for ref in couplers]
+    couplers, opto = [ref for ref in coupler_refs(board) if ref in refs], board.optocoupler
+    if couplers and opto is not None:
+        stock = drawer.optocouplers or every_optocoupler(opto.family)
+        candidates = optocoupler_candidates(board, stock)
+        parts = [replace(opto, ref=ref) for ref in couplers]
         yield _question("optocoupler", parts, candidates, others)
     pull_up = board.output.resistor
-    if pull_up.ref in refs:
+    if pull_up is not None and pull_up.ref in refs:
         candidates = pull_up_candidates(board, drawer.resistors)
         yield _question(board.output.kind, [pull_up], candidates, others)
     for which, diode in replaceable_diodes(board):

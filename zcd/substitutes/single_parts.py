@@ -48,6 +48,7 @@ def optocoupler_candidates(
         nearest CTR first.
     """
     now = board.optocoupler
+    assert now is not None, "a board without an optocoupler needs none"
     counts: Counter[Optocoupler] = Counter()
     for item in stock:
         counts[replace(item.part, ref=now.ref)] += item.count
@@ -57,7 +58,8 @@ def optocoupler_candidates(
         if has_its_leds(part, board) and (count > 1 or couplers_needed(board, part) == 1)
     ]
     boards = [replace(board, optocoupler=part) for part in parts]
-    (shortest_s, longest_s), *times = _low_times(board, boards)
+    new = replace(board, optocoupler=optocouplers.as_new(now))
+    (shortest_s, longest_s), *times = _low_times(new, boards)
     candidates = []
     for part, changed, (low_s, high_s) in zip(parts, boards, times, strict=True):
         within = shortest_s - SAME_PULSE_S <= low_s and high_s <= longest_s + SAME_PULSE_S
@@ -82,9 +84,9 @@ def optocoupler_candidates(
     )
 
 
-def is_same_type(part: Optocoupler, now: Optocoupler) -> bool:
+def is_same_type(part: Optocoupler, now: Optocoupler | None) -> bool:
     """Whether an optocoupler has family and grade of another."""
-    return (part.family, part.grade) == (now.family, now.grade)
+    return now is not None and (part.family, part.grade) == (now.family, now.grade)
 
 
 def couplers_needed(board: Board, part: Optocoupler) -> int:
@@ -113,7 +115,7 @@ def isolates_as_well(part: Optocoupler, now: Optocoupler) -> bool:
 
 
 def _low_times(board: Board, boards: Sequence[Board]) -> list[tuple[float, float]]:
-    """Shortest and longest low time of the pin: of the original as new, then with other parts.
+    """Shortest and longest low time of the pin: of the original, then with other parts.
 
     At the ends of the grade, low mains and hot or high mains. The original's chain may be off by
     its tolerance and by what the check lets it drift.
@@ -121,9 +123,8 @@ def _low_times(board: Board, boards: Sequence[Board]) -> list[tuple[float, float
     chain = [part for string in (*board.chains, board.return_chain) for part in string]
     tolerance = max(part.tolerance_ratio for part in chain)
     factor = (1.0 + tolerance) * (1.0 + default("margin.chain_drift").value)
-    as_new = replace(board, optocoupler=optocouplers.as_new(board.optocoupler))
     rows = []
-    for one, off in ((as_new, factor), *((each, 1.0) for each in boards)):
+    for one, off in ((board, factor), *((each, 1.0) for each in boards)):
         lean = condensed(one)
         weak, strong = (build_circuit(lean, level_conditions(lean)[k]) for k in _WEAK_STRONG)
         for part in chain:
@@ -159,6 +160,7 @@ def pull_up_candidates(board: Board, stock: Sequence[StockResistor]) -> tuple[Ca
         The printed value first, then those within 10 %, the nearest first; others within a factor.
     """
     now = board.output.resistor
+    assert now is not None, "the output has a resistor"
     of_value: dict[float, Resistor] = {}
 
     def nearest(item: StockResistor) -> tuple[bool | float, ...]:

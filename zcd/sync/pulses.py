@@ -85,7 +85,7 @@ def find_pulses(
     -------
     pulses : Pulses
     """
-    pin = solution.voltages_v["pin"]
+    pin = solution.pin_v
     n = pin.shape[0]
     mains = solution.circuit.of(MainsSource)[0]
     period = 1.0 / np.broadcast_to(np.asarray(mains.frequency_hz, dtype=float), (n,))

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.board.units import nearest
-from zcd.circuit.build import led_refs
+from zcd.circuit.build import input_refs
 from zcd.circuit.elements import Circuit, Resistance
 from zcd.engine.solution import Solution
 from zcd.errors import invalid_value
@@ -74,7 +74,7 @@ class Solved(Result):
     @property
     def led_peak_a(self) -> FloatArray:
         """Peak of the current through the LED, or through both, shape (n,)."""
-        waves = [self.solution.currents_a[ref] for ref in led_refs(self.board)]
+        waves = [self.solution.currents_a[ref] for ref in input_refs(self.board)]
         return self.solution.peak(np.sum(waves, axis=0))
 
     @property

@@ -344,15 +344,16 @@ def part_fields(board: Board, texts: Mapping[str, str]) -> dict[str, str]:
         Key of a field -> what stands in it.
     """
     keys = {
-        board.optocoupler.ref: "optocoupler.family",
-        board.output.resistor.ref: "output.pull_up",
         "mains": "mains.voltage",
         "supply": "output.supply",
         **dict.fromkeys(("K1.contact", "K1.coil", "K1.driver"), "feed.kind"),
     }
-    for key, diode in (("rectifier.part", board.rectifier), ("clamp.part", board.clamp)):
-        if diode is not None:
-            keys[diode.ref] = key
+    for key, part in (
+        ("rectifier.part", board.rectifier), ("clamp.part", board.clamp),
+        ("optocoupler.family", board.optocoupler), ("output.pull_up", board.output.resistor),
+    ):  # fmt: skip
+        if part is not None:
+            keys[part.ref] = key
     if board.traced is not None:
         parts = [part.ref for string in board.chains for part in string]
         keys |= dict.fromkeys((*parts, *(diode.ref for diode in board.diodes)), CIRCUIT)

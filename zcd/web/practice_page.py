@@ -192,7 +192,12 @@ class PracticePage:
     def _fill(
         self, template: str, request: Request, unit: Unit | None = None, **words: Any
     ) -> Response:
-        usual = {"heading": "Practice", "cautions": CAUTIONS, "told": "", "again": True}
+        usual: dict[str, Any] = {
+            "heading": "Practice",
+            "cautions": CAUTIONS,
+            "told": "",
+            "again": True,
+        }
         unit = unit or self.desk.unit(self.desk.opened)
         return self.desk.fill(template, request, unit, **(usual | words))
 

@@ -277,6 +277,7 @@ class ReadingsPage:
             "answered.html.j2" if again and pieces and words["ready"] else template,
             request,
             unit,
+            job.board,
             cautions=CAUTIONS,
             meter_fields=meter_fields(),
             name=plain(job.board.name),

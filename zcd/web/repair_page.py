@@ -331,7 +331,8 @@ class RepairPage:
             "as_it_came": urlencode({FIT: "", PARTS: OLD}),
             "as_kept": urlencode({FIT: "", PARTS: ""}),
         }
-        return self.desk.fill(template, request, repair_request.unit, **{**ground, **words})
+        words = {**ground, **words}
+        return self.desk.fill(template, request, repair_request.unit, board, **words)
 
 
 def _replaced(repair_request: RepairRequest) -> str:

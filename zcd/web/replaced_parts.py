@@ -45,9 +45,9 @@ def fitted(texts: Mapping[str, str], before: Board, after: Board) -> Texts:
     ):
         if new is not None and new != now:
             whole[key] = {**whole[key], "part": new.part}
-    if after.optocoupler != before.optocoupler:
+    if after.optocoupler is not None and after.optocoupler != before.optocoupler:
         whole["optocoupler"] = _optocoupler(after.optocoupler)
-    if after.output.resistor != before.output.resistor:
+    if after.output.resistor is not None and after.output.resistor != before.output.resistor:
         key = "pull_up" if "pull_up" in whole["output"] else "pull_down"
         item = _resistor(after.output.resistor)
         if item["ref"] == "pull-up" or item["ref"] == "pull-down":

@@ -28,6 +28,7 @@ from zcd.board.toml_files import parse_toml, read_text, refuse
 from zcd.diagnosis.job import WANTED, board_file_of, job_file_of
 from zcd.diagnosis.retest_record import Verdict
 from zcd.errors import InputError, invalid_value
+from zcd.report.cautions import NOT_ISOLATED_TEXT, cautions_on
 from zcd.report.table import FAIL
 from zcd.report.text import version_text
 from zcd.settings import Settings
@@ -347,8 +348,17 @@ class PageState:
             for key, name in STEPS.items()
         )
 
-    def fill(self, template: str, request: Request, unit: Unit, **words: Any) -> HTMLResponse:
-        """A sheet, or a piece of one; every one knows the way to the others."""
+    def fill(
+        self,
+        template: str,
+        request: Request,
+        unit: Unit,
+        of_board: Board | None = None,
+        **words: Any,
+    ) -> HTMLResponse:
+        """A sheet, or a piece of one; every one knows the way to the others, and says first of all
+        if its board is not isolated."""
+        board = of_board or unit.board
         last = request.url.path.removeprefix(f"/job/{unit.name}/").split("/")[0]
         here = {"verdict": "board"}.get(last, last if last in STEPS or not last else "readings")
         usual = {
@@ -359,7 +369,9 @@ class PageState:
             "window": self.drafts.window(unit.name),
             "gone": self.gone(),
             "shown": shown_of(request.headers),
+            "not_isolated": "" if board is None or board.is_isolated else NOT_ISOLATED_TEXT,
         }
+        words["cautions"] = cautions_on(board, words.get("cautions", ()))
         return HTMLResponse(self._templates.get_template(template).render(usual | words))
 
 
