@@ -77,24 +77,21 @@ class Motor:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Running:
-    """A motor at some speed, in the steady state. Powers in watts, mean over a period.
+    """A motor at some speed, in the steady state.
 
     Parameters
     ----------
     main_a, start_a : ndarray of complex
         Rms phasors, the mains at phase 0.
     torque_nm : ndarray
-    input_w, winding_w, rotor_w, shaft_w : ndarray
-        Taken from the mains; lost in the windings; lost in the rotor; at the shaft.
+    input_w : ndarray
+        Taken from the mains, mean over a period.
     """
 
     main_a: ComplexArray
     start_a: ComplexArray
     torque_nm: FloatArray
     input_w: FloatArray
-    winding_w: FloatArray
-    rotor_w: FloatArray
-    shaft_w: FloatArray
 
     @property
     def line_a(self) -> ComplexArray:
@@ -142,15 +139,11 @@ def run(motor: Motor, speed_rpm: ArrayLike, rms_v: ArrayLike) -> Running:
     gap_backward_w = np.abs(field_backward) ** 2 * backward.real
     synchronous_rad_s = 2.0 * np.pi * motor.synchronous_rpm / 60.0
     torque = (gap_forward_w - gap_backward_w) / synchronous_rad_s
-    shaft_w = torque * speed * 2.0 * np.pi / 60.0
     return Running(
         main_a=main_a,
         start_a=start_a,
         torque_nm=np.asarray(torque),
         input_w=np.asarray(np.real(volts * np.conj(main_a + start_a))),
-        winding_w=_copper_w(motor.main_ohm, main_a) + _copper_w(motor.start_ohm, start_a),
-        rotor_w=np.asarray(gap_forward_w + gap_backward_w - shaft_w),
-        shaft_w=np.asarray(shaft_w),
     )
 
 
@@ -164,10 +157,6 @@ def _capacitor_ohm(motor: Motor) -> ComplexArray:
     omega = 2.0 * np.pi * motor.frequency_hz
     farads = np.maximum(motor.capacitance_f, 1.0 / (omega * OPEN_OHM))
     return np.asarray(-1j / (omega * farads))
-
-
-def _copper_w(ohm: Value, current_a: ComplexArray) -> FloatArray:
-    return np.asarray(np.minimum(ohm, OPEN_OHM) * np.abs(current_a) ** 2)
 
 
 def braking_torque_nm(motor: Motor, speed_rpm: ArrayLike, direct_v: ArrayLike) -> FloatArray:
