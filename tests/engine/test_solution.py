@@ -19,3 +19,14 @@ def test_peak_of_a_parabola_is_its_own(top_s: float) -> None:
     wave = 3.0 - (away_s / 0.004) ** 2
     solution = pin_wave(time_s, wave)
     assert_allclose(solution.peak(np.atleast_2d(wave)), 3.0, rtol=1e-9)
+
+
+@pytest.mark.parametrize("level_v", [0.0, 0.3, -0.8])
+def test_share_above_a_level_is_not_counted_in_points(level_v: float) -> None:
+    """Of a sine, 1/2 - asin(level)/pi of the period, on uneven points, each row by itself."""
+    part = np.random.default_rng(8).uniform(0.0, 0.9, 400)
+    time_s = (np.arange(400) + part) * PERIOD_S / 400
+    sine = np.sin(2.0 * np.pi * time_s / PERIOD_S)
+    waves = np.stack([sine - level_v, sine + 2.0, -np.ones(400)])
+    share = pin_wave(time_s, waves).share_above_zero(waves)
+    assert_allclose(share, [0.5 - np.arcsin(level_v) / np.pi, 1.0, 0.0], rtol=0.0, atol=5e-5)

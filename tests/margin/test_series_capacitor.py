@@ -5,12 +5,9 @@ from __future__ import annotations
 import re
 from importlib.resources import files
 
-import numpy as np
 import pytest
 
 import zcd
-from zcd.circuit.build import build_circuit
-from zcd.engine.solve import solve
 
 
 @pytest.fixture(scope="module")
@@ -40,11 +37,3 @@ def test_no_resistor_is_blamed_that_would_make_another_circuit(text: str) -> Non
     assert not check.passes
     assert all(remedy.distance_decades <= 1.0 for remedy in check.remedies)
     assert not any(remedy.low <= remedy.value <= remedy.high for remedy in check.remedies)
-
-
-@pytest.mark.parametrize("level_v", [0.0, 0.3, -0.8])
-def test_share_above_a_level_is_not_counted_in_points(text: str, level_v: float) -> None:
-    """Of a sine, 1/2 - asin(level)/pi of the period, to a microsecond of 20 ms."""
-    solution = solve(build_circuit(zcd.loads(text)))
-    share = solution.share_above_zero(np.sin(solution.phase_rad) - level_v)
-    assert share[0] == pytest.approx(0.5 - np.arcsin(level_v) / np.pi, abs=5e-5)

@@ -112,9 +112,21 @@ def test_fan_law() -> None:
 def test_written_capacitor_and_windings_are_kept() -> None:
     result = design_motor(**PLATE, capacitance_f=1.5e-6, main_ohm=480.0, start_ohm=390.0)
     assert (result.capacitance_f, result.main_ohm, result.start_ohm) == (1.5e-6, 480.0, 390.0)
-    # more capacitance means fewer turns in the start winding
-    assert result.turns_ratio < motor().turns_ratio
-    assert run(result, 0.0, 230.0).torque_nm > 0.0
+
+
+def test_written_capacitor_scales_the_start_winding() -> None:
+    """At rest neither winding sees the other: all impedances of one branch go with its reactance.
+
+    Its turns go with the root of that, so its field, and with it the torque, with the root of C.
+    """
+    suits, written = (
+        run(motor(), 0.0, 230.0),
+        run(design_motor(**PLATE, capacitance_f=2e-6), 0.0, 230.0),
+    )
+    more = 2e-6 / motor().capacitance_f
+    assert_allclose(written.main_a, suits.main_a, rtol=1e-9)
+    assert_allclose(written.start_a, suits.start_a * more, rtol=1e-9)
+    assert_allclose(written.torque_nm, suits.torque_nm * np.sqrt(more), rtol=1e-9)
 
 
 def mean_torque_nm(m: Motor, speed_rpm: float, source: Any, periods: int, alone: bool) -> float:

@@ -113,6 +113,13 @@ def test_first_broken_rule_in_order_is_named() -> None:
     assert RULES.index("pin never low") < RULES.index("low time") < RULES.index("edge offset")
 
 
+def test_limit_itself_still_locks() -> None:
+    """What a margin of nothing means: the limit is reached and not passed."""
+    lock = replace(judged(GOOD), margins=np.zeros((1, len(RULES))))
+    assert lock.locks.tolist() == [True]
+    assert lock.failed_rule(0) is None
+
+
 def test_rules_about_pulses_fail_without_pulses() -> None:
     """By one and by as much more as the pin is short of a threshold."""
     lock = judged(trapezoids((0.001, 0.009), bottom_v=1.5))
