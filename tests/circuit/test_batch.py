@@ -60,6 +60,12 @@ def test_joined_rows_are_those_of_the_parts() -> None:
         assert_array_equal(whole.rows(rows).value, part.value)
 
 
+def test_numbers_alone_are_one_row() -> None:
+    one, two = Thresholds(low_v=1.0, high_v=2.0), Thresholds(low_v=3.0, high_v=4.0)
+    assert one.size == 1
+    assert_array_equal(Thresholds.joined([one, two]).high_v, [2.0, 4.0])
+
+
 def test_three_batches_are_taken_apart_again() -> None:
     rows = split([2, 1, 3])
     assert [part.tolist() for part in rows] == [[0, 1], [2], [3, 4, 5]]

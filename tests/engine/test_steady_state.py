@@ -7,7 +7,15 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.signal import lsim
 
-from zcd.engine.steady_state import Trajectory, intervals_s, lagged
+from tests.boards import capacitance, element_list, mains_source, resistance
+from zcd.engine.network import compile_island, island_of
+from zcd.engine.steady_state import (
+    Trajectory,
+    abrupt_points,
+    difference_steps,
+    intervals_s,
+    lagged,
+)
 
 OMEGA = 2.0 * np.pi * 50.0
 LAG_S = 400e-6
@@ -51,3 +59,48 @@ def test_intervals_go_round_the_period() -> None:
     closed = intervals_s(Trajectory(phase, omega)) * OMEGA
     assert_allclose(closed, [[2.0 * np.pi - 3.5, 0.5, 3.0]])
     assert_allclose(intervals_s(Trajectory(phase, omega, closed=False)) * OMEGA, [[0.5, 0.5, 3.0]])
+
+
+def charged_v(points: int) -> tuple[np.ndarray, np.ndarray]:
+    """A resistance charges a capacitor from rest to 1 V: step by step, and the exponential."""
+    trajectory = Trajectory(
+        np.linspace(0.0, np.pi, points)[None], np.array([[OMEGA]]), closed=False
+    )
+    steps, wave = difference_steps(trajectory), np.zeros(points + 2)
+    for k in range(points):
+        # wave[1], wave[0]: at rest, one interval and two before the first point
+        past = steps.one[0, k] * wave[k + 1] + steps.two[0, k] * wave[k]
+        wave[k + 2] = (1.0 / LAG_S - past) / (steps.now[0, k] + 1.0 / LAG_S)
+    return wave[2:], -np.expm1(-np.cumsum(intervals_s(trajectory)[0]) / LAG_S)
+
+
+def test_charge_from_rest_converges_as_the_square_of_the_step() -> None:
+    """Half the step, a quarter of the error: of second order, in spite of the jump at first."""
+    coarse, fine = (np.max(np.abs(np.subtract(*charged_v(points)))) for points in (801, 1601))
+    assert 3.5 < coarse / fine < 4.5
+
+
+@pytest.mark.parametrize("closed", [True, False])
+@pytest.mark.parametrize("beyond", [0.0, 0.05, 0.5, 0.95])
+def test_no_difference_reaches_across_a_kink(closed: bool, beyond: float) -> None:
+    """A voltage that rises evenly and falls or stays, from any place between two points on.
+
+    Of second order a difference uses two points before its own: those whose three points lie on
+    both sides of the kink are to be marked, and of the others none but its neighbours.
+    """
+    circuit = element_list(
+        mains_source(),
+        resistance("R1", "line", "out", 1e3),
+        capacitance("C1", "out", "neutral", 1e-6),
+    )
+    network = compile_island(circuit, island_of(circuit, "out"), dynamic=True)
+    m, at = 80, 30
+    phase = np.arange(m) * 2.0 * np.pi / m
+    kink = phase[at] + beyond * 2.0 * np.pi / m
+    trajectory = Trajectory(phase[None], np.array([[OMEGA]]), closed=closed)
+    falls = np.interp(phase, [0.0, kink, 2.0 * np.pi], [0.0, 1.0, 0.0])
+    wave = falls if closed else np.minimum(phase, kink) + phase[1]
+    marked = abrupt_points(network, wave[None, None], trajectory, np.array([[1e-9]]))[0]
+    inner = np.flatnonzero(marked[5:-5]) + 5
+    across = {i for i in range(2, m) if phase[i - 2] < kink - 1e-9 and kink + 1e-9 < phase[i]}
+    assert across <= set(inner.tolist()) <= set(range(at, at + 4))
