@@ -496,6 +496,22 @@ def test_fading_row_shows_its_transient_and_leaves_its_neighbour_alone() -> None
     assert not alone.cycle_peaks_a
 
 
+def test_disturbance_of_a_row_fades_as_it_does_alone() -> None:
+    """A row that Newton solves on after others have arrived keeps its own Floquet multiplier."""
+    mains_v = np.array([20.0, 90.0, 120.0, 230.0, 400.0])
+    bridge = VARIANTS["bridge, no return chain"]
+    circuit = build_circuit(bridge, Conditions(mains_rms_v=mains_v))
+    circuit = circuit.add(capacitance("C9", "led+", "neutral", 10e-6))
+
+    def multiplier(some: Circuit) -> FloatArray:
+        return np.max([s.multiplier for s in solve(some, READINGS).states.values()], axis=0)
+
+    alone = np.concatenate([multiplier(circuit.rows(np.array([row]))) for row in range(5)])
+    assert_allclose(multiplier(circuit), alone, rtol=0.0, atol=1e-5)
+    # of 20 V little reaches the LED: the capacitor is left to the leaks, of 400 V it is clamped
+    assert alone[0] > 0.9 > 0.5 > alone[4]
+
+
 @pytest.mark.parametrize("surge_v", [400.0, 600.0])
 def test_breakdown_in_some_rows_leaves_the_others_alone(surge_v: float) -> None:
     """A batch of a fading row, a steady one, and one whose rectifier breaks down in a surge."""
