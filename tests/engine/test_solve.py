@@ -566,6 +566,29 @@ def test_clamped_peaks_are_found_beside_a_breakdown() -> None:
     assert abs(mean_v) < 1e-4 * peak_v
 
 
+def test_charge_of_a_fading_suppressor_is_what_flowed() -> None:
+    """Behind an open contact, with a rectifier that breaks down: C dV is the integral of i dt.
+
+    With differences of second order from the start Newton goes round the period without an end.
+    """
+    whole = board(
+        relay=relay(Suppressor(resistance_ohm=100.0, capacitance_f=850e-9)),
+        led_capacitor=Capacitor(ref="C1", capacitance_f=290e-9),
+    )
+    circuit = build_circuit(whole, Conditions(coil_driven=False, mains_rms_v=256.9))
+    circuit = (
+        circuit.change("R1", resistance_ohm=1930.0)
+        .change("R2", resistance_ohm=422e3)
+        .change("D1", breakdown_v=86.7)
+    )
+    solution = solve(circuit)
+    held_v = across_v(solution, circuit["suppressor.c"])[0]
+    flow_a = across_v(solution, circuit["suppressor.r"])[0] / 100.0
+    charge = np.trapezoid(flow_a, solution.time_s[0])
+    assert_allclose(850e-9 * (held_v[-1] - held_v[0]), charge, rtol=2e-3)
+    assert_allclose(across_v(solution, circuit["R1"])[0] / 1930.0, flow_a, atol=1e-5 * flow_a.max())
+
+
 # ------------------------------------------------------------------ extremes
 
 
