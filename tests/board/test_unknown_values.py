@@ -53,8 +53,8 @@ def test_a_neighbour_is_the_likeliest() -> None:
     assert [each.ref for each in board.unknowns] == ["R2"]
     assert 'R2 "?" = 82 kΩ, like its neighbour' in read_as_line(board)
     assert unread_line(board) == (
-        "R2 is unknown: taken as 82 kΩ, 27.3 kΩ to 246 kΩ allowed for; zcd check BOARD says which "
-        "values pass."
+        "R2 is unknown: taken as 82 kΩ, 27.3 kΩ to 246 kΩ allowed for; zcd check BOARD says what "
+        "the board bears."
     )
 
 

@@ -31,10 +31,10 @@ from zcd.diagnosis.meters import OVERLOAD, usual_meter
 from zcd.diagnosis.rank import Diagnosis, diagnose
 from zcd.diagnosis.reading_syntax import parse_place, parse_reading
 from zcd.diagnosis.readings import Measured, Reading
+from zcd.report.of_answers import suggestion_lines
 from zcd.report.of_diagnosis import (
     hidden_line,
     measured_table,
-    suggestion_lines,
     suspects_line,
     unseen_parts,
 )

@@ -113,8 +113,8 @@ def test_too_little_measured_names_what_would_do() -> None:
     assert 1 <= len(result.missing) <= 4
     assert not any(reading.lifted for reading in result.missing)
     line = retest_line(result)
-    assert line.startswith("NOT PASSED yet: ")
-    assert "Take one more. " in line or f"Take {len(result.missing)} more. " in line
+    assert line.startswith("GOOD SO FAR, not passed yet ")
+    assert "Take one more reading. Board unplugged and discharged: ohms across R1 to R2 (" in line
     shown = " ".join(document_text(retest_answer(result)).split())
     assert all(reading_text(reading, result.circuit) in shown for reading in result.missing)
     shown = MeterModel(dictionary().board, dictionary().circuit, usual_meter()).read(
@@ -136,7 +136,7 @@ def test_nothing_left_is_said_only_where_no_reading_would_do() -> None:
     result = retest(proofer, [parse_reading(text, proofer.circuit) for text in texts])
     assert 0.93 < result.good_ratio < 0.95
     assert len(result.missing) == 1
-    assert "Take one more. Board " in retest_line(result)
+    assert "Take one more reading. Board " in retest_line(result)
 
 
 def test_board_that_differs_is_asked_for_nothing_more() -> None:

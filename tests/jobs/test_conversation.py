@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 import pytest
 
 from tests.jobs.demo_job import dictionary
+from zcd.diagnosis.expected_readings import ExpectedRange
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import OVERLOAD
 from zcd.diagnosis.next_reading import Suggestion
@@ -52,6 +53,7 @@ class Bench:
                 gain_bits=1.0,
                 open_bits=2.0,
                 outcomes=(),
+                good=ExpectedRange(low=0.0, middle=0.0, high=0.0),
             )
         return Diagnosis(
             measured=tuple(measured), ranked=(), suggestion=suggestion, conclusion=f"step {step}"

@@ -17,6 +17,7 @@ from zcd.diagnosis.rank import Ranked, diagnose, present
 from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.diagnosis.readings import AccessLevel, Reading
 from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
+from zcd.report.of_answers import suggestion_lines
 from zcd.report.of_diagnosis import (
     ACCESS_TITLES,
     MAX_SHOWN,
@@ -30,8 +31,8 @@ from zcd.report.of_diagnosis import (
     probes_text,
     ranked_table,
     spread_text,
-    suggestion_lines,
 )
+from zcd.report.of_diagnosis_answer import fault_name
 from zcd.report.of_diagnosis_text import amount_text
 from zcd.report.text import probability_text
 
@@ -135,7 +136,8 @@ def test_ranking_shows_the_likeliest_only(texts: tuple[str, ...]) -> None:
     result = case(texts).diagnosis
     rows = ranked_table(result, dictionary().circuit).rows
     assert 1 <= len(rows) <= MAX_SHOWN
-    assert [row[1].splitlines()[0] for row in rows] == [r.key for r in result.ranked[: len(rows)]]
+    names = [fault_name(r) for r in result.ranked[: len(rows)]]
+    assert [row[1].splitlines()[0] for row in rows] == names
     assert all(r.probability >= MIN_SHOWN for r in result.ranked[: len(rows)])
     assert [row[2] for row in rows] == [r.words for r in result.ranked[: len(rows)]]
 

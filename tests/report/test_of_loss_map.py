@@ -59,21 +59,22 @@ def test_title_speaks_of_the_other_axis_where_this_one_has_no_end() -> None:
     )
     assert loss_map_title(turned) == "At 25 °C, sync is lost where chain is above 2 times"
     assert loss_map_title(replace(result, across=CHAIN)).startswith(
-        "With the chain as it is, a typical optocoupler loses sync below 20 % of its CTR when new"
+        "With the chain as it is, a typical optocoupler loses sync below 20 % of the CTR it had "
+        "when new"
     )
 
 
 def test_sheet_has_a_line_for_each_way() -> None:
     rows = loss_map_table(lost_below(0.2)).rows
     assert rows[2] == ("remaining CTR", "100 %", "below 20 %", "5 times", "edge offset")
-    assert rows[0][2:] == ("not down to 36 V", "", "")
+    assert rows[0][2:] == ("never, down to 36 V", "", "")
     assert len(rows) == 4
 
 
 def test_lines_count_curves_and_boards() -> None:
     result = lost_below(0.2, above=1.2)
     text = " ".join(loss_map_lines(result, share_lost(result)))
-    assert "Boundary: 2 curves, 0 closed" in text
+    assert "Beyond the limit fails first: " in text
     assert "edge offset" in text
     assert "high time" in text
     assert "Of 16 boards within tolerance" in text

@@ -119,7 +119,7 @@ def test_two_couplers_at_one_pin_stay_alike() -> None:
     drawer = 'optocouplers = [{family = "817", grade = "C", count = 1}, "785 BLL"]'
     result = asked("two couplers", "OC2", drawer)
     lines = answer_lines(result.found, result.found.answers[0], 3)
-    assert lines[0] == "817 C: the same family and grade"
+    assert lines[0] == "817 C: the same family and grade, any make"
     assert lines[1].startswith("2 x TLP785 BLL: ")
 
 

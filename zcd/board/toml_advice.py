@@ -112,8 +112,31 @@ def _open_header(line: str) -> tuple[str, str] | None:
 
 
 def _odd_quotes(line: str) -> tuple[str, str] | None:
-    odd = line.count('"') % 2 == 1 and '"""' not in line
-    return ("a quote that is not closed", 'both quotes, such as supply = "5 V"') if odd else None
+    if line.count('"') % 2 == 0 or '"""' in line:
+        return None
+    return "a quote that is not closed", _closed(line) or 'both quotes, such as supply = "5 V"'
+
+
+def _closed(line: str) -> str:
+    """The line with the quote that it lacks behind a value; empty where it has no place."""
+    for place in (match.start() for match in re.finditer(r"[,\]}]|\s*$", line)):
+        mended = f'{line[:place]}"{line[place:]}'.strip()
+        try:
+            read = tomllib.loads(mended)
+        except tomllib.TOMLDecodeError:
+            continue
+        if not any(sign in text for text in _strings(read) for sign in ',="[]{}'):
+            return mended if len(mended) <= _LONGEST else ""
+    return ""
+
+
+def _strings(value: object) -> Iterator[str]:
+    """All texts in what was read."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict | list):
+        for each in value.values() if isinstance(value, dict) else value:
+            yield from _strings(each)
 
 
 def _bare_list(line: str) -> tuple[str, str] | None:

@@ -152,15 +152,15 @@ def commands() -> None:
       substitute   Find replacement parts.
       check        Check a board or its repair: pass or fail, and the reserve.
       retest       Judge the repaired board by what you measure.
-      close report Close a job with what was found; write the job sheet.
+      close, report   Close a job with what was found; write the job sheet.
       story        Show which fault raises which error flags, and why.
       windings     Name the leads of a fan before you connect it.
       map          Show where sync is lost.
       spice        Compare with ngspice.
       bench        Do all of this on a page in your browser.
-      jobs boards  List those of a folder.
+      jobs, boards   List those of a folder.
       practice     Find hidden faults, to learn.
-      settings completion schema   Set up zcd, your shell, your editor.
+      settings, completion, schema   Set up zcd, your shell, your editor.
     """
 
 

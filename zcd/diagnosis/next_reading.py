@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.circuit.elements import Circuit
-from zcd.diagnosis.expected_readings import good_board
+from zcd.diagnosis.expected_readings import ExpectedRange, good_board
 from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary, Progress
 from zcd.diagnosis.faults import HEALTHY, answer_of
 from zcd.diagnosis.functions import Function
@@ -106,6 +106,8 @@ class Suggestion:
     answers : tuple of Answer
         Those of the faults still likely, put together where the meter shows the same; likeliest
         first.
+    good : ExpectedRange
+        What a good board shows.
     full_scale : float or None
         Of the lowest range of the meter that holds all of these; None where there is none to set.
     again : Measured or None
@@ -117,6 +119,7 @@ class Suggestion:
     gain_bits: float
     open_bits: float
     outcomes: tuple[Outcome, ...]
+    good: ExpectedRange
     answers: tuple[Answer, ...] = ()
     full_scale: float | None = None
     again: Measured | None = None
@@ -328,6 +331,7 @@ def _suggestion(
         gain_bits=worth.bits,
         open_bits=float(entropy_bits(shares)),
         outcomes=outcomes,
+        good=good_board(dictionary, reading),
         answers=_answers(dictionary, reading, [o for o in outcomes if o.key in likely]),
         full_scale=_full_scale(dictionary, reading, outcomes),
         again=next((d.measured for d in doubts if d.measured.reading == reading), None),

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions
 from zcd.circuit.elements import Circuit, stack
+from zcd.diagnosis.expected_readings import ExpectedRange, good_board
 from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
 from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.functions import Function
@@ -102,6 +103,8 @@ class Retest(Result):
         Taken before the repair and not after it; a joint that was just made is not lifted again.
     missing : tuple of Reading
         What would make it sure, where nothing speaks against the board and too little was measured.
+    expected : tuple of ExpectedRange
+        What a good board shows at each of these.
     good_ratio : float
         Probability that the sync circuit is good.
     remaining : Remaining or None
@@ -120,6 +123,7 @@ class Retest(Result):
     likeliest: Fault
     likeliest_ratio: float
     missing: tuple[Reading, ...] = ()
+    expected: tuple[ExpectedRange, ...] = ()
 
     @property
     def differs(self) -> tuple[RepeatedReading, ...]:
@@ -185,6 +189,7 @@ def retest(
         circuit=dictionary.circuit,
         readings=again,
         missing=missing,
+        expected=tuple(good_board(dictionary, reading) for reading in missing),
         to_take=tuple(r for r in places if r in known and r not in taken and not r.lifted),
         good_ratio=float(shares[good].sum()),
         remaining=remaining(dictionary.board, dictionary.meter, measured),

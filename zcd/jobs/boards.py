@@ -60,17 +60,22 @@ def find_boards(folder: str | Path, words: str = "") -> tuple[BoardEntry, ...]:
 
 
 def _entry(path: Path) -> BoardEntry | None:
-    """The board of a file; None where it is a job, a drawer or something else."""
+    """The board of a file; None where it is a job, a drawer or something else that can be read."""
     try:
         keys = parse_toml(read_text(path, _WANTED), file_name(path), _WANTED)
-    except InputError:
-        return None
+    except InputError as error:
+        return _unread(path, error)
     if "optocoupler" not in keys or "board" in keys:
         return None
     try:
         return BoardEntry(file=path, board=board_from_dict(keys, file_name(path)))
     except InputError as error:
-        return BoardEntry(file=path, board=None, problem=str(error).splitlines()[0])
+        return _unread(path, error)
+
+
+def _unread(path: Path, error: InputError) -> BoardEntry:
+    """A file that cannot be read, with what is wrong first."""
+    return BoardEntry(file=path, board=None, problem=str(error).splitlines()[0])
 
 
 def _text(entry: BoardEntry) -> str:

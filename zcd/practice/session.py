@@ -142,7 +142,7 @@ class Session:
 
     def _plug_in(self) -> list[str]:
         self.bench.plug_in()
-        relay = " The load relay is driven." if "K1.contact" in self.bench.circuit else ""
+        relay = " The load relay is on." if "K1.contact" in self.bench.circuit else ""
         return [f"The board is together and under power.{relay} Mains side: live."]
 
     def _prove(self) -> list[str]:

@@ -11,6 +11,17 @@ from zcd.diagnosis.readings import AccessLevel
 _PRACTICE = "common practice, no source"
 _GS38 = "HSE guidance note GS38, 4th edition, 2015"
 _LOCK_OUT = "Washington WAC 296-24-975, after US 29 CFR 1910.333(b)"
+RATED = "meter and leads rated CAT II 300 V or better (CAT III at the socket)"
+HOW_ISOLATED = (
+    "Unplugged, ohms and diode test, logic0 to line and to neutral, both ways round: under 1 MΩ, "
+    "or a diode, means live"
+)
+"""How the low-voltage side is shown to be isolated or live."""
+OF_OPTOCOUPLERS = (
+    "New optocoupler: isolation voltage, VDE or UL mark (IEC 60747-5-5) and pin spacing no less "
+    "than those of the old one."
+)
+"""Where one is to be replaced."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +92,12 @@ FITTING: tuple[Caution, ...] = (
         source=_PRACTICE,
     ),
     Caution(
+        text=f"{OF_OPTOCOUPLERS} It keeps the mains from the controller, and from whoever touches "
+        "that.",
+        source="IEC 60747-5-5:2020 (not read), safety tests of photocouplers by its catalogue "
+        "entry; the rest: common practice, no source",
+    ),
+    Caution(
         text="Share the working voltage over several resistors in series, as the board did; do "
         "not leave a chain of one where there were two or more, so that one short is no "
         "short from the mains.",
@@ -119,9 +136,9 @@ ISOLATED: tuple[Caution, ...] = (
         source=_PRACTICE,
     ),
     Caution(
-        text="Prove that the low-voltage side is isolated before a computer or an earthed "
-        "instrument is connected: on some boards, such as those with a capacitive dropper, the "
-        "low-voltage side is live too.",
+        text="Prove that the low-voltage side is isolated before you call it so, and before a "
+        "computer or an earthed instrument is connected: on some boards, such as those with a "
+        f"capacitive dropper, the low-voltage side is live too. {HOW_ISOLATED}.",
         source=_PRACTICE,
     ),
 )
@@ -143,8 +160,7 @@ BENCH: tuple[Caution, ...] = (
 
 LIVE: tuple[Caution, ...] = (
     Caution(
-        text="Use a meter and leads rated CAT II 300 V or better at the board, CAT III at the "
-        "socket.",
+        text=f"Use a {RATED}.",
         source=_PRACTICE,
     ),
     Caution(
@@ -222,11 +238,13 @@ UNPLUG = "Unplug, discharge the capacitors and prove the board dead before you t
 SHORT_CAUTIONS: dict[AccessLevel, tuple[str, ...]] = {
     AccessLevel.DEAD: (UNPLUG,),
     AccessLevel.BENCH: (UNPLUG, "Remove the bench supply before you plug in again."),
-    AccessLevel.ISOLATED: ("Attach the leads while unplugged: mains is millimetres away.",),
+    AccessLevel.ISOLATED: (
+        "Attach the leads while unplugged: mains is millimetres away.",
+        f"Is the low side isolated? {HOW_ISOLATED}: no earthed scope.",
+    ),
     AccessLevel.MAINS: (
-        "LIVE MAINS: use CAT II 300 V leads, one hand. Clip the reference lead on before you plug "
-        "in.",
-        "Connect no earthed oscilloscope to the mains side.",
+        f"LIVE MAINS: {RATED}, one hand. Clip the reference lead on before you plug in.",
+        "No earthed oscilloscope on the mains side: differential probe or isolated inputs.",
     ),
     AccessLevel.LIFTED: (UNPLUG, "Let the joint cool; do not pull the pad off."),
 }

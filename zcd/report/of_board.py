@@ -46,6 +46,27 @@ def _said(note: ReadAs) -> str:
     return f'"{note.printed}" = {note.meaning}'
 
 
+READ_AGAIN = "read the marking again under a magnifier, or ask for the maker's parts list"
+BEARS = "what the board bears is not what to fit"
+"""What to do about a value that is not known, or not right, before one from a range is fitted."""
+
+
+def years_from(board: Board) -> str:
+    """From when on the years of a board are counted; empty without an optocoupler."""
+    part = board.optocoupler
+    if part is None:
+        return ""
+    return f"for {'a new ' if part.remaining_ratio == 1.0 else ''}{plain(part.ref)}"
+
+
+def served_line(board: Board) -> str:
+    """That the years of a new optocoupler are not those of one that has served."""
+    part = board.optocoupler
+    if part is None or part.remaining_ratio != 1.0:
+        return ""
+    return f"Counted {years_from(board)}; one that has served N years has less."
+
+
 def unread_parts(board: Board) -> list[str]:
     """Of each resistor that could not be read, the value that stands in its place."""
     taken = {part.ref: part.resistance_ohm for part in all_resistors(board)}
@@ -62,7 +83,7 @@ def unread_line(board: Board) -> str:
         for each in board.unknowns
     )
     lines = [f"{line}, {span}" for line, span in zip(unread_parts(board), spans, strict=True)]
-    ask = f"zcd check {plain(board.file)} says which values pass"
+    ask = f"zcd check {plain(board.file)} says what the board bears"
     return f"{'; '.join(lines)}; {ask}." if lines else ""
 
 

@@ -25,13 +25,12 @@ NOT_BELOW = (" Folders below this one are not searched.", "")
 def boards_table(entries: Sequence[BoardEntry]) -> Table:
     """A row for each board; what cannot be read follows them."""
     unread = [unread_text(entry.file.name, entry.problem) for entry in entries if entry.problem]
+    rows = tuple(_row(entry.file.name, entry.board) for entry in entries if entry.board)
     return Table(
         title="Boards",
-        columns=("file", "board", "mains", "circuit", "resistors", "coupler"),
-        rows=tuple(_row(entry.file.name, entry.board) for entry in entries if entry.board),
-        remark="\n".join(
-            (f"{count_text(len(entries), 'board')}.{NOT_BELOW[bool(entries)]}", *unread)
-        ),
+        columns=("file", "board", "circuit"),
+        rows=rows,
+        remark="\n".join((f"{count_text(len(rows), 'board')}.{NOT_BELOW[bool(entries)]}", *unread)),
         unbroken=(0,),
     )
 
@@ -50,14 +49,8 @@ def unread_text(name: str, problem: str) -> str:
 def _row(name: str, board: Board) -> tuple[str, ...]:
     values = Counter(quantity_text(r.resistance_ohm, "Ω") for r in chain_resistors(board))
     ohms = ", ".join(f"{n} x {value}" if n > 1 else value for value, n in values.items())
-    return (
-        plain(name),
-        plain(board.name.partition(",")[0]),
-        _mains(board),
-        str(board.topology),
-        ohms,
-        _coupler(board).removesuffix(" any"),
-    )
+    circuit = (_mains(board), str(board.topology), ohms, _coupler(board).removesuffix(" any"))
+    return plain(name), plain(board.name.partition(",")[0]), ", ".join(circuit)
 
 
 def _record(entry: BoardEntry) -> Record:

@@ -99,7 +99,8 @@ def part_texts(board: Board) -> dict[str, str]:
 def _coupler_text(opto: Optocoupler) -> dict[str, str]:
     left = opto.remaining_ratio
     aged = "" if left == 1.0 else f", {format_si(left, '%')} of its CTR left"
-    return {opto.ref: f"{opto.family} {opto.grade}{aged}"}
+    grade = ", grade not read" if opto.grade == "any" else f" {opto.grade}"
+    return {opto.ref: f"{opto.family}{grade}{aged}"}
 
 
 def _resistor_text(part: Resistor) -> str:

@@ -12,6 +12,7 @@ from zcd.margin.check import Check, Level, condition_text
 from zcd.margin.rules import Rule
 from zcd.margin.shorts import ShortStress
 from zcd.margin.stress import HARMLESS_REVERSE_A, ResistorStress
+from zcd.report.of_board import served_line
 from zcd.report.table import PASS, STATUS, WARNING, Cell, Quantity, Table
 from zcd.report.text import (
     NOTHING,
@@ -20,6 +21,7 @@ from zcd.report.text import (
     offset_text,
     quantity_text,
     rule_value_text,
+    rule_words,
     share_text,
     years_text,
 )
@@ -286,12 +288,13 @@ def life_table(check: Check) -> Table | None:
         right=(1,),
         remark=f"At {hours} a year with mains applied; low mains, hot, the lowest CTR of the "
         "grade, all else as marked. With every tolerance at its worse end and the chain drifting "
-        f"it is sooner: {'see below' if check.outlook else 'add --outlook'}.",
+        f"it is sooner: {'see below' if check.outlook else 'add --outlook'}. "
+        f"{served_line(check.board)}".rstrip(),
     )
 
 
 def _rule_name(rule: Rule[float]) -> str:
-    return plain(rule.name) + (f"\n  {plain(rule.remark)}" if rule.remark else "")
+    return rule_words(rule.name) + (f"\n  {plain(rule.remark)}" if rule.remark else "")
 
 
 RULES = (

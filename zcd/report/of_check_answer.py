@@ -21,9 +21,10 @@ from zcd.margin.population import Population
 from zcd.margin.rules import RESERVE, SYNC, WEIGHTS, Rule, worst_status
 from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import chain_resistors
+from zcd.margin.tolerances import grade_unread
 from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Verdict
-from zcd.report.of_board import read_as_line, unread_parts
+from zcd.report.of_board import BEARS, READ_AGAIN, read_as_line, unread_parts, years_from
 from zcd.report.of_changes import changes
 from zcd.report.of_check import volts_text
 from zcd.report.of_sizes import SmallChain, of_size, sizes_of, small_chain
@@ -35,6 +36,7 @@ from zcd.report.text import (
     offset_text,
     percent_text,
     quantity_text,
+    rule_words,
     share_text,
     years_text,
 )
@@ -66,9 +68,10 @@ EXPECTATION_TEXTS = {
     "duty": "some controllers that use both edges reject such a pulse",
 }
 """What it means that an expectation about the controller is not met."""
+GRADE = "optocoupler.grade"
 WEIGHTY = (
     "chain.topology", "chain.return_resistors", "mains.band", "mains.frequency", "chain.style",
-    "chain.tolerance", "optocoupler.grade", "controller.low_threshold", "controller.high_threshold",
+    "chain.tolerance", GRADE, "controller.low_threshold", "controller.high_threshold",
 )  # fmt: skip
 """Assumptions that most often change a verdict, the first first: common practice, no source."""
 MOST_ASSUMED = 3
@@ -135,7 +138,7 @@ def headline_text(check: Check) -> str:
 
 
 def _overloaded_text(parts: list[str]) -> str:
-    return f"{listed(parts)} {'is' if len(parts) == 1 else 'are'} overloaded"
+    return f"{listed([*map(rule_words, parts)])} {'is' if len(parts) == 1 else 'are'} overloaded"
 
 
 def _failed_subjects(check: Check) -> set[str]:
@@ -184,6 +187,8 @@ def unread_lines(check: Check) -> Iterator[str]:
         else:
             with_values = "no value of it alone makes the board pass"
         yield f"{line}; {with_values}."
+    if check.board.unknowns:
+        yield f"Before you fit one, {READ_AGAIN}; {BEARS}. If there is none, fit the value taken."
 
 
 def _grade_lines(check: Check) -> Iterator[str]:
@@ -317,6 +322,11 @@ def repair_text(repair: Repair, board: Board, passes: bool = True) -> str:
         verdict = f"Not as built, but as good: {plain(led.name)} {way}{still}."
     else:
         verdict = "As good as when it was new."
+    part, was = board.optocoupler, repair.was.optocoupler
+    if part is not None and part == was and part.remaining_ratio == 1.0:
+        verdict += (
+            f" {plain(part.ref)} was not replaced: the years it has served come off the reserve."
+        )
     inherited = " What fails failed on the original too." if repair.inherited and passes else ""
     return f"{verdict}{inherited} Changed: {'; '.join(changed)}."
 
@@ -336,7 +346,8 @@ def _change_text(change: Change) -> str:
 def _remedy_text(remedy: Remedy) -> str:
     now = quantity_text(remedy.value, remedy.unit)
     rated = "rated " if remedy.unit == "V" else ""
-    return f"It is {rated}{now}; the board surely passes with {_span_text(remedy)}."
+    again = "" if rated else f" First {READ_AGAIN}; {BEARS}."
+    return f"It is {rated}{now}; the board surely passes with {_span_text(remedy)}.{again}"
 
 
 def _of_text(remedy: Remedy) -> str:
@@ -480,7 +491,8 @@ def _reserve_text(check: Check, rule: Rule[float]) -> str:
         years = years_text(check.life.design_rule_years)
         return (
             "too little reserve for ageing: sync is lost once the weakest coupler of its grade has "
-            f"lost {left} of its CTR, about {years} ({wanted} wanted). Fit one of a higher grade"
+            f"lost {left} of its CTR, about {years} {years_from(check.board)} ({wanted} wanted). "
+            "Fit one of a higher grade"
         )
     rise, due = percent_text(rule.value - 1.0), percent_text(rule.limit - 1.0)
     return f"sync is lost once the chain has risen by {rise} (tolerance and ageing: {due})"
@@ -542,7 +554,7 @@ def _stress_text(check: Check, rules: list[Rule[float]]) -> str:
         if name in by_peak:
             peak, most = (quantity_text(2**0.5 * each, "V") for each in (rule.value, rule.limit))
             value, limit = f"{peak} peak", f"{limit} rms, {most} peak"
-        texts.append(f"{name} {value} (limit {limit})")
+        texts.append(f"{rule_words(name)} {value} (limit {limit})")
     return f"{', '.join(texts)}{where}"
 
 
@@ -576,7 +588,8 @@ def _reserve_fact(check: Check, life: Life) -> Iterator[tuple[str, str]]:
         yield (
             "reserve",
             f"works until the weakest optocoupler of its grade has lost "
-            f"{percent_text(1.0 - 1.0 / weak.factor_ratio)} of its CTR, about {years} at {hours}",
+            f"{percent_text(1.0 - 1.0 / weak.factor_ratio)} of its CTR, about {years} "
+            f"{years_from(check.board)} at {hours}",
         )
 
 
@@ -606,7 +619,7 @@ def _pulse_text(check: Check, nominal: Level) -> str:
         first = first.rpartition(" ")[0]
     return (
         f"{often}, low {quantity_text(nominal.low_time_s, 's')} "
-        f"({shortest} to {longest}), "
+        f"({shortest} to {longest} over mains and tolerances), "
         f"falls {crossing_text(nominal.fall_offset_s)} ({first} to {last})"
     )
 
@@ -641,6 +654,10 @@ def assumed_text(board: Board) -> str:
     said = {"mains.frequency"} if "mains.band" in values else set()  # a band is of one frequency
     named = [key for key in values if key in WEIGHTY and key not in said][:MOST_ASSUMED]
     texts = [f"{_key_text(key)} {' or '.join(values[key])}" for key in named]
+    part = board.optocoupler
+    if part is not None and GRADE in named and grade_unread(board):
+        ctr = (quantity_text(ratio, "%") for ratio in (part.ctr_min_ratio, part.ctr_max_ratio))
+        texts[named.index(GRADE)] = f"no grade read on {part.ref} (CTR {' to '.join(ctr)})"
     more = len(values) - len(named)
     if more:
         texts.append(f"{more} more")

@@ -15,7 +15,6 @@ from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.information import SURE
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import OVERLOAD
-from zcd.diagnosis.next_reading import Answer, Suggestion
 from zcd.diagnosis.rank import Diagnosis, Ranked, present, together_names
 from zcd.diagnosis.reading_syntax import show_measured, show_value
 from zcd.diagnosis.readings import (
@@ -29,7 +28,7 @@ from zcd.diagnosis.readings import (
 )
 from zcd.engine.network import islands
 from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
-from zcd.report.of_diagnosis_text import amount_text, range_text
+from zcd.report.of_diagnosis_text import amount_text
 from zcd.report.table import Table
 from zcd.report.text import probability_text
 
@@ -49,9 +48,8 @@ STATES = {
     Power.OFF: "Board powered, load relay off",
     Power.LIVE: "Board powered",
 }
+RELAY_ON = ", load relay on"
 REFERENCES = ("neutral", "logic0")
-NARROW = 1.3
-"""What faults show is told by its middle where the ends are no farther apart."""
 CAUTIONS: dict[AccessLevel, tuple[Caution, ...]] = {
     AccessLevel.DEAD: DEAD,
     AccessLevel.BENCH: BENCH,
@@ -189,8 +187,12 @@ def flags_line(job: Job) -> str:
 
 def state_line(reading: Reading, circuit: Circuit) -> str:
     """State of the board for a reading."""
-    driven = reading.power is Power.LIVE and "K1.contact" in circuit
-    return STATES[reading.power] + (", load relay driven" if driven else "")
+    return STATES[reading.power] + (RELAY_ON if with_relay_on(reading, circuit) else "")
+
+
+def with_relay_on(reading: Reading, circuit: Circuit) -> bool:
+    """Whether what a good board shows holds only while the load relay is on."""
+    return reading.power is Power.LIVE and "K1.contact" in circuit
 
 
 def suspects_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
@@ -481,84 +483,9 @@ def _in_all_text(diagnosis: Diagnosis) -> str:
 
 def _with_amount(ranked: Ranked, circuit: Circuit) -> str:
     """A fault with its size, where it has one."""
+    name = "a good board" if ranked.key == HEALTHY.key else ranked.key
     amount = amount_text(ranked, circuit)
-    return f"{ranked.key}\n{amount}" if amount else ranked.key
-
-
-def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
-    """The next reading: where the probes go, and what each answer would mean."""
-    reading = suggestion.reading
-    settles = f"expected to settle {probability_text(suggestion.gain_bits / suggestion.open_bits)}"
-    parts = (
-        reading_text(reading, circuit),
-        range_text(suggestion),
-        state_text(suggestion, circuit),
-        f"{settles} of what is open",
-    )
-    lines = ["; ".join(part for part in parts if part) + "."]
-    if suggestion.again is not None:
-        lines[0] += f" Again: {show_measured(suggestion.again)} contradicts the other readings."
-    lines += answers_text(suggestion, full=True)
-    return lines
-
-
-def state_text(suggestion: Suggestion, circuit: Circuit) -> str:
-    """In which state the board has to be, and on which side the probes go."""
-    side = str(suggestion.access)
-    if suggestion.reading.power is Power.DEAD:
-        return f"{side}: unplugged, discharged"
-    if suggestion.reading.power is Power.LIVE:
-        relay = "load relay driven" if "K1.contact" in circuit else "under power"
-        return f"{side}, {relay}"
-    return f"{side}, load relay off" if suggestion.reading.power is Power.OFF else side
-
-
-def answers_text(suggestion: Suggestion, *, full: bool = False) -> list[str]:
-    """The answers to a reading, each with what it would mean.
-
-    Unless `full`, one that a good board gives too names no fault: the reading does not see it.
-    """
-    good = next((o.value[1] for o in suggestion.outcomes if o.key == HEALTHY.key), None)
-    answers, function = suggestion.answers, suggestion.reading.function
-    healthy = next((a for a in answers if HEALTHY.key in a.keys), None)
-    if full or healthy is None:
-        return [answer_text(function, a, good) for a in answers]
-    healthy = replace(healthy, keys=(HEALTHY.key,))
-    return [
-        answer_text(function, healthy, good)
-        if HEALTHY.key in a.keys
-        else _outside_text(function, a, healthy) or answer_text(function, a, good)
-        for a in answers
-    ]
-
-
-def _outside_text(function: Function, answer: Answer, healthy: Answer) -> str:
-    """An answer that overlaps those of a good board: where it can be told; empty: it does not."""
-    if answer.jumps or answer.low > healthy.high or answer.high < healthy.low:
-        return ""
-    low, high = (show_value(function, end) for end in (healthy.low, healthy.high))
-    below, above = answer.low < healthy.low, answer.high > healthy.high
-    words = {(True, False): f"under {low}", (False, True): f"over {high}"}
-    where = words.get((below, above), f"under {low} or over {high}")
-    return f"{where}: {', '.join(answer.keys)}"
-
-
-def answer_text(function: Function, answer: Answer, good: float | None = None) -> str:
-    """An answer and what it would mean; `good` is what a good board shows."""
-    names = ", ".join("a good board" if key == HEALTHY.key else key for key in answer.keys)
-    if answer.jumps:
-        ends = [show_value(function, end) for end in (answer.low, answer.high)]
-        if good is not None and answer.high == OVERLOAD:
-            # a joint that opens now and then: between the part itself and nothing
-            ends[0] = f"about {show_value(function, good)}"
-        return f"jumps between {' and '.join(ends)}: {names}"
-    if HEALTHY.key not in answer.keys and 0.0 < answer.low <= answer.high < NARROW * answer.low:
-        # two ends so close together would look like limits
-        middle = 0.5 * (answer.low + answer.high)
-        same = good is not None and good / NARROW < middle < good * NARROW
-        as_good = ", as on a good board" if same else ""
-        return f"about {show_value(function, middle, digits=2)}{as_good}: {names}"
-    return f"{spread_of(function, answer.low, answer.high)}: {names}"
+    return f"{name}\n{amount}" if amount else name
 
 
 def cautions_of_step(diagnosis: Diagnosis) -> tuple[Caution, ...]:

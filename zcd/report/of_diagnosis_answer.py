@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator, Sequence
 import numpy as np
 
 from zcd.board.model import Board
+from zcd.circuit.build import coupler_refs
 from zcd.circuit.elements import Circuit, DcSource
 from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.case import Case
@@ -16,7 +17,7 @@ from zcd.diagnosis.meters import OVERLOAD, Meter
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.rank import Diagnosis, Ranked, one_repair, present, together_names
 from zcd.diagnosis.reading_syntax import show_measured
-from zcd.diagnosis.readings import AccessLevel, Measured
+from zcd.diagnosis.readings import AccessLevel, Measured, parts_between
 from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
 from zcd.errors import plain
 from zcd.files import file_name
@@ -24,15 +25,17 @@ from zcd.margin.stress import worst_stress
 from zcd.margin.tolerances import grade_unread
 from zcd.report.cautions import caution_lines, most_dangerous
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
-from zcd.report.of_board import no_sync_line, read_as_line, unread_line
+from zcd.report.of_answers import answers_text
+from zcd.report.of_board import READ_AGAIN, no_sync_line, read_as_line, unread_line
 from zcd.report.of_diagnosis import (
-    answers_text,
+    RELAY_ON,
     flags_line,
     good_text,
     hidden_line,
     reading_text,
     state_line,
     suspects_line,
+    with_relay_on,
 )
 from zcd.report.of_diagnosis_text import range_text, sentence
 from zcd.report.of_job_history import fault_statistics_line
@@ -51,6 +54,8 @@ LIFTABLE = ("resistor", "diode")
 PROBABLY = 0.75
 """From here on the likeliest fault is named alone: no other comes near it."""
 MOST_ASSUMED = 2
+ISOLATES = " (isolation voltage, VDE or UL mark and pin spacing no less than the old one's)"
+"""What a new optocoupler has to have."""
 FAN_KINDS = ("drive", "fan")
 """Kinds of faults behind a good sync circuit, when the fan does not turn."""
 THRESHOLDS = ("controller.low_threshold", "controller.high_threshold")
@@ -189,11 +194,12 @@ def work_lines(
         )
     orders = []
     if part in {unknown.ref for unknown in board.unknowns}:
-        orders.append(f"The value of {part} is a guess. Values that pass: zcd check {board_file}")
+        orders.append(f"The value of {part} is a guess: {READ_AGAIN}.")
     if part in replaceable_refs(board):
         parts = [part, *(ref for ref in first.neighbours if ref in replaceable_refs(board))]
         each = " ".join(f"--for {ref}" for ref in parts)
-        orders.append(f"Find a new {', '.join(parts)}: zcd substitute {board_file} {each}")
+        of_old = ISOLATES if part in coupler_refs(board) else ""
+        orders.append(f"Find a new {', '.join(parts)}{of_old}: zcd substitute {board_file} {each}")
     orders += [
         f"{'Fit' if first.is_replaced else 'Mend'} it. {hidden_line(diagnosis, circuit)}".strip(),
         f'Enter the new readings: {measure} -r "dc pin ..." -r "frequency ..." (if you fitted '
@@ -287,7 +293,7 @@ def verdict_line(diagnosis: Diagnosis) -> str:
     if diagnosis.stopped == "danger":
         return sentence(diagnosis.conclusion)
     if diagnosis.stopped == "contradiction":
-        likely = f"{ranked[0].key} ({probability_text(ranked[0].probability)})"
+        likely = f"{fault_name(ranked[0])} ({probability_text(ranked[0].probability)})"
         return f"Not settled: readings contradict each other. Most likely: {likely}."
     if len(alike) > 1 and diagnosis.suggestion is None:
         share = probability_text(diagnosis.named_ratio)
@@ -449,7 +455,8 @@ def neighbours_text(first: Ranked) -> str:
 def because_lines(measured: Sequence[Measured], case: Case) -> tuple[str, ...]:
     """Readings, each beside those of a good board."""
     return tuple(
-        f"{reading_text(m.reading, case.circuit)}: {show_measured(m)} (good board "
+        f"{reading_text(m.reading, case.circuit)}: {show_measured(m)} (good board"
+        f"{f'{RELAY_ON}:' if with_relay_on(m.reading, case.circuit) else ''} "
         f"{good_text(m.reading, case.atlas)})"
         for m in measured
     )
@@ -458,7 +465,9 @@ def because_lines(measured: Sequence[Measured], case: Case) -> tuple[str, ...]:
 def step_text(step: Suggestion, circuit: Circuit) -> str:
     """A reading to take: function, probes, range."""
     reading = step.reading
-    parts = (reading_text(reading, circuit), range_text(step))
+    between = parts_between(circuit, reading.red, reading.black)
+    row = ", end to end" if reading.function.row.dead and len(between) > 1 else ""
+    parts = (f"{reading_text(reading, circuit)}{row}", range_text(step))
     again = "" if step.again is None else f"; again, it showed {show_measured(step.again)}"
     return "; ".join(part for part in parts if part) + again
 

@@ -11,6 +11,7 @@ from zcd.diagnosis.readings import AccessLevel
 from zcd.errors import plain
 from zcd.report.cautions import Caution, caution_lines
 from zcd.report.document import Block, BulletList, Cautions, Document, Paragraph, Section
+from zcd.report.of_answers import suggestion_lines
 from zcd.report.of_check import board_line
 from zcd.report.of_check_document import TOUCH_CAUTION, end_sections
 from zcd.report.of_diagnosis import (
@@ -22,7 +23,6 @@ from zcd.report.of_diagnosis import (
     indistinguishable_line,
     measured_table,
     ranked_table,
-    suggestion_lines,
     suspects_line,
 )
 from zcd.report.of_diagnosis_answer import verdict_line

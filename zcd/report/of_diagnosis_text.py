@@ -57,4 +57,4 @@ def range_text(suggestion: Suggestion) -> str:
     if suggestion.full_scale is None:
         return ""
     scale = quantity_text(suggestion.full_scale, suggestion.reading.function.row.unit)
-    return f"auto range, or {scale} and up"
+    return f"meter on auto, or on {scale} or more"

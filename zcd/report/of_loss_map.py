@@ -10,7 +10,7 @@ from zcd.margin.quantities import Quantity
 from zcd.report.of_check_answer import EXPECTATION_TEXTS
 from zcd.report.of_spread import sure_text
 from zcd.report.table import WARNING, Table
-from zcd.report.text import RULE_WORDS, percent_text, quantity_text, rule_text
+from zcd.report.text import RULE_WORDS, quantity_text, rule_text
 from zcd.sync.lock import LIMITS
 
 CTR = "ctr"
@@ -35,8 +35,8 @@ def loss_map_title(loss_map: LossMap) -> str:
         return f"No sync as described: {RULE_WORDS[loss_map.failed_rule].broken}"
     if up.key == CTR and (ends := _ends_text(up, loss_map.reach_up)):
         return (
-            f"{_at_text(across)}, a typical optocoupler loses sync {ends} of its CTR when new "
-            "(the worst of its grade: zcd check)"
+            f"{_at_text(across)}, a typical optocoupler loses sync {ends} of the CTR it had when "
+            "new (the worst of its grade: zcd check)"
         )
     if ends := _ends_text(up, loss_map.reach_up):
         return f"{_at_text(across)}, sync is lost where {up.words} is {ends}"
@@ -104,7 +104,7 @@ def loss_map_table(loss_map: LossMap) -> Table:
         (
             quantity.words,
             value_text(quantity, quantity.here),
-            f"not {to} to {value_text(quantity, last)}"
+            f"never, {to} to {value_text(quantity, last)}"
             if isnan(end)
             else f"{way} {value_text(quantity, end)}",
             "" if isnan(end) else _step_text(quantity, end),
@@ -135,18 +135,10 @@ def loss_map_table(loss_map: LossMap) -> Table:
 
 def loss_map_lines(loss_map: LossMap, loss_share: LossShare) -> tuple[str, ...]:
     """What else the map says, a sentence each."""
-    curves = loss_map.boundaries
-    points = sum(curve.up.size for curve in curves)
-    rules = dict.fromkeys(rule for curve in curves for rule in curve.rules)
-    lines = [f"Lock in {percent_text(loss_map.locked_ratio)} of the map."]
-    if curves:
-        one = len(curves) == 1
-        closed = sum(curve.closed for curve in curves)
-        lines.append(
-            f"Boundary: {len(curves)} {'curve' if one else 'curves'}, {closed} closed, "
-            f"{points} points; beyond it fails first: "
-            f"{', '.join(map(rule_text, rules))}."
-        )
+    rules = dict.fromkeys(rule for curve in loss_map.boundaries for rule in curve.rules)
+    lines = []
+    if rules:
+        lines.append(f"Beyond the limit fails first: {', '.join(map(rule_text, rules))}.")
     lines.append(
         f"Of {loss_share.boards} boards within tolerance that stand where this one does, "
         f"{sure_text(loss_share.here(loss_map), 'loses sync', 'may lose sync')}"

@@ -11,6 +11,7 @@ from zcd.errors import plain
 from zcd.margin.ageing import YEARS, Ageing
 from zcd.margin.check import Check
 from zcd.margin.sensitivity import LADDER, Sensitivity
+from zcd.report.of_board import served_line
 from zcd.report.of_spread import DOUBT
 from zcd.report.table import Table
 from zcd.report.text import percent_text, quantity_text, years_text
@@ -136,7 +137,8 @@ def years_table(ageing: Ageing, board: Board) -> Table:
         right=(1, 2),
         remark=f"Mains at the chain for {hours} a year, as {feed}; chain up by "
         f"{percent_text(drift)} after ten years (load life, the stricter way). The design rule is "
-        "the stricter view; the other one comes from a modern LED and is indicative only.",
+        "the stricter view; the other one comes from a modern LED and is indicative only. "
+        f"{served_line(board)}".rstrip(),
     )
 
 

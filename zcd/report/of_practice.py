@@ -17,7 +17,7 @@ from zcd.practice.review import Review, Step
 from zcd.practice.session import Session, reading_text
 from zcd.report.cautions import SHORT_CAUTIONS
 from zcd.report.document import BulletList, Document, Paragraph, Section
-from zcd.report.of_diagnosis import STATES, spread_text
+from zcd.report.of_diagnosis import RELAY_ON, STATES, spread_text
 from zcd.report.of_diagnosis_text import sentence
 from zcd.report.of_story import headline
 from zcd.report.of_story_flags import why_lines
@@ -53,8 +53,8 @@ def begin_lines(exercise: Exercise) -> tuple[str, ...]:
 def bench_state(bench: Bench) -> tuple[str, str, tuple[str, ...]]:
     """How the board stands: in a word, in words, and the cautions that are due."""
     if bench.plugged:
-        driven = ", load relay driven" if "K1.contact" in bench.circuit else ""
-        return "LIVE", f"{STATES[Power.LIVE]}{driven}.", SHORT_CAUTIONS[AccessLevel.MAINS]
+        relay = RELAY_ON if "K1.contact" in bench.circuit else ""
+        return "LIVE", f"{STATES[Power.LIVE]}{relay}.", SHORT_CAUTIONS[AccessLevel.MAINS]
     if bench.proved:
         return "DEAD", "Board unplugged, discharged and proved dead.", ()
     return "UNPLUGGED", "Not proved dead.", SHORT_CAUTIONS[AccessLevel.DEAD]

@@ -11,8 +11,9 @@ from zcd.circuit.elements import Circuit, Phototransistor
 from zcd.circuit.points import joint_text, leads_text, part_words
 from zcd.diagnosis.case import ExpectedReadings
 from zcd.diagnosis.expected_readings import ExpectedReading
-from zcd.diagnosis.functions import Function
+from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.meters import OVERLOAD, Meter, diode_full_scale_v
+from zcd.diagnosis.reading_syntax import show_value
 from zcd.diagnosis.readings import AccessLevel, Reading, parts_between, parts_over, usual_power
 from zcd.errors import plain
 from zcd.report.cautions import LOCAL, SHORT_CAUTIONS
@@ -20,29 +21,38 @@ from zcd.report.document import Cautions, Document, Paragraph, Section
 from zcd.report.of_board import no_sync_line, read_as_line, unread_line
 from zcd.report.of_diagnosis import cautions_for, side_by_side, spread_text
 from zcd.report.table import Table
-from zcd.report.text import quantity_text, wrapped
+from zcd.report.terminal import document_text
+from zcd.report.text import quantity_text
 
 MOST_TOLD = 2
-MOST_ROWS = 8
+MOST_ROWS, LEAST_ROWS = 8, 4
 """Readings on one screen."""
-WIDTH, USUAL_READ_AS = 80, 2
-"""Columns of a screen, and lines of what was understood beside which so many rows have room."""
+WIDTH, LINES = 80, 24
+"""Columns and lines of a screen, without the line on what is not there."""
 TOLD_WIDTH = 20
-"""Columns of the faults told, so that each reading is one line."""
+"""Columns of the faults told, so that most readings are one line."""
+COLUMNS = ("board", "red, black", "good board", "bad reading: fault")
 SHORT_STATES = {
-    AccessLevel.DEAD: "unplugged",
+    AccessLevel.DEAD: "dead",
     AccessLevel.BENCH: "bench",
-    AccessLevel.ISOLATED: "powered",
-    AccessLevel.MAINS: "MAINS",
+    AccessLevel.ISOLATED: "power",
+    AccessLevel.MAINS: "LIVE",
 }
 """Sides that the page shows; what takes a lifted part is in the full list."""
 STATE_WORDS = {
     AccessLevel.BENCH: "bench: unplugged, logic supply from a bench supply.",
-    AccessLevel.ISOLATED: "powered: plugged in, probes on the isolated side only.",
-    AccessLevel.MAINS: "MAINS: plugged in, probes on LIVE parts.",
+    AccessLevel.ISOLATED: "power: plugged in, probes on the isolated side only.",
+    AccessLevel.MAINS: "LIVE: plugged in, probes on live parts.",
 }
 
 
+POINT_WORDS = {
+    ("line", "neutral"): "line, neutral: the mains terminals.",
+    ("feed",): "feed: where the chain begins, behind the load relay's contact if it has one.",
+    ("led+", "led-"): "led+, led-: the ends of the optocoupler's LED.",
+    ("logic0",): "logic0: the controller's ground.",
+}
+"""Points by what they are called in the rows, and where one finds them."""
 BENCH_BANDS = "good board: mains within 5 %, 15 to 35 °C."
 
 
@@ -57,27 +67,29 @@ def _is_wide(line: ExpectedReading) -> bool:
 
 def card_screen_document(expected: ExpectedReadings) -> Document:
     """The most telling of the expected readings on one screen, with the cautions for them."""
+    for most in range(MOST_ROWS, LEAST_ROWS, -1):
+        document = _screen(expected, most)
+        if len(document_text(document, WIDTH).splitlines()) <= LINES:
+            return document
+    return _screen(expected, LEAST_ROWS)
+
+
+def _screen(expected: ExpectedReadings, most: int) -> Document:
+    """So many of the expected readings, the most telling ones."""
     on_page = [line for line in expected.lines if line.access in SHORT_STATES]
-    read_as = read_as_line(expected.board)
-    new = _most_telling(
-        on_page, MOST_ROWS - max(0, len(wrapped(read_as, WIDTH).splitlines()) - USUAL_READ_AS)
-    )
+    new = most_telling(on_page, most)
     told = [line for line in on_page if line.reading in new]
     rows = tuple(
         (*row[:3], _fitting(row[3]))
         for row in (_row(line, expected.circuit, new[line.reading]) for line in told)
     )
-    more = len(on_page) - len(told)
-    columns = ("board", "red, black", "good board", "shows best")
-    table = Table(title="", columns=columns, rows=rows, remark=f"{more} more: --full")
+    table = Table(title="", columns=COLUMNS, rows=rows, remark=_more_line(on_page, told))
     sides = [side for side in SHORT_STATES if any(line.access is side for line in told)]
-    # the cautions of the mains hold for the isolated side too
-    due = [side for side in sides if side in (AccessLevel.DEAD, AccessLevel.MAINS)]
-    cautions = [text for side in due or sides for text in SHORT_CAUTIONS[side]]
+    cautions = dict.fromkeys(text for side in sides for text in SHORT_CAUTIONS[side])
     words = (
         no_sync_line(expected.board),
         f"{_legend(expected.board, sides, rows)}{BESIDE if any(map(_is_wide, told)) else ''}",
-        read_as,
+        read_as_line(expected.board),
         unread_line(expected.board),
         f"CAUTION: {' '.join(cautions)} {LOCAL}",
     )
@@ -85,6 +97,14 @@ def card_screen_document(expected: ExpectedReadings) -> Document:
         title=plain(expected.board.name),
         sections=(Section("", (table, *(Paragraph(text) for text in words if text)), answer=True),),
     )
+
+
+def _more_line(on_page: Sequence[ExpectedReading], told: Sequence[ExpectedReading]) -> str:
+    """How many readings are left out, and how many of them are live."""
+    left = [line for line in on_page if line not in told]
+    live = sum(line.access is AccessLevel.MAINS for line in left)
+    on_live = f", {live} of them on LIVE parts" if live else ""
+    return f"{len(left)} more{on_live}: --full"
 
 
 def card_page_document(expected: ExpectedReadings) -> Document:
@@ -95,7 +115,7 @@ def card_page_document(expected: ExpectedReadings) -> Document:
     )
     table = Table(
         title="Expected readings",
-        columns=("board", "red, black", "good board", "shows best"),
+        columns=COLUMNS,
         rows=rows,
         remark=_legend(expected.board, list(SHORT_STATES), rows),
     )
@@ -104,33 +124,37 @@ def card_page_document(expected: ExpectedReadings) -> Document:
     )
 
 
-def _most_telling(lines: Sequence[ExpectedReading], most: int) -> dict[Reading, set[str]]:
+def most_telling(lines: Sequence[ExpectedReading], most: int) -> dict[Reading, set[str]]:
     """So many readings, in their order, that tell most faults together, each with those that no
     reading chosen before it tells; the frequency of the pulses is among them.
 
-    Powered ones are there only for what no dead one tells, live ones for what no other does; what
-    room is left goes to readings that confirm the first.
+    Powered ones are there only for what no dead one tells, then for what confirms the first; live
+    ones only on a board on which there are no others under power.
     """
     lines = [line for line in lines if _takes_a_meter_only(line)]
     dead = [line for line in lines if line.access is AccessLevel.DEAD]
-    safe = [line for line in lines if line.access is not AccessLevel.MAINS]
-    every = {key for line in lines for key in line.faults}
-    told: dict[Reading, set[str]] = {}
+    isolated = [line for line in lines if line.access is AccessLevel.ISOLATED]
+    safe = [*dead, *isolated] if isolated else lines
     counted = (line for line in safe if line.reading.function is Function.FREQUENCY)
-    for line in [line for line in counted if line.faults][:1]:
-        told[line.reading] = set(line.faults)
-    left = set(every)
-    for side, until in (dead, most - 2), (safe, most - 1), (lines, most), (safe, most):
-        while len(told) < until:
-            rest = [line for line in side if line.reading not in told]
-            best = max(rest, key=lambda line: len(left & line.faults.keys()), default=None)
-            if best is None or not left & best.faults.keys():
-                break
-            told[best.reading] = left & best.faults.keys()
-            left -= best.faults.keys()
-        if side is lines:
-            left = set(every)
+    told = {line.reading: set(line.faults) for line in counted if line.faults}
+    told = dict(list(told.items())[:1])
+    every = {key for line in lines for key in line.faults}
+    for stages in ((dead, most - 1), (safe, most)), ((safe, most),):
+        left = set(every)
+        for side, until in stages:
+            while len(told) < until:
+                rest = [line for line in side if line.reading not in told]
+                best = max(rest, key=lambda line: _weight(left & line.faults.keys()), default=None)
+                if best is None or not left & best.faults.keys():
+                    break
+                told[best.reading] = left & best.faults.keys()
+                left -= best.faults.keys()
     return {line.reading: told[line.reading] for line in lines if line.reading in told}
+
+
+def _weight(faults: Collection[str]) -> int:
+    """Faults, those counted twice that most boards come in with."""
+    return len(faults) + sum(key.endswith((" open", " short")) for key in faults)
 
 
 def _takes_a_meter_only(line: ExpectedReading) -> bool:
@@ -150,9 +174,17 @@ def _row(
     return (
         SHORT_STATES[line.access],
         short_reading(line.reading, circuit),
-        spread_text(line.reading.function, line.healthy),
+        _good_text(line),
         _best_told(line, circuit, new),
     )
+
+
+def _good_text(line: ExpectedReading) -> str:
+    """What a good board shows, the unit once."""
+    text = spread_text(line.reading.function, line.healthy)
+    low, _, high = text.partition(" to ")
+    unit = high.partition(" ")[2]
+    return f"{low.removesuffix(f' {unit}')} to {high}" if unit else text
 
 
 def _fitting(names: Sequence[str]) -> str:
@@ -180,14 +212,11 @@ def _legend(board: Board, sides: Sequence[AccessLevel], rows: Sequence[Sequence[
         words.append("reversed: red probe on the banded end.")
     if "duty" in places:
         words.append("duty: share of time LOW; if your meter counts high, take it from 100 %.")
-    if "feed" in places:
-        words.append("feed: where the chain begins, behind the load relay's contact if it has one.")
     if bridge := re.search(r"(\w+)~1", places):
         words.append(f"{bridge[1]}~1: its ~ lead at the feed; {bridge[1]}~2: the other.")
-    if "led+" in places or "led-" in places:
-        words.append("led+, led-: the optocoupler's LED.")
-    if "logic0" in places:
-        words.append("logic0: the controller's ground.")
+    if rows_of_parts := re.search(r"\S+ to \S+", places):
+        words.append(f"{rows_of_parts[0]}: all in the row, end to end.")
+    words += [text for names, text in POINT_WORDS.items() if any(n in places for n in names)]
     return " ".join(words)
 
 
@@ -238,7 +267,8 @@ def short_reading(reading: Reading, circuit: Circuit) -> str:
 
 
 def _best_told(line: ExpectedReading, circuit: Circuit, new: Collection[str]) -> list[str]:
-    """Faults that a reading tells: of parts between the probes, clearly, the commonest first."""
+    """Faults that a reading tells, each behind what it then shows: of parts between the probes,
+    clearly, the commonest first."""
     row = parts_between(circuit, line.reading.red, line.reading.black)
     parts = {ref.replace(".led", " LED").replace(".", " ") for ref in row} | {
         *line.over.split(", ")
@@ -251,4 +281,21 @@ def _best_told(line: ExpectedReading, circuit: Circuit, new: Collection[str]) ->
         return key not in new, not clear, not key.startswith(tuple(parts - {""}))
 
     keys = [key for key in line.faults if not key.endswith("intermittent")]
-    return sorted(keys, key=place)[:MOST_TOLD]
+    best = sorted(keys, key=place)[:MOST_TOLD]
+    return [f"{_bad_text(line, key)}{key}" for key in best]
+
+
+def _bad_text(line: ExpectedReading, key: str) -> str:
+    """What a reading shows with a fault, where that is apart from what a good board shows."""
+    good, shown, function = line.healthy, line.faults[key], line.reading.function
+    if shown.low > good.high:
+        if function.row.method is Method.JUNCTION and shown.high == OVERLOAD:
+            return f"{show_value(function, OVERLOAD)}: "  # few meters show more than 2 V
+        low = show_value(function, shown.low, digits=2)
+        return f"{low if shown.low == shown.high else f'>{low}'}: "
+    if shown.high < good.low:
+        high = show_value(function, shown.high, digits=2)
+        return f"{high if shown.low == shown.high else f'<{high}'}: "
+    if shown.low < good.low and shown.high <= good.high:
+        return "lower: "
+    return "higher: " if shown.high > good.high and shown.low >= good.low else ""

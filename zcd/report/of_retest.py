@@ -4,17 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 from math import isfinite
 
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.reading_syntax import show_measured, show_value, typed_text
-from zcd.diagnosis.readings import Reading, access_level
+from zcd.diagnosis.readings import AccessLevel, Reading, access_level
 from zcd.diagnosis.retest import LOW_TIME, RepeatedReading, Retest
 from zcd.errors import plain
 from zcd.margin.headroom import Headroom
 from zcd.report.cautions import DANGER, Caution, caution_lines
 from zcd.report.document import Document, Paragraph, Section
-from zcd.report.of_diagnosis import cautions_for, reading_text, spread_of, state_line
+from zcd.report.of_diagnosis import (
+    cautions_for,
+    reading_text,
+    spread_of,
+    spread_text,
+    state_line,
+    with_relay_on,
+)
 from zcd.report.of_diagnosis_dict import reading_to_dict, repeated_to_dict
 from zcd.report.of_diagnosis_document import caution_sections
 from zcd.report.of_readings_card import short_reading
@@ -25,6 +33,9 @@ from zcd.serialize import Record
 
 MIN_NAMED = 0.2
 MIN_OTHERWISE_GOOD = 0.5
+SO_FAR = 0.9
+"""From here on a board of which nothing differs is called good so far: common practice, no
+source."""
 MOST_NAMED = 3
 MOST_SHOWN = 5
 MOST_REMAINING = 1
@@ -89,12 +100,15 @@ def _otherwise_good(retest: Retest) -> bool:
 
 def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
     """What stands after the readings: what may be left, what to take, what is left of the CTR."""
+    powered = any(with_relay_on(a.measured.reading, retest.circuit) for a in retest.readings)
     not_repeated = "" if retest.missing or retest.good else _to_take_line(retest)
     lines = (
         _likeliest_line(retest),
         _next_line(retest),
         _then_line(retest),
+        _run_line(retest),
         not_repeated,
+        "Powered readings are compared with the load relay on." if powered else "",
         *remaining,
     )
     return [Paragraph(line) for line in lines if line]
@@ -160,9 +174,13 @@ def command_line(retest: Retest, file: str, job_file: str) -> str:
 
 
 def _then_line(retest: Retest) -> str:
-    """What is missing after the reading that the verdict names."""
-    names = _names(missing_in_order(retest)[1:], retest)
-    return names and f"Then: {names}."
+    """What is missing after the reading that the verdict names, and in which state of the board."""
+    order, lines = missing_in_order(retest), []
+    for before, reading in pairwise(order):
+        state = state_line(reading, retest.circuit)
+        new = state != state_line(before, retest.circuit)
+        lines.append(f"{f'{state}: ' if new else ''}{_with_good(reading, retest)}")
+    return f"Then: {'; '.join(lines)}." if lines else ""
 
 
 def _to_take_line(retest: Retest) -> str:
@@ -218,19 +236,34 @@ def retest_line(retest: Retest) -> str:
             f"left would settle it. Not excluded: {retest.likeliest.key} "
             f"({probability_text(retest.likeliest_ratio)})."
         )
-    number = "one more" if len(retest.missing) == 1 else f"{len(retest.missing)} more"
-    run = "Sync works: run the fan. Then take" if _pulses_read(retest) else "Take"
+    count = len(retest.missing)
+    take = "Take one more reading" if count == 1 else f"Take {count} more readings"
     step = missing_in_order(retest)[0]
+    verdict = f"NOT PASSED yet: {share} sure that the board is good (95 % needed)."
+    if retest.good_ratio >= SO_FAR:
+        verdict = f"GOOD SO FAR, not passed yet ({share} sure)."
     state = state_line(step, retest.circuit)
-    return (
-        f"NOT PASSED yet: {share} sure that the board is good (95 % needed). {run} {number}. "
-        f"{state}: {reading_text(step, retest.circuit)}."
-    )
+    return f"{verdict} {take}. {state}: {_with_good(step, retest)}."
 
 
 def missing_in_order(retest: Retest) -> list[Reading]:
     """The readings that are missing, those of a dead board first."""
     return sorted(retest.missing, key=lambda r: DANGER.index(access_level(retest.circuit, r)))
+
+
+def _with_good(reading: Reading, retest: Retest) -> str:
+    """A reading that is missing, beside what a good board shows."""
+    good = retest.expected[retest.missing.index(reading)]
+    text = spread_text(reading.function, good)
+    return f"{reading_text(reading, retest.circuit)} (good board {text})"
+
+
+def _run_line(retest: Retest) -> str:
+    """When to let the appliance run: once what is missing on the dead board is read."""
+    if not retest.missing or not _pulses_read(retest):
+        return ""
+    dead = access_level(retest.circuit, missing_in_order(retest)[0]) is AccessLevel.DEAD
+    return f"{'Then plug in' if dead else 'Now'} and run the fan: sync works."
 
 
 def _pulses_read(retest: Retest) -> bool:

@@ -16,7 +16,7 @@ from zcd.margin.rules import Rule
 from zcd.margin.spread import AT_CORNER, Spread
 from zcd.margin.tolerances import Tolerance
 from zcd.report.table import STATUS, Cell, Table
-from zcd.report.text import quantity_text
+from zcd.report.text import quantity_text, rule_words
 from zcd.sync.lock import RULES
 
 PLACES = 5
@@ -100,7 +100,7 @@ def _no_pulse(corners: Corners) -> NDArray[np.bool_]:
 
 def _corner_row(corners: Corners, k: int, rule: Rule[float]) -> tuple[str, ...]:
     return (
-        plain(rule.name.removeprefix(AT_CORNER)),
+        rule_words(rule.name.removeprefix(AT_CORNER)),
         margin_text(float(corners.margins[k])),
         RARE if rule.status == "pass" and corners.margins[k] < 0.0 else STATUS[rule.status],
         places_text(corners, k),

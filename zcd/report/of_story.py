@@ -126,8 +126,8 @@ def by_flags(stories: Sequence[Story]) -> tuple[tuple[str, str], ...]:
     groups: dict[str, list[str]] = {}
     for story in stories:
         names = groups.setdefault(flags_text(story.flags), [])
-        if story.cause.key not in names:
-            names.append(story.cause.key)
+        if (name := _name(story.cause)) not in names:
+            names.append(name)
     most_first = sorted(groups, key=lambda flags: -flags.count("+") - (flags != NO_FLAG))
     return tuple(
         (flags, ", ".join(groups[flags][:LISTED]) + _more_text(len(groups[flags]) - LISTED))
@@ -135,9 +135,9 @@ def by_flags(stories: Sequence[Story]) -> tuple[tuple[str, str], ...]:
     )
 
 
-def _name(fit: Fit) -> str:
+def _name(cause: Cause) -> str:
     """A cause as a person names it."""
-    return "a good board" if fit.cause.subsystem is Subsystem.NONE else fit.cause.key
+    return "a good board" if cause.subsystem is Subsystem.NONE else cause.key
 
 
 def _more_text(more: int) -> str:
@@ -147,7 +147,7 @@ def _more_text(more: int) -> str:
 def likeliest_line(fits: Sequence[Fit]) -> str:
     """How many causes fit, and which of them lead before any reading."""
     share = probability_text(fits[0].share_ratio)
-    first = [_name(fit) for fit in fits if probability_text(fit.share_ratio) == share]
+    first = [_name(fit.cause) for fit in fits if probability_text(fit.share_ratio) == share]
     if len(first) > NAMED:
         return f"{len(fits)} causes fit, none of them likelier than {share}."
     lead, each = (" leads", "") if len(first) == 1 else (" lead", " each")
@@ -164,7 +164,7 @@ def next_line(board: Board, flags: Collection[str]) -> str:
 def likeliest(fits: Sequence[Fit]) -> tuple[tuple[str, str], ...]:
     """The first few causes with their shares, and what to do about each."""
     return tuple(
-        (probability_text(fit.share_ratio), f"{_name(fit)}: {_first_clause(fit.cause.words)}")
+        (probability_text(fit.share_ratio), f"{_name(fit.cause)}: {_first_clause(fit.cause.words)}")
         for fit in fits[:NAMED]
     )
 

@@ -70,7 +70,9 @@ def _when(story: Story) -> tuple[Block, ...]:
     return (Facts(first_events(story)), *([Paragraph(guessed)] if guessed else []))
 
 
-BY_SIZE = "A cause in two rows raises the flags of both, by how far the part has drifted."
+BY_SIZE = (
+    "Where a cause is listed twice, how far the part has drifted decides which flags it raises."
+)
 NARROW_RATIO = 0.2
 """Ends that are no farther apart than this share of the largest value are told by their middle."""
 

@@ -23,7 +23,7 @@ from zcd.margin.stress import SMALL_ZENER_W, ResistorStress
 from zcd.refdata import default, table
 from zcd.report.of_sizes import small_chain
 from zcd.report.table import FAIL, Table
-from zcd.report.text import listed, quantity_text, share_text
+from zcd.report.text import listed, quantity_text, rule_words, share_text
 from zcd.substitutes.capacitors import are_parallel, together_f
 from zcd.substitutes.compare import Verdict
 from zcd.substitutes.diodes import diodes_needed, is_weaker
@@ -31,7 +31,6 @@ from zcd.substitutes.proposals import Answer, Closeness, Part, Proposal
 from zcd.substitutes.search import Substitutes, to_buy
 from zcd.substitutes.single_parts import couplers_needed, has_its_leds
 
-LOAD_LINE = "Load: worst-case share of the power or voltage limit, of the new parts."
 UNCHANGED = "unchanged"
 MOST_NAMED = 3
 """Resistors of a heading that are named one by one."""
@@ -53,7 +52,7 @@ def original_line(found: Substitutes) -> str:
             return f"{chain.cause}{mark}."
         together = f"Read their sizes again, or replace them all: {chain.command(found.board.file)}"
         return f"{chain.cause}{mark}. {together}"
-    names = (plain(rule.name.removeprefix(AT_CORNER)) for rule in reversed(first.values()))
+    names = (rule_words(rule.name.removeprefix(AT_CORNER)) for rule in reversed(first.values()))
     named = [re.sub(r"^lock\b", "sync is lost", name) for name in names]
     more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
     return (
@@ -149,7 +148,7 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
         if any(is_chip(o.style) and not is_chip(n.style) for n, o in zip(new, old, strict=True)):
             words += ", leaded: solder it onto the pads"
     else:
-        words = f"total {_change_text(_total(new, answer) / _total(old, answer))}"
+        words = f"chain total {_change_text(_total(new, answer) / _total(old, answer))}"
     before = used_ratio(found.original, answer.replaced)
     now = used_ratio(proposal.verdict, proposal.parts)
     if proposal.closeness is Closeness.OTHER:
@@ -175,7 +174,9 @@ def _optocoupler_reason(found: Substitutes, old: Optocoupler, proposal: Proposal
     (new,) = proposal.parts
     assert isinstance(new, Optocoupler)
     if proposal.closeness is Closeness.SAME:
-        return "the same family and grade"
+        grade = "grade" if old.grade != "any" else "type, its grade was not read"
+        make = ", any make" if sold_as(new.family) == new.family else ""
+        return f"the same {'family and ' if old.grade != 'any' else ''}{grade}{make}"
     if proposal.closeness is Closeness.LIKE:
         words = "pulses within the original's tolerance"
     else:
@@ -376,8 +377,26 @@ def part_text(part: Part) -> str:
     return f"{sold_as(part.family)} {'' if part.grade == 'any' else part.grade}".rstrip() + ctr
 
 
-def passed_over_line(found: Substitutes) -> str:
+def left_out_line(found: Substitutes, answer: Answer) -> str:
+    """Optocouplers of the drawer with which something changes, where they are not asked for."""
+    if answer.kind != "optocoupler" or found.others:
+        return ""
+    shown = {part_text(proposal.parts[0]) for proposal in answer.proposals}
+    parts = (
+        item.part for item in found.drawer.optocouplers if has_its_leds(item.part, found.board)
+    )
+    names = [plain(name) for name in dict.fromkeys(map(part_text, parts)) if name not in shown]
+    named = ", ".join(names[:MOST_NAMED])
+    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    if not names:
+        return ""
+    return f"Left out, as pulse, isolation or pins change: {named}{more} (--any shows what)."
+
+
+def passed_over_line(found: Substitutes, answer: Answer) -> str:
     """Optocouplers of the drawer with another number of LEDs; empty: none."""
+    if answer.kind != "optocoupler":
+        return ""
     others = [o.part for o in found.drawer.optocouplers if not has_its_leds(o.part, found.board)]
     names = ", ".join(dict.fromkeys(plain(part_text(part)) for part in others))
     count = "two LEDs" if found.board.two_leds else "one LED"
@@ -472,6 +491,19 @@ def stresses_of(verdict: Verdict, parts: Sequence[Part]) -> list[ResistorStress]
 def used_ratio(verdict: Verdict, parts: Sequence[Part]) -> float:
     """Highest share of a power or voltage limit that any of these resistors bears."""
     return max(stress.used_ratio() for stress in stresses_of(verdict, parts))
+
+
+def load_line(found: Substitutes, shown: int) -> str:
+    """What load means, and what the new resistors are taken to be rated for."""
+    ratings = {
+        part.style: f"{part.style} for {quantity_text(part.working_v, 'V')}"
+        for answer in found.answers
+        if answer.kind == "chain"
+        for proposal in (*answer.proposals[:shown], *answer.others)
+        for part in _resistors(proposal.parts)
+    }
+    rated = f" Taken as rated: {', '.join(ratings.values())}." if ratings else ""
+    return f"Load: worst-case share of the power or voltage limit, of the new parts.{rated}"
 
 
 def pads_line(found: Substitutes, shown: int) -> str:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from zcd.board.model import Resistor
 from zcd.errors import plain
-from zcd.report.cautions import FITTED
+from zcd.report.cautions import FITTED, OF_OPTOCOUPLERS
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
 from zcd.report.of_board import drawer_lines, read_as_line, unread_line
 from zcd.report.of_check import assumed_values_table, board_line
@@ -11,11 +12,12 @@ from zcd.report.of_check_document import end_sections
 from zcd.report.of_diagnosis_document import caution_sections
 from zcd.report.of_drive_parts import drive_lines, need_line, refused_lines, switches_table
 from zcd.report.of_substitutes import (
-    LOAD_LINE,
     answer_lines,
     buy_line,
     changed_line,
     heading,
+    left_out_line,
+    load_line,
     original_line,
     other_lines,
     others_over_line,
@@ -54,11 +56,13 @@ def brief_document(result: Replacements) -> Document:
         blocks.append(BulletList(answer_lines(found, answer, shown)))
         if others := other_lines(found, answer):
             blocks += [Paragraph(changed_line(found)), BulletList(others)]
+        if line := left_out_line(found, answer):
+            blocks.append(Paragraph(line))
     if result.drive is not None:
         blocks.append(Paragraph("Fan drive", weight="strong"))
         blocks.append(BulletList(drive_lines(result.drive, shown)))
     if any(answer.kind == "chain" for answer in found.answers):
-        blocks.append(Paragraph(f"{LOAD_LINE} {pads_line(found, shown)}".rstrip()))
+        blocks.append(Paragraph(f"{load_line(found, shown)} {pads_line(found, shown)}".rstrip()))
     board = found.board
     said = (
         others_over_line(found), read_as_line(board), unread_line(board), _more_line(result),
@@ -69,8 +73,19 @@ def brief_document(result: Replacements) -> Document:
     asked = (part.ref for a in found.answers if a.kind == CAPACITOR for part in a.replaced)
     of_mains = any(found.needs[ref].on_mains for ref in asked)
     blocks += map(Paragraph, (*BRIEF_CAUTIONS, *([OF_CAPACITORS] if of_mains else [])))
-    title = f"{plain(found.board.name)}: parts from {plain(found.drawer.name)}"
+    if any(answer.kind == "optocoupler" for answer in found.answers):
+        blocks.append(Paragraph(OF_OPTOCOUPLERS))
+    title = f"{plain(found.board.name)}: {_stock_text(found)}"
     return Document(title=title, sections=(Section("", tuple(blocks), answer=True),))
+
+
+def _stock_text(found: Substitutes) -> str:
+    """Where the parts are from; a drawer that lists none of the kind says nothing of them."""
+    drawer, parts = found.drawer, [part for answer in found.answers for part in answer.replaced]
+    of_drawer = drawer.optocouplers or drawer.diodes or drawer.capacitors
+    if of_drawer or any(isinstance(part, Resistor) for part in parts):
+        return f"parts from {plain(drawer.name)}"
+    return "parts to buy"
 
 
 def _more_line(result: Replacements) -> str:
@@ -127,8 +142,8 @@ def part_sections(result: Replacements) -> tuple[Section, ...]:
             blocks.append(BulletList(answer_lines(found, answer, SHOWN)))
             if others := other_lines(found, answer):
                 blocks += [Paragraph(changed_line(found)), BulletList(others)]
-            if answer.kind == "optocoupler" and (line := passed_over_line(found)):
-                blocks.append(Paragraph(line))
+            lines = (left_out_line(found, answer), passed_over_line(found, answer))
+            blocks += [Paragraph(line) for line in lines if line]
             if answer.proposals or answer.others:
                 blocks.append(proposals_table(found, answer))
         sections.append(Section(heading(found, answer), tuple(blocks), answer=True))

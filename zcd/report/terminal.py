@@ -60,13 +60,13 @@ def print_document(document: Document, console: Console) -> None:
             _print_block(block, console)
 
 
-def document_text(document: Document) -> str:
-    """What `print_document` prints, as text."""
+def document_text(document: Document, width: int = MAX_WIDTH) -> str:
+    """What `print_document` prints on so many columns, as text."""
     file = StringIO()
     print_document(
         document,
         Console(
-            file=file, width=MAX_WIDTH, force_terminal=False, force_jupyter=False, color_system=None
+            file=file, width=width, force_terminal=False, force_jupyter=False, color_system=None
         ),
     )
     return "\n".join(line.rstrip() for line in file.getvalue().strip("\n").splitlines())

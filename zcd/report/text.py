@@ -11,6 +11,8 @@ from typing import NamedTuple
 
 from zcd import refdata
 from zcd.board.units import format_si
+from zcd.circuit.points import part_words
+from zcd.errors import plain
 from zcd.margin.headroom import LARGEST_FACTOR, Headroom
 from zcd.margin.rules import Rule
 
@@ -44,6 +46,18 @@ RULE_WORDS = {
 _SOURCE_KEY = re.compile(r"\[([A-Z0-9][A-Z0-9-]+)\]")
 _UNIT = re.compile(r"(?<=\d) (?=[mµunpkMG]?(?:V|A|W|Ω|F|s|Hz|%|°C|ohm|years)\b|%)")
 _ASCII = {"√": "sqrt ", "µ": "u", "Ω": "ohm", "°": "deg", "–": "-", "±": "+-", "²": "2"}
+
+
+def rule_words(name: str) -> str:
+    """A rule, or a part of it, as a person names it.
+
+    Examples
+    --------
+    >>> rule_words("OC1.led reverse current"), rule_words("R1 power")
+    ('OC1 LED reverse current', 'R1 power')
+    """
+    ref, _, what = plain(name).partition(" ")
+    return f"{part_words(ref)} {what}".rstrip()
 
 
 def wrapped(text: str, width: int) -> str:

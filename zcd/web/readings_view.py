@@ -29,11 +29,11 @@ from zcd.diagnosis.readings import (
 from zcd.diagnosis.trip import plan_trip
 from zcd.errors import InputError
 from zcd.report.cautions import SHORT_CAUTIONS, Caution
+from zcd.report.of_answers import answers_text
 from zcd.report.of_diagnosis import (
     ACCESS_TITLES,
     CAUTIONS,
     STOPPED,
-    answers_text,
     conclusion_text,
     failed_marks,
     hidden_line,

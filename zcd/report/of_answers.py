@@ -1,0 +1,142 @@
+"""What each answer to the next reading would mean, as ranges that do not overlap."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from math import sqrt
+
+from zcd.circuit.elements import Circuit
+from zcd.diagnosis.expected_readings import ExpectedRange
+from zcd.diagnosis.faults import HEALTHY
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.meters import OVERLOAD
+from zcd.diagnosis.next_reading import Answer, Suggestion
+from zcd.diagnosis.reading_syntax import show_measured, show_value
+from zcd.diagnosis.readings import Power
+from zcd.report.of_diagnosis import (
+    RELAY_ON,
+    reading_text,
+    spread_of,
+    spread_text,
+    with_relay_on,
+)
+from zcd.report.of_diagnosis_text import range_text
+from zcd.report.text import probability_text
+
+NARROW = 1.3
+"""What faults show is told by its middle where the ends are no farther apart."""
+BARELY = 0.02
+"""An end that is no farther off, as a share, is the same: common practice, no source."""
+
+
+def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
+    """The next reading: where the probes go, and what each answer would mean."""
+    reading = suggestion.reading
+    settles = f"expected to settle {probability_text(suggestion.gain_bits / suggestion.open_bits)}"
+    parts = (
+        reading_text(reading, circuit),
+        range_text(suggestion),
+        state_text(suggestion, circuit),
+        f"{settles} of what is open",
+    )
+    lines = ["; ".join(part for part in parts if part) + "."]
+    if suggestion.again is not None:
+        lines[0] += f" Again: {show_measured(suggestion.again)} contradicts the other readings."
+    lines += answers_text(suggestion, full=True)
+    return lines
+
+
+def state_text(suggestion: Suggestion, circuit: Circuit) -> str:
+    """In which state the board has to be, and on which side the probes go."""
+    side = str(suggestion.access)
+    if suggestion.reading.power is Power.DEAD:
+        return f"{side}: unplugged, discharged"
+    if suggestion.reading.power is Power.LIVE:
+        return side + (RELAY_ON if with_relay_on(suggestion.reading, circuit) else ", under power")
+    return f"{side}, load relay off" if suggestion.reading.power is Power.OFF else side
+
+
+def answers_text(suggestion: Suggestion, *, full: bool = False) -> list[str]:
+    """The answers to a reading, each with what it would mean, the likeliest first.
+
+    Unless `full`, one that a good board gives too names no fault: the reading does not see it.
+    """
+    function, good = suggestion.reading.function, suggestion.good
+    lines = []
+    for answer in apart(suggestion.answers, good):
+        named = HEALTHY.key in answer.keys and not full
+        keys = (HEALTHY.key,) if named else answer.keys
+        names = ", ".join("a good board" if key == HEALTHY.key else key for key in keys)
+        lines.append(f"{_shown_text(function, answer, good)}: {names}")
+    return lines
+
+
+def apart(answers: Sequence[Answer], good: ExpectedRange) -> list[Answer]:
+    """The same with ranges that do not overlap, the likeliest first.
+
+    What a good board shows too has a good board's range; of two others one within the other goes
+    with it, and two that overlap meet in the middle of what they share.
+    """
+    steady = [answer for answer in answers if not answer.jumps]
+    as_good = [answer for answer in steady if _within(answer, good)]
+    rest = [answer for answer in steady if answer not in as_good]
+    if as_good:
+        keys = tuple(key for answer in as_good for key in answer.keys)
+        rest = [piece for answer in rest for piece in _outside(answer, good)]
+        as_good = [Answer(low=good.low, high=good.high, keys=keys)]
+    jumping = (answer for answer in answers if answer.jumps)
+    order = [key for answer in answers for key in answer.keys]
+    return sorted(
+        (*as_good, *_cut(rest), *jumping),
+        key=lambda answer: min(map(order.index, answer.keys)),
+    )
+
+
+def _within(answer: Answer, good: ExpectedRange) -> bool:
+    """Whether a good board shows all of an answer."""
+    low = good.low - BARELY * abs(good.low)
+    high = good.high + BARELY * abs(good.high)
+    return HEALTHY.key in answer.keys or low <= answer.low <= answer.high <= high
+
+
+def _outside(answer: Answer, good: ExpectedRange) -> list[Answer]:
+    """What of an answer no good board shows, below it and above."""
+    below = replace(answer, high=min(answer.high, good.low))
+    above = replace(answer, low=max(answer.low, good.high))
+    return [piece for piece in (below, above) if piece.low < piece.high or piece == answer]
+
+
+def _cut(answers: Sequence[Answer]) -> list[Answer]:
+    """Answers from the lowest to the highest, cut where they overlap."""
+    result: list[Answer] = []
+    for answer in sorted(answers, key=lambda a: (a.low, -a.high)):
+        if not result or answer.low >= result[-1].high > result[-1].low:
+            result.append(answer)
+            continue
+        last = result.pop()
+        if answer.high <= last.high:
+            result.append(replace(last, keys=(*last.keys, *answer.keys)))
+        else:
+            low = max(answer.low, last.low)
+            middle = sqrt(low * last.high) if low > 0.0 else 0.5 * (low + last.high)
+            result += [replace(last, high=middle), replace(answer, low=middle)]
+    return result
+
+
+def _shown_text(function: Function, answer: Answer, good: ExpectedRange) -> str:
+    """What the meter shows."""
+    low, high = answer.low, answer.high
+    if answer.jumps:
+        ends = [show_value(function, end) for end in (low, high)]
+        if high == OVERLOAD:
+            # a joint that opens now and then: between the part itself and nothing
+            ends[0] = f"about {show_value(function, good.middle)}"
+        return f"jumps between {' and '.join(ends)}"
+    if (low, high) == (good.low, good.high):
+        as_good = "" if HEALTHY.key in answer.keys else ", as on a good board"
+        return f"{spread_text(function, good)}{as_good}"
+    if 0.0 < low <= high < NARROW * low:
+        # two ends so close together would look like limits
+        return f"about {show_value(function, 0.5 * (low + high), digits=2)}"
+    return spread_of(function, low, high)
