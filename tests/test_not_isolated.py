@@ -30,6 +30,7 @@ from zcd.diagnosis.readings import AccessLevel, Power, access_level, useful_read
 from zcd.drawing.schematic import schematic
 from zcd.drawing.sketch import sketch_svg
 from zcd.engine.network import island_of
+from zcd.errors import InputError
 from zcd.report.cautions import ASSUMING_ISOLATION, NOT_ISOLATED, SHORT_CAUTIONS
 from zcd.web.app import make_app
 from zcd.web.state import PageState
@@ -225,6 +226,39 @@ def test_board_and_circuit_agree_on_what_is_isolated() -> None:
     for board in _every_board():
         circuit = build_circuit(board)
         assert board.is_isolated is ("line" not in island_of(circuit, "pin"))
+
+
+REFUSED = (
+    (
+        'optocoupler = "none"',
+        'optocoupler = "817C"',
+        "CAUTION: without optocoupler nothing is",
+    ),
+    (
+        '"neutral - logic0"',
+        '"neutral - R3 1k - logic0"',
+        "found no wire between the controller",
+    ),
+    ("- R1 1M - R2 1M - pin", "- D1 1N4007 > - pin", "found no resistor"),
+    ("feed - R1 1M", "neutral - R1 1M", "found no way from the mains to pin"),
+    ("supply =", 'pull_up = "10k", supply =', "a line of circuit, such as"),
+    ("R2 1M - pin", "R2 1M - base", "a transistor there is not modelled"),
+)
+
+
+@pytest.mark.parametrize(("now", "other", "words"), REFUSED)
+def test_what_is_no_such_board_is_refused(now: str, other: str, words: str) -> None:
+    with pytest.raises(InputError, match=re.escape(words)):
+        parse_board(DIRECT.replace(now, other, 1))
+
+
+@pytest.mark.parametrize("tie", ["neutral - logic0", "line - logic+"])
+def test_optocoupler_whose_controller_is_on_the_mains_is_refused(tie: str) -> None:
+    """Its light would isolate nothing; it is not taken for a board that is isolated."""
+    lines = ["feed - R1 47k - D1 1N4007 > - led+", "led- - neutral", tie]
+    text = f'mains = "230 V"\noptocoupler = "817C"\ncircuit = {json.dumps(lines)}\n'
+    with pytest.raises(InputError, match="CAUTION: without optocoupler nothing is isolated"):
+        parse_board(text + 'output = {pull_up = "10k", supply = "5 V"}\n')
 
 
 def test_every_reading_under_power_is_one_of_live_parts() -> None:

@@ -301,6 +301,10 @@ class ChainTable(Table):
     )
 
 
+CONTROLLER_POINTS = frozenset({"pin", "logic0", "logic+"})
+"""The controller's pin, 0 V and supply: no path of a board with an optocoupler leads there."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TracedFile:
     """``circuit``: the lines as `zcd.board.traced` reads them.
@@ -321,9 +325,9 @@ class TracedFile:
 
     @property
     def is_direct(self) -> bool:
-        """Whether it leads into the controller's pin, without an optocoupler."""
+        """Whether it leads to the controller, without an optocoupler."""
         ends = {node for link in self.links for node in (link.a, link.b)}
-        return "pin" in ends.union(*self.aliases)
+        return not CONTROLLER_POINTS.isdisjoint(ends.union(*self.aliases))
 
     links: tuple[Link, ...]
     aliases: tuple[tuple[str, str], ...]
