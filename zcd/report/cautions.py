@@ -92,12 +92,6 @@ FITTING: tuple[Caution, ...] = (
         source=_PRACTICE,
     ),
     Caution(
-        text=f"{OF_OPTOCOUPLERS} It keeps the mains from the controller, and from whoever touches "
-        "that.",
-        source="IEC 60747-5-5:2020 (not read), safety tests of photocouplers by its catalogue "
-        "entry; the rest: common practice, no source",
-    ),
-    Caution(
         text="Share the working voltage over several resistors in series, as the board did; do "
         "not leave a chain of one where there were two or more, so that one short is no "
         "short from the mains.",
@@ -125,6 +119,12 @@ FITTING: tuple[Caution, ...] = (
         text="Measure the neighbours of a chain resistor that drifted or opened, better replace "
         "the chain as a whole: they have aged alike.",
         source=_PRACTICE,
+    ),
+    Caution(
+        text=f"{OF_OPTOCOUPLERS} It keeps the mains from the controller, and from whoever touches "
+        "that.",
+        source="IEC 60747-5-5:2020 (not read), safety tests of photocouplers by its catalogue "
+        "entry; the rest: common practice, no source",
     ),
 )
 """Due where a part is fitted on the mains side."""
@@ -213,7 +213,7 @@ LIFTED: tuple[Caution, ...] = (
 )
 """Due before one end of a part is lifted, with those for dead tests."""
 
-ASSUMING_ISOLATION = (GENERAL[2], FITTING[2], *ISOLATED, *BENCH)
+ASSUMING_ISOLATION = (GENERAL[2], FITTING[2], FITTING[-1], *ISOLATED, *BENCH)
 """Those that a board without an optocoupler makes wrong: on it no side is isolated."""
 
 
@@ -244,7 +244,7 @@ SHORT_CAUTIONS: dict[AccessLevel, tuple[str, ...]] = {
     ),
     AccessLevel.MAINS: (
         f"LIVE MAINS: {RATED}, one hand. Clip the reference lead on before you plug in.",
-        "No earthed oscilloscope on the mains side: differential probe or isolated inputs.",
+        "No earthed oscilloscope on the mains side: battery-powered, or a differential probe.",
     ),
     AccessLevel.LIFTED: (UNPLUG, "Let the joint cool; do not pull the pad off."),
 }
