@@ -31,7 +31,7 @@ from zcd.drawing.schematic import schematic
 from zcd.drawing.sketch import sketch_svg
 from zcd.engine.network import island_of
 from zcd.errors import InputError
-from zcd.report.cautions import ASSUMING_ISOLATION, NOT_ISOLATED, SHORT_CAUTIONS
+from zcd.report.cautions import BENCH, FITTED, ISOLATED, NOT_ISOLATED, SHORT_CAUTIONS, cautions_on
 from zcd.web.app import make_app
 from zcd.web.state import PageState
 
@@ -75,8 +75,8 @@ value = "OL"
 
 ALLOWED = re.compile(
     "NOT ISOLATED|none: NOT isolated|nothing is isolated|isolating transformer|"
-    "instrument with isolated inputs|Isolate: pull the plug|does not isolate|"
-    "pulse, rating or isolation|NOT (?:clock |cupboard |warmer )?isolated|"
+    "(?:instrument with|probe or) isolated inputs|Isolate: pull the plug|does not isolate|"
+    "pulse, rating or isolation|none: NOT .{0,15}isolated|"
     "Isolate the metal tab of a triac from the heat sink|package, isolation"
 )
 """Where a text may say the word: that the board is not, how to work on it, what a plug is for."""
@@ -85,7 +85,7 @@ ALLOWED = re.compile(
 def require_live(text: str) -> None:
     """Said that the board is not isolated, and nothing else of the kind."""
     flat = " ".join(text.split())
-    assert re.search("NOT ISOLATED|NOT .{0,9}isolated", flat), flat[:600]
+    assert re.search("NOT ISOLATED|none: NOT", flat), flat[:600]
     rest = ALLOWED.sub("", flat)
     found = re.search(r".{60}(isolat|low-voltage side|earthed scope is).{40}", rest, re.IGNORECASE)
     assert found is None, found and found[0]
@@ -156,7 +156,7 @@ def test_reports_say_so(folder: Path, ending: str, tmp_path: Path) -> None:
         if ending == "pdf":
             letters = _letters("".join(page.extract_text() for page in PdfReader(place).pages))
             assert _letters(NOT_ISOLATED[0].text) in letters
-            for caution in ASSUMING_ISOLATION:
+            for caution in (*ISOLATED, *BENCH):
                 assert _letters(caution.text) not in letters
         else:
             require_live(unescape(re.sub("<[^>]*>", " ", text.decode("utf-8"))))
@@ -270,6 +270,15 @@ def test_every_reading_under_power_is_one_of_live_parts() -> None:
             assert reading.power is not Power.BENCH
             level = access_level(circuit, reading)
             assert (level is AccessLevel.MAINS) is (reading.power in (Power.LIVE, Power.OFF))
+
+
+def test_only_cautions_that_assume_an_isolated_side_are_left_out() -> None:
+    board = parse_board(DIRECT)
+    due = cautions_on(board, (*FITTED, *ISOLATED, *BENCH))
+    left_out = [each for each in (*FITTED, *ISOLATED, *BENCH) if each not in due]
+    assert {*ISOLATED, *BENCH} < set(left_out)
+    for caution in left_out:
+        assert re.search("isolated|low-voltage|optocoupler|[Ss]upply", caution.text)
 
 
 def test_at_the_pin_the_cautions_are_those_of_live_mains(folder: Path) -> None:

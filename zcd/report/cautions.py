@@ -26,10 +26,14 @@ OF_OPTOCOUPLERS = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Caution:
-    """One caution, and who asks for it."""
+    """One caution, and who asks for it.
+
+    `of_isolated`: only where a side of the board is isolated, or has an optocoupler.
+    """
 
     text: str
     source: str
+    of_isolated: bool = False
 
 
 GENERAL: tuple[Caution, ...] = (
@@ -46,6 +50,7 @@ GENERAL: tuple[Caution, ...] = (
         text="Treat chain, rectifier and the optocoupler's LED as live whenever the plug is in, "
         "also with the load relay off: a plug fits either way round.",
         source=_PRACTICE,
+        of_isolated=True,
     ),
 )
 """Due in every case."""
@@ -101,6 +106,7 @@ FITTING: tuple[Caution, ...] = (
         text="Keep the distances: no bare lead, solder or flux bridge nearer to other live parts "
         "or to the isolated side than the maker's layout had it. Sleeve leads that hang.",
         source=_PRACTICE,
+        of_isolated=True,
     ),
     Caution(
         text="Replace a capacitor across the mains, or in series with it, by one of the same "
@@ -125,6 +131,7 @@ FITTING: tuple[Caution, ...] = (
         "that.",
         source="IEC 60747-5-5:2020 (not read), safety tests of photocouplers by its catalogue "
         "entry; the rest: common practice, no source",
+        of_isolated=True,
     ),
 )
 """Due where a part is fitted on the mains side."""
@@ -134,12 +141,14 @@ ISOLATED: tuple[Caution, ...] = (
         text="Fix the board, cover the mains side and attach the leads while it is dead: the "
         "isolated side of a board under power lies millimetres from live parts.",
         source=_PRACTICE,
+        of_isolated=True,
     ),
     Caution(
         text="Prove that the low-voltage side is isolated before you call it so, and before a "
         "computer or an earthed instrument is connected: on some boards, such as those with a "
         f"capacitive dropper, the low-voltage side is live too. {HOW_ISOLATED}.",
         source=_PRACTICE,
+        of_isolated=True,
     ),
 )
 """Due for readings at the sync pin and its supply, with the board under power."""
@@ -149,11 +158,13 @@ BENCH: tuple[Caution, ...] = (
         text="Connect a bench supply to an unplugged, discharged board only, and remove it before "
         "the plug goes in again: on some boards the low-voltage side is live too.",
         source=_PRACTICE,
+        of_isolated=True,
     ),
     Caution(
         text="Set it to the supply's nominal voltage, its current limit to some tens of "
         "milliamperes, and check the polarity twice.",
         source=_PRACTICE,
+        of_isolated=True,
     ),
 )
 """Due for readings with the controller's supply from a bench supply, with those for dead tests."""
@@ -213,15 +224,12 @@ LIFTED: tuple[Caution, ...] = (
 )
 """Due before one end of a part is lifted, with those for dead tests."""
 
-ASSUMING_ISOLATION = (GENERAL[2], FITTING[2], FITTING[-1], *ISOLATED, *BENCH)
-"""Those that a board without an optocoupler makes wrong: on it no side is isolated."""
-
 
 def cautions_on(board: Board | None, due: Iterable[Caution]) -> tuple[Caution, ...]:
     """The cautions that are due on a board: of one that is not isolated, that first."""
     if board is None or board.is_isolated:
         return tuple(due)
-    kept = (each for each in due if each not in (*ASSUMING_ISOLATION, *NOT_ISOLATED))
+    kept = (each for each in due if not each.of_isolated and each not in NOT_ISOLATED)
     return (*NOT_ISOLATED, *kept)
 
 
