@@ -10,7 +10,7 @@ from functools import cache
 import pytest
 
 import zcd
-from zcd.diagnosis.rank import UNMODELLED, Diagnosis, present
+from zcd.diagnosis.rank import GOOD_CIRCUIT, UNMODELLED, Diagnosis, present, together_names
 from zcd.report.of_diagnosis import suspects_line
 
 WALL_LAMP = """\
@@ -30,6 +30,31 @@ clamp = "1N4148"
 optocoupler = "817 C"
 chain = {topology = "half-wave-clamped", resistors = ["100k", "100k"], style = "1/4 W"}
 output = {pull_up = "33k", supply = "3.3 V", pin_capacitor = "2.2 nF"}
+"""
+FOOT_WARMER = """\
+name = "Invented foot warmer"
+mains = "120 V 60 Hz"
+rectifier = "1N4007"
+optocoupler = "817 B"
+chain = {resistors = ["20k", "20k"], style = "1/2 W"}
+output = {pull_up = "8k2", supply = "5 V"}
+feed = {kind = "switched", coil_supply = "24 V", coil_resistance = "1k44"}
+"""
+EGG_BOILER = """\
+name = "Invented egg boiler"
+mains = "230 V 50 Hz"
+rectifier = "1N4007"
+optocoupler = "817 B"
+chain = {resistors = ["47k", "47k"], style = "1/2 W"}
+output = {pull_up = "10k", supply = "5 V"}
+"""
+SHOE_DRYER = """\
+name = "Invented shoe dryer"
+mains = "230 V 50 Hz"
+rectifier = "DB107"
+optocoupler = "817 B"
+chain = {topology = "bridge", resistors = ["43k"], return_resistors = ["43k"], style = "1 W"}
+output = {pull_up = "15k", supply = "5 V"}
 """
 SURE = 0.95
 
@@ -91,10 +116,11 @@ def test_sound_readings_of_a_good_board_suggest_no_unit() -> None:
     assert not found.slips
 
 
-def shown_by_ngspice(*readings: str) -> Diagnosis:
-    """Of a deck of ngspice with 1 MΩ between line and neutral, 12 kΩ on the supply, other diode
-    models, and a meter with 0.45 V on its ohms ranges that is off by up to 1 %."""
-    return zcd.diagnose(zcd.loads(RICE_POLISHER), *readings).diagnosis
+def shown_by_ngspice(*readings: str, text: str = RICE_POLISHER) -> Diagnosis:
+    """Of decks of ngspice made elsewhere: 1 MΩ between line and neutral, 3.3 kΩ to 12 kΩ on the
+    supply, other diode models, and a meter with 0.40 V or 0.45 V on its ohms ranges that is off by
+    up to 1 %."""
+    return zcd.diagnose(zcd.loads(text), *readings).diagnosis
 
 
 def test_what_joins_line_and_neutral_is_no_leak() -> None:
@@ -121,3 +147,66 @@ def test_a_leaky_capacitor_is_lifted_before_it_is_named() -> None:
     assert set(first) == {"pin leaky", "C1 leaky", "OC1 transistor leaky"}
     alone = shown_by_ngspice(*readings, "ohm C1 lifted 22.1k")
     assert (alone.ranked[0].key, alone.stopped) == ("C1 leaky", "sure")
+
+
+def test_a_burnt_contact_before_the_load() -> None:
+    """330 Ω in the contact, and the appliance's 200 Ω behind it: nothing contradicts that."""
+    found = shown_by_ngspice(
+        "ohm feed chain.2 40.1k", "ohm logic+ pin 8.09k", "diode chain.2 neutral 1.618",
+        "dc pin logic0 3.09", "duty pin logic0 39.5 %", "low z feed neutral 42.7",
+        "ac line neutral 118.6", "low z feed neutral 43.4", "ac line feed 74.6",
+        "ac line feed 74.1", text=FOOT_WARMER,
+    )  # fmt: skip
+    assert found.ranked[0].key == "K1 contact resistive"
+    assert found.stopped == "sure"
+    assert not found.suspects
+
+
+def test_a_load_behind_the_contact_makes_no_led_leak() -> None:
+    """Backwards over the LED of a good board: load, chain and rectifier, at a third of a volt."""
+    found = shown_by_ngspice(
+        "ohm feed chain.2 39.77k", "ohm logic+ pin 8.07k", "diode chain.2 neutral 1.637",
+        "ohm pin logic0 15.01k", "dc pin logic0 2.741", "frequency pin logic0 60 Hz",
+        "ohm neutral led+ 334.5k", "ohm led+ chain.2 OL", text=FOOT_WARMER,
+    )  # fmt: skip
+    assert found.ranked[0].key == "healthy"
+    assert not found.suspects
+
+
+def test_a_leaky_diode_is_seen_through_the_one_beside_it() -> None:
+    """30 kΩ in a diode of a bridge; backwards over the LED, that and a sound diode forward."""
+    found = shown_by_ngspice(
+        "ohm line chain.1 42.5k", "ohm logic+ pin 15.3k", "diode return.1 chain.1 2.21",
+        "ohm neutral return.1 42.8k", "dc pin logic0 0.28", "low time 9.57 ms",
+        "ohm led- led+ 245k", "ohm return.1 led- 29.7k", "ohm led+ return.1 OL",
+        "ohm OC1.led reversed lifted OL", "ohm led+ chain.1 OL", text=SHOE_DRYER,
+    )  # fmt: skip
+    assert found.ranked[0].key == "BR1-~2 leaky"
+    assert not found.suspects
+
+
+def test_dirt_beside_one_resistor_shows_when_that_is_lifted() -> None:
+    """150 kΩ beside R1 of 47 kΩ: alone it reads as it should."""
+    readings = (
+        "ohm line chain.2 82.8k", "ohm led+ chain.2 OL", "ohm line chain.1 35.36k",
+        "ohm neutral led+ 2.562M",
+    )  # fmt: skip
+    assembled = shown_by_ngspice(*readings, text=EGG_BOILER)
+    assert assembled.suggestion is not None
+    assert assembled.suggestion.reading.lifted == "R1"
+    alone = shown_by_ngspice(*readings, "ohm R1 lifted 46.15k", text=EGG_BOILER)
+    assert alone.ranked[0].key == "R1 leaky"
+    assert present(alone.ranked) > 0.9
+    assert not alone.suspects
+
+
+def test_a_good_circuit_is_one_answer() -> None:
+    """Nothing but the controller, the drive or the fan is left, and joints that show nothing."""
+    found = shown_by_ngspice(
+        "ohm feed chain.2 39.77k", "ohm logic+ pin 8.07k", "diode chain.2 neutral 1.637",
+        "ohm pin logic0 15.01k", "dc pin logic0 2.741", "frequency pin logic0 60 Hz",
+        "dc pin logic0 relay off 5.06", "ac feed chain.1 32.91", text=FOOT_WARMER,
+    )  # fmt: skip
+    assert found.suggestion is None
+    assert together_names(found.indistinguishable) == (GOOD_CIRCUIT,)
+    assert found.conclusion == found.ranked[0].words

@@ -16,7 +16,7 @@ from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, stack
 from zcd.diagnosis.cache import Store, name_of
 from zcd.diagnosis.fault_pairs import pairs_of
-from zcd.diagnosis.faults import Fault, faults_of, includes, same_repair
+from zcd.diagnosis.faults import Fault, answer_of, faults_of, includes
 from zcd.diagnosis.flag_evidence import (
     DOUBT,
     FAN,
@@ -108,12 +108,15 @@ class FaultDictionary:
 
     @cached_property
     def holds(self) -> csr_array:
-        """1 where a fault (row) is there if another (column) is; sparse, shape (F, F)."""
+        """1 where a fault (row) is there if another (column) is; sparse, shape (F, F).
+
+        All that leaves the sync circuit good counts as one: no reading tells it apart.
+        """
         pairs = [
             (i, j)
             for i, first in enumerate(self.faults)
             for j, other in enumerate(self.faults)
-            if same_repair(first, other) or includes(other, first)
+            if answer_of(first) == answer_of(other) or includes(other, first)
         ]
         return sparse((np.ones(len(pairs)), np.array(pairs).T), (len(self.faults),) * 2)
 

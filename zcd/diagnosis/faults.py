@@ -73,7 +73,8 @@ LED_LEAK_OHM = (MAX_SHORT_OHM, 300e3)
 """At some milliamperes a LED does not feel more than that beside it."""
 LOST_CAPACITANCE = (1e-4, 0.1)
 AGED = (0.02, 0.7)
-RESISTIVE_CONTACT_OHM = (5e3, 3e6)
+RESISTIVE_CONTACT_OHM = (MAX_SHORT_OHM, 3e6)
+"""With the load behind it some hundred ohms take what the board lives on."""
 LOW_SUPPLY = (0.3, 0.85)
 LOW_COIL_SUPPLY = (0.2, 0.6)
 """Below what a relay must pull in at (75 to 80 % of rated), with what a cold coil gives away."""
@@ -171,6 +172,8 @@ class Fault:
             return diode_of_bridge(ref)[0]
         if self.kind == "led" and self.is_leak:
             return f"{ref} LED leaky"
+        if self.is_leak and self.kind in ("board", "resistor"):
+            return CHAIN_LEAKY
         return f"{ref} joints" if self.mode == LOOSE_MODE else SAME_PLACE.get(self.key, self.key)
 
 
@@ -180,7 +183,8 @@ HEALTHY = Fault(
     part="",
     kind="healthy",
     mode="",
-    words="the sync circuit reads as a good one: look at the controller, supply, connectors",
+    words="the sync circuit reads as a good one: look at the controller, its supply and "
+    "connectors, the drive, the fan",
     edit=nothing,
 )
 
@@ -197,14 +201,10 @@ REPLACED: dict[str, tuple[str, ...]] = {
 """Modes, by kind, that one new part mends. Dirt, solder bridges, joints and parts fitted the wrong
 way round are not among them."""
 
-SAME_PLACE = {
-    "pin stuck low": "pin leaky",
-    "pin stuck high": "pin leaky to supply",
-    "chain leaky in part": "chain leaky",
-    "chain leaky to neutral": "chain leaky",
-    "chain leaky to line": "chain leaky",
-}
-"""Shorts and leaks at one place: clean it (and lift the pin). Dirt keeps to no pair of points."""
+SAME_PLACE = {"pin stuck low": "pin leaky", "pin stuck high": "pin leaky to supply"}
+"""Shorts and leaks at one place: clean it and lift the pin."""
+CHAIN_LEAKY = "chain leaky"
+"""Dirt round the chain keeps to no pair of points."""
 
 
 def answer_of(fault: Fault) -> str:
@@ -351,10 +351,14 @@ def _contact_faults() -> Iterator[Fault]:
 def _resistor_faults(element: Resistance, circuit: Circuit) -> Iterator[Fault]:
     """Faults of a resistor; one of high value on the mains has priors of its own."""
     on_mains = element.ref in {r.ref for r in _chain_resistors(circuit)}
-    high = float(np.max(element.resistance_ohm)) >= HIGH_OHM
-    like = MAINS_RESISTOR if on_mains and high else ""
     for fault in _modes_of_resistor(element, circuit):
-        yield replace(fault, like=like)
+        yield replace(fault, like=_like(element) if on_mains else "")
+
+
+def _like(resistor: Resistance) -> str:
+    """Row of the priors of a resistor on the mains in place of that of any other."""
+    high = float(np.max(resistor.resistance_ohm)) >= HIGH_OHM
+    return MAINS_RESISTOR if high else ""
 
 
 def _neighbours(ref: str, circuit: Circuit) -> tuple[str, ...]:
@@ -649,14 +653,17 @@ def _chain_leaks(circuit: Circuit) -> Iterator[Fault]:
     }
     whole = sum(ohm.values())
     size = _dirt(circuit, whole - _along(ohm, [start, *_joints_of(circuit, last)]))
-    yield _fault(
+    chain = _fault(
         "chain", "board", "leaky",
         f"something leaks across the chain: {ROUND_CHAIN}",
         bridge("dirt", start, end, size), size, "Ω",
     )  # fmt: skip
+    yield replace(chain, across=frozenset((start, end)))
+    for resistor in _chain_resistors(circuit):
+        if {resistor.a, resistor.b} != {start, end}:
+            yield _dirt_over(resistor, circuit, whole - ohm[frozenset(resistor.nodes)])
     joints = _joints_of(circuit, last)
     along = [start, *joints]
-    # across a single resistor it is that resistor's own reading that is low
     parts = [(a, b) for k, a in enumerate(along) for b in along[k + 2 :] if (a, b) != (start, end)]
     if parts:
         bridged = [along[along.index(a) : along.index(b) + 1] for a, b in parts]
@@ -677,6 +684,16 @@ def _chain_leaks(circuit: Circuit) -> Iterator[Fault]:
             bridge_at_one(f"dirt to {other}", [(j, other) for j in joints], size), size, "Ω",
         )  # fmt: skip
         yield replace(fault, key=f"chain leaky to {other}")
+
+
+def _dirt_over(resistor: Resistance, circuit: Circuit, rest_ohm: float) -> Fault:
+    """Dirt beside one resistor of a chain: it reads low until one end of it is lifted."""
+    ref, size = resistor.ref, _dirt(circuit, rest_ohm)
+    leaky = _fault(
+        ref, "resistor", "leaky", f"something leaks across {ref}: {ROUND_CHAIN}",
+        bridge(f"beside {ref}", resistor.a, resistor.b, size), size, "Ω",
+    )  # fmt: skip
+    return replace(leaky, like=_like(resistor), across=frozenset(resistor.nodes))
 
 
 def _joints_of(circuit: Circuit, last: int) -> list[str]:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary, Progress
 from zcd.diagnosis.fault_pairs import pair_of
-from zcd.diagnosis.faults import HEALTHY, Fault, answer_of, includes, same_repair
+from zcd.diagnosis.faults import HEALTHY, LOOSE_MODE, Fault, answer_of, includes, same_repair
 from zcd.diagnosis.flag_evidence import no_fault_share
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.information import SURE, Posterior, together
@@ -53,6 +53,8 @@ MOST_TOGETHER = 3
 """Answers that are named together at most, where it is not settled; a good sync circuit is one of
 them, whatever else the flags may tell of."""
 MIN_TOGETHER = 0.03
+MIN_BESIDE = 0.1
+"""An answer less likely than that share of the likeliest one is not named beside it."""
 GOOD_CIRCUIT = "a good sync circuit"
 MIN_SIZED = 1e-3
 UNKNOWN_SIZE = (0.1, 0.5, 0.9)
@@ -459,19 +461,25 @@ def _has(ranked: Ranked, other: Ranked) -> bool:
 
 
 def _together(ranked: Sequence[Ranked]) -> tuple[Ranked, ...]:
-    """The first of the ranking and those after it, until one of them is it."""
-    if ranked[0].fault is None:
-        return (ranked[0],)
-    named: list[Ranked] = []
-    answers: set[str] = set()
+    """The first of the ranking and those after it, until one of them is it.
+
+    A good board has no joint named that nothing has shown to be loose.
+    """
+    likely: list[tuple[str, Ranked]] = []
     for r in ranked:
-        enough = sum(each.probability for each in named) >= SURE
-        if enough or r.fault is None or r.probability < MIN_TOGETHER:
+        if r.fault is None or r.probability < MIN_TOGETHER:
             break
-        answers.add(answer_of(r.fault))
-        if len(answers) > MOST_TOGETHER:
-            break
-        named.append(r)
+        if ranked[0].fault is not HEALTHY or r.fault.mode != LOOSE_MODE:
+            likely.append((answer_of(r.fault), r))
+    shares: dict[str, float] = {}
+    for answer, r in likely:
+        shares[answer] = shares.get(answer, 0.0) + r.probability
+    most = max(shares.values(), default=0.0)
+    answers = [answer for answer, share in shares.items() if share >= MIN_BESIDE * most]
+    named: list[Ranked] = []
+    for answer, r in likely:
+        if answer in answers[:MOST_TOGETHER] and sum(n.probability for n in named) < SURE:
+            named.append(r)
     return tuple(named) or (ranked[0],)
 
 
@@ -833,9 +841,13 @@ def together_names(alike: Sequence[Ranked]) -> tuple[str, ...]:
 def _conclusion(alike: Sequence[Ranked], suggestion: Suggestion | None, sure: bool) -> str:
     """One sentence on where the diagnosis stands."""
     first = alike[0]
+    names = together_names(alike)
+    if suggestion is None and names == (GOOD_CIRCUIT,):
+        reported = [r.words for r in alike if r.fault and r.fault.reports]
+        return first.words if first.fault is HEALTHY else "; or ".join(reported)
     if len(alike) > 1 and suggestion is None:
-        names = ", ".join(together_names(alike))
-        return f"one of these, which no reading that pays tells apart: {names}; {first.words}"
+        listed = ", ".join(names)
+        return f"one of these, which no reading that pays tells apart: {listed}; {first.words}"
     if sure:
         return first.words
     if suggestion is not None and suggestion.again is not None:

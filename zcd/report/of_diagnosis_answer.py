@@ -15,7 +15,14 @@ from zcd.diagnosis.faults import HEALTHY, Fault, includes
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.meters import OVERLOAD, Meter
 from zcd.diagnosis.next_reading import Suggestion
-from zcd.diagnosis.rank import Diagnosis, Ranked, one_repair, present, together_names
+from zcd.diagnosis.rank import (
+    GOOD_CIRCUIT,
+    Diagnosis,
+    Ranked,
+    one_repair,
+    present,
+    together_names,
+)
 from zcd.diagnosis.reading_syntax import show_measured
 from zcd.diagnosis.readings import AccessLevel, Measured, parts_between
 from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
@@ -296,10 +303,7 @@ def verdict_line(diagnosis: Diagnosis) -> str:
         likely = f"{fault_name(ranked[0])} ({probability_text(ranked[0].probability)})"
         return f"Not settled: readings contradict each other. Most likely: {likely}."
     if len(alike) > 1 and diagnosis.suggestion is None:
-        share = probability_text(diagnosis.named_ratio)
-        names = ", ".join(together_names(alike))
-        swap = f" {line}" if (line := swap_line(alike)) else ""
-        return f"One of these ({share}), no reading that pays tells them apart: {names}.{swap}"
+        return _together_text(diagnosis)
     if diagnosis.stopped == "sure":
         first = alike[0]
         sure = probability_text(diagnosis.named_ratio)
@@ -314,6 +318,17 @@ def verdict_line(diagnosis: Diagnosis) -> str:
     if ranked[0].probability < MIN_TELLING:
         likely = "No fault stands out yet."
     return f"Not settled. {likely}{end}"
+
+
+def _together_text(diagnosis: Diagnosis) -> str:
+    """Answers that are named together; a good sync circuit may be all of them."""
+    alike = diagnosis.indistinguishable
+    share = probability_text(diagnosis.named_ratio)
+    names = ", ".join(together_names(alike))
+    if names == GOOD_CIRCUIT:
+        return f"Probably {names} ({share}). {sentence(diagnosis.conclusion)}"
+    swap = f" {line}" if (line := swap_line(alike)) else ""
+    return f"One of these ({share}), no reading that pays tells them apart: {names}.{swap}"
 
 
 def swap_line(alike: Sequence[Ranked]) -> str:
