@@ -37,7 +37,7 @@ def test_dead_first_live_last() -> None:
 def test_ohms_over_a_resistor_tells_its_own_faults_only() -> None:
     item = line(Function.OHM, "chain.1", "chain.2")
     assert item.over == "R2"
-    modes = ("open", "drift", "low", "short", "ten times too low", "ten times too high")
+    modes = ("open", "drift", "low", "leaky", "short", "ten times too low", "ten times too high")
     assert set(item.faults) == {f"R2 {mode}" for mode in modes} | {"chain leaky"}
     assert item.healthy.low < 130e3 < item.healthy.high
     assert item.faults["R2 open"].low > item.faults["R2 drift"].high
