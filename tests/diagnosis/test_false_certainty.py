@@ -210,3 +210,16 @@ def test_a_good_circuit_is_one_answer() -> None:
     assert found.suggestion is None
     assert together_names(found.indistinguishable) == (GOOD_CIRCUIT,)
     assert found.conclusion == found.ranked[0].words
+
+
+def test_both_supplies_dead_is_no_fuse_until_the_mains_is_read() -> None:
+    """0 V on both rails: a failed power supply, or no mains; only the mains tells which."""
+    dead = ("dc pin logic0 0 V", "dc coil+ logic0 0 V")
+    board = zcd.loads(FOOT_WARMER)
+    first = zcd.diagnose(board, *dead)
+    assert first.diagnosis.stopped != "sure"
+    assert {r.key for r in first.ranked[:2]} == {"supplies missing", "mains missing"}
+    for reading, found in (("119 V", "supplies missing"), ("0 V", "mains missing")):
+        told = zcd.diagnose(board, *dead, f"ac line neutral {reading}")
+        assert told.diagnosis.stopped == "sure"
+        assert told.ranked[0].key == found

@@ -18,7 +18,7 @@ from zcd.board.traced import read_traced
 from zcd.errors import InputError
 from zcd.files import file_name
 
-_BOARD_FILE = "a board file, TOML in UTF-8, up to 1 MB"
+BOARD_FILE = "a board file, TOML in UTF-8, up to 1 MB (zcd new makes one)"
 STAND_IN: dict[str, dict[str, Any]] = {
     "mains": {"voltage": "230 V"},
     "chain": {"resistors": ["120k"]},
@@ -46,7 +46,7 @@ def load_board(path: str | Path) -> Board:
         If the file cannot be read, or does not describe a board; one line for each problem.
     """
     path = Path(path)
-    return _parsed(read_text(path, _BOARD_FILE), file_name(path))
+    return _parsed(read_text(path, BOARD_FILE), file_name(path))
 
 
 @lru_cache(maxsize=16)
@@ -86,7 +86,7 @@ def parse_board(text: str, name: str = "board.toml") -> Board:
     >>> [part.ref for part in board.chains[0]], board.mains.low_rms_v
     (['R1', 'R2'], 207.0)
     """
-    return board_from_dict(parse_toml(text, name, _BOARD_FILE), name)
+    return board_from_dict(parse_toml(text, name, BOARD_FILE), name)
 
 
 def board_from_dict(value: Mapping[str, Any], name: str = "board.toml") -> Board:
@@ -109,7 +109,7 @@ def board_from_dict(value: Mapping[str, Any], name: str = "board.toml") -> Board
         If it does not describe a board; one line for each problem.
     """
     if {"board", "readings"} & value.keys():
-        raise InputError(f"{name}: found a job file; allowed: {_BOARD_FILE}")
+        raise InputError(f"{name}: found a job file; allowed: {BOARD_FILE}")
     require_lengths(value, name)
     value = spread(value)
     printed = as_printed(value)

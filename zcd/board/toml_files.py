@@ -14,7 +14,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
-from zcd.board.units import LONGEST_TEXT, nearest, nearest_name, require_length
+from zcd.board.units import LONGEST_TEXT, nearest_name, require_length
 from zcd.errors import InputError, describe_value, invalid_value
 from zcd.logs import logger
 
@@ -87,8 +87,9 @@ def _near_file(path: Path) -> str:
     folder = path.parent
     if not folder.is_dir():
         return ""
-    names = tuple(each.name for each in folder.iterdir() if each.suffix == path.suffix)
-    return nearest(path.name, tuple(name for name in names if name.isprintable()))
+    alike = (each.stem for each in folder.iterdir() if each.suffix == path.suffix)
+    close = nearest_name(path.stem, tuple(stem for stem in alike if stem.isprintable()))
+    return f' (did you mean "{close}{path.suffix}"?)' if close else ""
 
 
 def _read_at_once(path: Path) -> bytes:

@@ -14,7 +14,6 @@ if TYPE_CHECKING:
 
 DASH = "-"
 NAME = "standard input"
-WANTED = "a board file, TOML in UTF-8, up to 1 MB"
 
 
 def board_given(file: str) -> Board:
@@ -47,12 +46,13 @@ def keys_given(file: str) -> dict[str, Any]:
     """Keys and values of a board file, or of the one on standard input; it describes a board."""
     from pathlib import Path
 
-    from zcd.board.files import board_from_dict
+    from zcd.board.files import BOARD_FILE, board_from_dict
     from zcd.board.toml_files import parse_toml, read_text
     from zcd.files import file_name
 
     name = NAME if file == DASH else file_name(Path(file))
-    result = parse_toml(_typed() if file == DASH else read_text(Path(file), WANTED), name, WANTED)
+    text = _typed() if file == DASH else read_text(Path(file), BOARD_FILE)
+    result = parse_toml(text, name, BOARD_FILE)
     board_from_dict(result, name)
     return result
 
@@ -78,6 +78,7 @@ def require_file(file: str, instead: str) -> None:
 
 def _typed() -> str:
     """The text on standard input, judged like that of a file."""
+    from zcd.board.files import BOARD_FILE
     from zcd.board.toml_files import LARGEST_FILE_BYTES, decoded
 
     stream = getattr(sys.stdin, "buffer", None)
@@ -85,5 +86,7 @@ def _typed() -> str:
         return sys.stdin.read(LARGEST_FILE_BYTES)
     data = stream.read(LARGEST_FILE_BYTES + 1)
     if len(data) > LARGEST_FILE_BYTES:
-        raise InputError(f"{NAME}: found more than {LARGEST_FILE_BYTES} bytes; allowed: {WANTED}")
-    return decoded(data, NAME, WANTED)
+        raise InputError(
+            f"{NAME}: found more than {LARGEST_FILE_BYTES} bytes; allowed: {BOARD_FILE}"
+        )
+    return decoded(data, NAME, BOARD_FILE)

@@ -605,7 +605,7 @@ def _mains_faults() -> Iterator[Fault]:
     )  # fmt: skip
     yield _fault(
         "mains", "mains", "missing",
-        "no mains reaches the board, its supplies are dead too: fuse, plug, inlet, varistor",
+        "no mains reaches the board: plug, inlet, fuse, varistor",
         all_dead,
     )  # fmt: skip
     share = either(*FREQUENCY_OFF)
@@ -627,6 +627,12 @@ def _coil_supply_faults() -> Iterator[Fault]:
             f"the supply of the relay's coil is {mode}: find out why",
             both(edit, contact_open), amount, "x" if amount else "",
         )  # fmt: skip
+    none = both(setting("supply", "voltage_v", 0.0), setting("coil supply", "voltage_v", 0.0))
+    yield _fault(
+        "supplies", "supply", "missing",
+        "mains is there, both supplies are dead: the board's power supply has failed",
+        both(none, contact_open),
+    )  # fmt: skip
 
 
 def _supply_faults() -> Iterator[Fault]:

@@ -12,7 +12,7 @@ FloatArray = NDArray[np.float64]
 SYNC, FAN, NO_FLAG = "sync", "fan", "none"
 FLAGS = (SYNC, FAN, NO_FLAG)
 
-SILENT = ("supply missing", "mains missing")
+SILENT = ("supply missing", "supplies missing", "mains missing")
 """Faults with which the controller reports nothing, as it has no supply."""
 
 LONGEST_CODE = 40

@@ -38,7 +38,7 @@ from zcd.files import file_name
 
 _ACCURACY = quantity_kinds.TOLERANCE
 
-WANTED = "a job or board file, TOML in UTF-8, up to 1 MB"
+WANTED = "a job or board file, TOML in UTF-8, up to 1 MB (zcd new makes a board file)"
 
 _INPUT = QuantityKind(
     word="an input resistance", unit="Ω", low=100.0, high=1e12, examples=("10M", "3k"),

@@ -22,7 +22,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
-from zcd.board.files import board_from_dict
+from zcd.board.files import BOARD_FILE, board_from_dict
 from zcd.board.model import Board
 from zcd.board.toml_files import parse_toml, read_text, refuse
 from zcd.diagnosis.job import WANTED, board_file_of, job_file_of
@@ -303,9 +303,8 @@ class PageState:
             keys = parse_toml(read_text(file, WANTED), file.name, WANTED)
             job, lines = job_file_of(keys)
             if job is not None:
-                wanted = "a board file, TOML in UTF-8, up to 1 MB"
                 board_file = board_file_of(file, job.board)
-                keys = parse_toml(read_text(board_file, wanted), board_file.name, wanted)
+                keys = parse_toml(read_text(board_file, BOARD_FILE), board_file.name, BOARD_FILE)
                 return texts_of(keys), name, board_file, ""
             try:
                 board_from_dict(keys, file.name)
