@@ -219,6 +219,8 @@ def test_both_supplies_dead_is_no_fuse_until_the_mains_is_read() -> None:
     first = zcd.diagnose(board, *dead)
     assert first.diagnosis.stopped != "sure"
     assert {r.key for r in first.ranked[:2]} == {"supplies missing", "mains missing"}
+    assert first.next_reading is not None
+    assert first.next_reading.reading.words.startswith("AC volts")
     for reading, found in (("119 V", "supplies missing"), ("0 V", "mains missing")):
         told = zcd.diagnose(board, *dead, f"ac line neutral {reading}")
         assert told.diagnosis.stopped == "sure"

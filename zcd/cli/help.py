@@ -150,6 +150,7 @@ def _cautions() -> str:
 
     groups = {
         "Always": each.GENERAL,
+        "On a board without an optocoupler": each.NOT_ISOLATED,
         "Before you touch a board, and before ohms and diode tests": each.DEAD,
         "Before you lift one end of a part": each.LIFTED,
         "When you feed the controller from a bench supply": each.BENCH,

@@ -43,6 +43,9 @@ COSTS = {
     AccessLevel.LIFTED: 12.0,
 }
 """What a reading costs in trouble and danger: common practice, no source."""
+HERTZ_OF_MAINS = 1.3
+"""So much more costs the frequency of the mains: volts come first, as they tell whether there is
+any, and every meter shows them; common practice, no source."""
 UNPLUGGED, PLUGGED = (Power.DEAD, Power.BENCH), (Power.LIVE, Power.OFF)
 POWER_UP = 3.0
 """Cost of putting a board together and plugging it in, as far as one reading has to pay for it: the
@@ -244,7 +247,7 @@ def best_reading(
         if best is None or worth.bits / cost > best[0]:
             best = worth.bits / cost, reading, worth
         side = access_level(dictionary.circuit, reading)
-        own = worth.bits / COSTS[side]
+        own = worth.bits / _effort(dictionary, reading)
         if side is AccessLevel.DEAD and (dead is None or own > dead[0]):
             dead = own, reading, worth
     if best is not None and dead is not None and _on_mains(dictionary, best[1]):
@@ -277,7 +280,13 @@ def choices_of(
 
 def _cost(dictionary: FaultDictionary, reading: Reading, power: Power) -> float:
     """Effort and danger of a reading, and of bringing the board into the state for it."""
-    return COSTS[access_level(dictionary.circuit, reading)] + change_cost(power, reading.power)
+    return _effort(dictionary, reading) + change_cost(power, reading.power)
+
+
+def _effort(dictionary: FaultDictionary, reading: Reading) -> float:
+    """Trouble and danger of a reading by itself."""
+    hertz = reading.function is Function.FREQUENCY and _on_mains(dictionary, reading)
+    return COSTS[access_level(dictionary.circuit, reading)] * (HERTZ_OF_MAINS if hertz else 1.0)
 
 
 def change_cost(now: Power, wanted: Power) -> float:

@@ -11,7 +11,7 @@ from zcd.circuit.build import coupler_refs
 from zcd.circuit.elements import Circuit, DcSource
 from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.case import Case
-from zcd.diagnosis.faults import HEALTHY, Fault, includes
+from zcd.diagnosis.faults import HEALTHY, REPLACED, Fault, includes
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.meters import OVERLOAD, Meter
 from zcd.diagnosis.next_reading import Suggestion
@@ -207,13 +207,16 @@ def work_lines(
         each = " ".join(f"--for {ref}" for ref in parts)
         of_old = ISOLATES if part in coupler_refs(board) else ""
         orders.append(f"Find a new {', '.join(parts)}{of_old}: zcd substitute {board_file} {each}")
+    several = len(together_names(diagnosis.indistinguishable)) > 1
+    mend = "Mend what it was" if several else "Fit it" if first.is_replaced else "Mend it"
     orders += [
-        f"{'Fit' if first.is_replaced else 'Mend'} it. {hidden_line(diagnosis, circuit)}".strip(),
+        f"{mend}. {hidden_line(diagnosis, circuit)}".strip(),
         f'Enter the new readings: {measure} -r "dc pin ..." -r "frequency ..." (if you fitted '
         f"another value or type: zcd new --like {board_file} repaired.toml, and give that file)",
     ]
     if job_file is not None:
-        orders.append(f'Close the job: zcd close {job_file} --found "{first.key}"')
+        found = "..." if several else first.key
+        orders.append(f'Close the job: zcd close {job_file} --found "{found}"')
     return tuple(f"{number}. {order}" for number, order in enumerate(orders, 1))
 
 
@@ -320,6 +323,9 @@ def verdict_line(diagnosis: Diagnosis) -> str:
     return f"Not settled. {likely}{end}"
 
 
+IF_GOOD = "If the circuit is good: look at controller, supply, connectors, drive and fan."
+
+
 def _together_text(diagnosis: Diagnosis) -> str:
     """Answers that are named together; a good sync circuit may be all of them."""
     alike = diagnosis.indistinguishable
@@ -328,16 +334,21 @@ def _together_text(diagnosis: Diagnosis) -> str:
     if names == GOOD_CIRCUIT:
         return f"Probably {names} ({share}). {sentence(diagnosis.conclusion)}"
     swap = f" {line}" if (line := swap_line(alike)) else ""
-    return f"One of these ({share}), no reading that pays tells them apart: {names}.{swap}"
+    good = f" {IF_GOOD}" if GOOD_CIRCUIT in together_names(alike) else ""
+    return f"One of these ({share}), no reading that pays tells them apart: {names}.{swap}{good}"
 
 
 def swap_line(alike: Sequence[Ranked]) -> str:
     """How those named together are told apart without a reading that is left; empty where there is
     no part to try."""
-    parts = [r.fault.part.partition(" ")[0] for r in alike if r.fault and r.fault.is_replaced]
-    if not parts or len(together_names(alike)) < 2:
+    told = [r.fault for r in alike if r.fault and r.fault.kind in REPLACED]
+    faults = [fault for fault in told if fault.is_replaced or fault.is_leak]
+    if not faults or len(together_names(alike)) < 2:
         return ""
-    return f"To tell: lift or swap {parts[0]} and see whether it changes."
+    fault = next((each for each in faults if each.is_replaced), faults[0])
+    part = fault.part.partition(" ")[0]
+    how = f"lift or swap {part}" if fault.is_replaced else f"clean there, then lift a leg of {part}"
+    return f"To tell: {how} and see whether it changes."
 
 
 USUAL_SUPPLIES_V = (3.3, 5.0, 12.0, 15.0, 24.0)
