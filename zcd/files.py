@@ -475,6 +475,13 @@ def _no_place(path: str | Path, error: Exception, allowed: str) -> InputError:
     return InputError(f"{name}: found a place that cannot be written ({why}); allowed: {allowed}")
 
 
+def path_here(path: Path) -> str:
+    """A file as a command takes it from the folder one is in; its name where it lies elsewhere."""
+    here = Path.cwd()
+    inside = path.resolve().is_relative_to(here)
+    return plain(str(path.resolve().relative_to(here))) if inside else file_name(path)
+
+
 def file_name(path: Path) -> str:
     """A file's name for messages, on one line."""
     return plain(path.name or str(path))

@@ -628,11 +628,12 @@ def _coil_supply_faults() -> Iterator[Fault]:
             both(edit, contact_open), amount, "x" if amount else "",
         )  # fmt: skip
     none = both(setting("supply", "voltage_v", 0.0), setting("coil supply", "voltage_v", 0.0))
-    yield _fault(
-        "supplies", "supply", "missing",
+    fault = _fault(
+        "supply", "supply", "missing",
         "mains is there, both supplies are dead: the board's power supply has failed",
         both(none, contact_open),
     )  # fmt: skip
+    yield replace(fault, key="supplies missing")
 
 
 def _supply_faults() -> Iterator[Fault]:

@@ -188,7 +188,10 @@ def unread_lines(check: Check) -> Iterator[str]:
             with_values = "no value of it alone makes the board pass"
         yield f"{line}; {with_values}."
     if check.board.unknowns:
-        yield f"Before you fit one, {READ_AGAIN}; {BEARS}. If there is none, fit the value taken."
+        yield (
+            f"Before you fit one, {READ_AGAIN}, or measure what is left of it, one end lifted. "
+            "Only where all that fails fit the value taken: it is a guess."
+        )
 
 
 def _grade_lines(check: Check) -> Iterator[str]:

@@ -27,7 +27,7 @@ from zcd.diagnosis.reading_syntax import show_measured
 from zcd.diagnosis.readings import AccessLevel, Measured, parts_between
 from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
 from zcd.errors import plain
-from zcd.files import file_name
+from zcd.files import file_name, path_here
 from zcd.margin.stress import worst_stress
 from zcd.margin.tolerances import grade_unread
 from zcd.report.cautions import caution_lines, most_dangerous
@@ -61,6 +61,10 @@ LIFTABLE = ("resistor", "diode")
 PROBABLY = 0.75
 """From here on the likeliest fault is named alone: no other comes near it."""
 MOST_ASSUMED = 2
+ACROSS_COUPLER = (
+    "Before power: ohms from its LED pins to its transistor pins, OL; then the insulation test "
+    "that your rules ask for"
+)
 ISOLATES = " (isolation voltage, VDE or UL mark and pin spacing no less than the old one's)"
 """What a new optocoupler has to have."""
 FAN_KINDS = ("drive", "fan")
@@ -101,6 +105,7 @@ def answer_document(case: Case) -> Document:
             blocks += [Paragraph(title), BulletList(why)]
     more = (
         unlike,
+        relay_line(case),
         unkept_line(case),
         overload_line(diagnosis, case.board),
         confirm_line(diagnosis),
@@ -119,6 +124,17 @@ def answer_document(case: Case) -> Document:
     blocks += [Paragraph(line) for line in (*said, *cautions) if line]
     return Document(
         title=plain(case.board.name), sections=(Section("", tuple(blocks), answer=True),)
+    )
+
+
+def relay_line(case: Case) -> str:
+    """That readings under power count only with the load relay on; empty where that is read."""
+    powered = [m for m in case.measured if with_relay_on(m.reading, case.circuit)]
+    read = {m.reading.red for m in powered} | {m.reading.black for m in powered}
+    if not powered or "coil-" in read or case.diagnosis.stopped == "sure":
+        return ""
+    return (
+        "Powered readings count only if the load relay was on: it clicks, its coil has its volts."
     )
 
 
@@ -179,8 +195,8 @@ def end_lines(case: Case) -> tuple[str, ...]:
         return ()
     if job.board_file is None:
         return (hidden_line(diagnosis, case.circuit), fan_line(diagnosis, "BOARD"))
-    job_file = None if job.file is None else file_name(job.file)
-    return work_lines(diagnosis, case.board, case.circuit, file_name(job.board_file), job_file)
+    job_file = None if job.file is None else path_here(job.file)
+    return work_lines(diagnosis, case.board, case.circuit, path_here(job.board_file), job_file)
 
 
 def work_lines(
@@ -209,6 +225,8 @@ def work_lines(
         orders.append(f"Find a new {', '.join(parts)}{of_old}: zcd substitute {board_file} {each}")
     several = len(together_names(diagnosis.indistinguishable)) > 1
     mend = "Mend what it was" if several else "Fit it" if first.is_replaced else "Mend it"
+    if part in coupler_refs(board) and first.is_replaced:
+        mend += f". {ACROSS_COUPLER}"
     orders += [
         f"{mend}. {hidden_line(diagnosis, circuit)}".strip(),
         f'Enter the new readings: {measure} -r "dc pin ..." -r "frequency ..." (if you fitted '
@@ -504,6 +522,8 @@ def assumed_line(board: Board, meter: Meter, diagnosis: Diagnosis) -> str:
     if diagnosis.suggestion is not None:
         taken.append(diagnosis.suggestion.reading.function.row)
     parts = []
+    if diagnosis.suggestion is not None and diagnosis.suggestion.reading.function.row.scope:
+        parts.append('a scope is at hand (else scope = "no" in [meter] of the job file)')
     if not meter.diode_stated and any(row.method is Method.JUNCTION for row in taken):
         parts.append(
             "your meter's diode test shows OL somewhere above 1.2 V (write diode_stop into [meter] "

@@ -31,7 +31,7 @@ WIDTH, LINES = 80, 24
 """Columns and lines of a screen, without the line on what is not there."""
 TOLD_WIDTH = 20
 """Columns of the faults told, so that most readings are one line."""
-COLUMNS = ("board", "red, black", "good board", "bad reading: fault")
+COLUMNS = ("board", "red, black", "good board", "bad reading: one cause")
 SHORT_STATES = {
     AccessLevel.DEAD: "dead",
     AccessLevel.BENCH: "bench",
@@ -104,7 +104,7 @@ def _more_line(on_page: Sequence[ExpectedReading], told: Sequence[ExpectedReadin
     left = [line for line in on_page if line not in told]
     live = sum(line.access is AccessLevel.MAINS for line in left)
     on_live = f", {live} of them on LIVE parts" if live else ""
-    return f"{len(left)} more{on_live}: --full"
+    return f"{len(left)} more{on_live}: --full. What any value means: zcd diagnose"
 
 
 def card_page_document(expected: ExpectedReadings) -> Document:

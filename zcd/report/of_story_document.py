@@ -158,7 +158,9 @@ def _reading_sections(causes: CausesForFlags, plan: Trip) -> tuple[Section, ...]
         blocks.append(BulletList(tuple(step_text(step, causes.circuit) for step in plan.steps)))
     if causes.told is not None:
         to_tell = "Then, to tell" if plan.steps else "To tell"
-        relay = "" if causes.board.relay is None else ", load relay on"
+        relay = (
+            "" if causes.board.relay is None else "; feed: after the relay's contact, which is on"
+        )
         line = (
             f"{to_tell} the sides apart: {causes.told.reading.words} ({causes.told.where}{relay}). "
         )
