@@ -26,6 +26,7 @@ from zcd.board.model import Board, Topology
 from zcd.board.starter import starter_text
 from zcd.circuit.build import build_circuit
 from zcd.cli.interview import describe
+from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.diagnosis.readings import AccessLevel, Power, access_level, useful_readings
 from zcd.drawing.schematic import schematic
 from zcd.drawing.sketch import sketch_svg
@@ -259,6 +260,15 @@ def test_optocoupler_whose_controller_is_on_the_mains_is_refused(tie: str) -> No
     text = f'mains = "230 V"\noptocoupler = "817C"\ncircuit = {json.dumps(lines)}\n'
     with pytest.raises(InputError, match="CAUTION: without optocoupler nothing is isolated"):
         parse_board(text + 'output = {pull_up = "10k", supply = "5 V"}\n')
+
+
+@pytest.mark.parametrize("text", [DIRECT, SWITCHED, SUPPLY_ON_LINE])
+def test_a_pin_alone_is_read_against_its_own_ground(text: str) -> None:
+    circuit = build_circuit(parse_board(text))
+    short, whole = (
+        parse_reading(line, circuit).reading for line in ("dc pin 2 V", "dc pin logic0 2 V")
+    )
+    assert short == whole
 
 
 def test_every_reading_under_power_is_one_of_live_parts() -> None:

@@ -575,7 +575,9 @@ def _lone(function: Function, words: list[str], circuit: Circuit) -> bool:
 def _reference(node: str, function: Function, circuit: Circuit, key: str) -> str:
     """What a lone point is measured against: the controller's ground, on its side."""
     own = circuit.node(node)
-    if own != GROUND and any({own, GROUND} <= island for island in islands(circuit)):
+    if node == "pin" or (
+        own != GROUND and any({own, GROUND} <= island for island in islands(circuit))
+    ):
         return GROUND
     other = "pin" if own == GROUND else "neutral"
     if own == circuit.node(other):
