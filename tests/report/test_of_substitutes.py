@@ -64,7 +64,7 @@ def test_a_switched_board_whose_original_fails_is_one_screen_too() -> None:
     told = document_text(brief_document(result))
     assert len(told.splitlines()) <= 25
     assert "This board fails the check (R1 " in told
-    assert "Next: zcd new --like BOARD repaired.toml" in told
+    assert "Another: zcd new --like BOARD repaired.toml" in told
     assert "Load relay" in told
 
 
@@ -79,9 +79,9 @@ def test_the_line_of_a_chain_says_what_changes() -> None:
     assert heading(result.found, answer) == "In place of R2 130 kΩ 1206"
     assert lines[0].startswith("130 kΩ 1206: value as printed, same rating, load ")
     assert lines[0].endswith("(as before)")
-    assert lines[1].startswith("68 kΩ + 62 kΩ 1206: chain total unchanged, load ")
+    assert lines[1].startswith("68 kΩ + 62 kΩ 1206: chain unchanged, load ")
     others = [proposal_line(result.found, answer, each) for each in answer.others]
-    assert any(line.startswith("2 x 82 kΩ 1206: chain total +14.2 %, load ") for line in others)
+    assert any(line.startswith("2 x 82 kΩ 1206: chain +14.2 %, load ") for line in others)
 
 
 def test_what_the_lines_claim_is_so_in_the_simulation() -> None:
@@ -199,7 +199,7 @@ def test_chips_that_are_all_too_small_are_one_cause() -> None:
     assert failed == {rule.subject for rule in check.every_rule if rule.status == "fail"}
     (answer,) = result.found.answers
     lines = answer_lines(result.found, answer, 3)
-    assert lines[0].startswith("2 x 22 kΩ 1206: chain total +8.3 %, load ")
+    assert lines[0].startswith("2 x 22 kΩ 1206: chain +8.3 %, load ")
     assert lines[-1].startswith("33 kΩ 1206: as it was, overloaded, load ")
     for line, proposal in zip(lines, answer.proposals, strict=True):
         assert line.endswith("; passes") is api.check(proposal.board).passes

@@ -263,7 +263,7 @@ def _run_line(retest: Retest) -> str:
     if not retest.missing or not _pulses_read(retest):
         return ""
     dead = access_level(retest.circuit, missing_in_order(retest)[0]) is AccessLevel.DEAD
-    return f"{'Then plug in' if dead else 'Now'} and run the fan: sync works."
+    return f"{'Then plug in' if dead else 'Now'} and let it run: the sync error must stay away."
 
 
 def _pulses_read(retest: Retest) -> bool:

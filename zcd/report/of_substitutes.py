@@ -148,7 +148,7 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
         if any(is_chip(o.style) and not is_chip(n.style) for n, o in zip(new, old, strict=True)):
             words += ", leaded: solder it onto the pads"
     else:
-        words = f"chain total {_change_text(_total(new, answer) / _total(old, answer))}"
+        words = f"chain {_change_text(_total(new, answer) / _total(old, answer))}"
     before = used_ratio(found.original, answer.replaced)
     now = used_ratio(proposal.verdict, proposal.parts)
     if proposal.closeness is Closeness.OTHER:

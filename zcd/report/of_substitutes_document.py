@@ -106,8 +106,8 @@ def _next_line(found: Substitutes) -> str:
         return ""
     file = plain(found.board.file)
     return (
-        f"Next: zcd new --like {file} repaired.toml, write the new parts into it, then zcd check "
-        f"repaired.toml --was {file}"
+        f"Same part: fit it. Another: zcd new --like {file} repaired.toml, write it in, then "
+        f"zcd check repaired.toml --was {file}"
     )
 
 
