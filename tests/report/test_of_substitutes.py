@@ -77,7 +77,7 @@ def test_the_line_of_a_chain_says_what_changes() -> None:
     (answer,) = result.found.answers
     lines = [proposal_line(result.found, answer, each) for each in answer.proposals]
     assert heading(result.found, answer) == "In place of R2 130 kΩ 1206"
-    assert lines[0].startswith("130 kΩ 1206: value as printed, same rating, load ")
+    assert lines[0].startswith("130 kΩ 1206: as printed, same rating, load ")
     assert lines[0].endswith("(as before)")
     assert lines[1].startswith("68 kΩ + 62 kΩ 1206: chain unchanged, load ")
     others = [proposal_line(result.found, answer, each) for each in answer.others]
@@ -147,7 +147,7 @@ def test_the_original_that_fails_is_said_once() -> None:
     strong = asked(edited('["110k", "130k"]', '["240k"]'), "R1",
                    'resistors = [{value = "240k", style = "VR37"}]')  # fmt: skip
     (line,) = answer_lines(strong.found, strong.found.answers[0], 3)
-    assert line.startswith("240 kΩ VR37: value as printed, higher rating")
+    assert line.startswith("240 kΩ VR37: as printed, higher rating")
     assert line.endswith("; passes")
 
 

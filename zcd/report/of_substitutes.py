@@ -142,7 +142,7 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
         )
         unread = {unknown.ref for unknown in found.board.unknowns}
         guessed = any(part.ref in unread for part in old)
-        words = "value guessed from its neighbours" if guessed else "value as printed"
+        words = "value guessed from its neighbours" if guessed else "as printed"
         if not any(part.size_assumed for part in old):
             words += f", {'higher' if higher else 'same'} rating"
         if any(is_chip(o.style) and not is_chip(n.style) for n, o in zip(new, old, strict=True)):
@@ -162,11 +162,11 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
 
 def _pull_up_reason(found: Substitutes, old: Resistor, proposal: Proposal) -> str:
     if proposal.closeness is Closeness.SAME:
-        return "value as printed"
+        return "as printed"
     (new,) = _resistors(proposal.parts)
     change = _change_text(new.resistance_ohm / old.resistance_ohm)
     if change == UNCHANGED:
-        return "value as printed, lower rating, which is enough here"
+        return "as printed, lower rating, which is enough here"
     return f"{change}, {_low_time_change(found, proposal)}"
 
 
