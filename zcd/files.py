@@ -477,9 +477,8 @@ def _no_place(path: str | Path, error: Exception, allowed: str) -> InputError:
 
 def path_here(path: Path) -> str:
     """A file as a command takes it from the folder one is in; its name where it lies elsewhere."""
-    here = Path.cwd()
-    inside = path.resolve().is_relative_to(here)
-    return plain(str(path.resolve().relative_to(here))) if inside else file_name(path)
+    here, whole = Path.cwd(), path.resolve()
+    return plain(str(whole.relative_to(here))) if whole.is_relative_to(here) else file_name(path)
 
 
 def file_name(path: Path) -> str:

@@ -323,18 +323,18 @@ class TracedFile:
         Links that let current pass one way only: diodes, not zeners.
     """
 
-    @property
-    def is_direct(self) -> bool:
-        """Whether it leads to the controller, without an optocoupler."""
-        ends = {node for link in self.links for node in (link.a, link.b)}
-        return not CONTROLLER_POINTS.isdisjoint(ends.union(*self.aliases))
-
     links: tuple[Link, ...]
     aliases: tuple[tuple[str, str], ...]
     strings: tuple[tuple[ResistorTable, ...], ...]
     diodes: tuple[DiodeTable, ...]
     capacitors: tuple[tuple[str, float], ...]
     blocking: frozenset[str]
+
+    @property
+    def is_direct(self) -> bool:
+        """Whether it leads to the controller, without an optocoupler."""
+        ends = {node for link in self.links for node in (link.a, link.b)}
+        return not CONTROLLER_POINTS.isdisjoint(ends.union(*self.aliases))
 
 
 CIRCUIT = 'a list of lines such as ["feed - R7 82k - D1 1N4007 > - led+", "led- - neutral"]'

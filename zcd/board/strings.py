@@ -213,8 +213,7 @@ def into_pin(circuit: TracedFile, *, switched: bool) -> tuple[Link, ...]:
     named = {node for link in circuit.links for node in (link.a, link.b)}.union(own)
     if leds := sorted(node for node in named if node.startswith("led")):
         raise InputError(f"found {leds[0]} and pin; allowed: a path through a LED, or into the pin")
-    poles = ["feed", "line", "neutral"] if switched else ["feed", "neutral"]
-    live = poles[0] if switched else own.get("feed", "line")
+    live = "feed" if switched else own.get("feed", "line")
     at = {name: own.get(name, name) for name in (*CONTROLLER, "pin", "neutral")}
     tied = {"feed": live, "line": "line" if switched else live, "neutral": at["neutral"]}
     mains = {*tied.values()} - ({live} if switched else set())

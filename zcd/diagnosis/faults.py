@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from zcd.board.strings import ways_between
+from zcd.board.strings import CONTROLLER, ways_between
 from zcd.board.units import find_name, nearest, require_part
 from zcd.circuit.elements import (
     PIN_CLAMPS,
@@ -456,7 +456,7 @@ def _on_way(circuit: Circuit) -> set[str]:
 def _input_ends(circuit: Circuit) -> tuple[str, str]:
     """Between which nodes the chain's current is used: of the LED, or else the pin and ground."""
     if not circuit.of(Phototransistor):
-        return "pin", next(circuit.node(n) for n in ("logic0", "logic+") if n in circuit.aliases)
+        return "pin", next(circuit.node(n) for n in CONTROLLER if n in circuit.aliases)
     return circuit.node("led+"), circuit.node("led-")
 
 

@@ -257,10 +257,9 @@ class MeterModel:
         """Voltage at the probes of a test source on the dead circuit, or on a part alone."""
         a, b = self.circuit.node(reading.red), self.circuit.node(reading.black)
         tested = probed(self.circuit, reading, open_v, source_ohm)
-        known = self.pin_clamp_a is None or PIN_CLAMPS[0] in tested
-        if not known and {"pin", "logic+"} & {a, b} and not reading.lifted:
-            assert self.pin_clamp_a is not None
-            tested = _with_pin_clamps(tested, self.pin_clamp_a)
+        clamps_a = None if PIN_CLAMPS[0] in tested else self.pin_clamp_a
+        if clamps_a is not None and {"pin", "logic+"} & {a, b} and not reading.lifted:
+            tested = _with_pin_clamps(tested, clamps_a)
         volts = self.solve_dead(tested).between_v(a, b)[:, 0]
         return np.broadcast_to(volts, (self.circuit.size,))
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from zcd.board.model import Board, Topology
 from zcd.board.pins import INTERNAL_PULL_UP
+from zcd.board.strings import CONTROLLER
 from zcd.circuit.build import coupler_refs
 from zcd.circuit.elements import (
     Capacitance,
@@ -265,17 +266,14 @@ def with_own_names(reading: Reading, circuit: Circuit) -> Reading:
     Without an optocoupler they may be those of the mains as well: ``pin`` is read against
     ``logic0``, whether that is neutral or not.
     """
-    if _LOGIC[0] not in circuit.aliases and _LOGIC[1] not in circuit.aliases:
+    if circuit.aliases.keys().isdisjoint(CONTROLLER):
         return reading
-    names = {circuit.node(name): name for name in (*_LOGIC, "pin", "coil+", "coil-")
+    names = {circuit.node(name): name for name in (*CONTROLLER, "pin", "coil+", "coil-")
              if name in circuit.aliases or name in circuit.nodes}  # fmt: skip
     ends = circuit.node(reading.red), circuit.node(reading.black)
     if not set(ends) <= names.keys():
         return reading
     return replace(reading, red=names[ends[0]], black=names[ends[1]])
-
-
-_LOGIC = ("logic0", "logic+")
 
 
 def _dead(board: Board, circuit: Circuit) -> list[Reading]:

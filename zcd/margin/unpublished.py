@@ -115,10 +115,9 @@ def _kind_circuit(board: Board, cases: Sequence[Conditions], kind: Kind) -> Circ
                 drawn = tolerance.put(drawn, tolerance.amount(share))
         # the highest of a grade that has none published is no more than the usual
         ctr_ratio = drawn.conditions.ctr_ratio
-        doubtful = kind != "strong" and opto is not None and not opto.ctr_max_published
-        if doubtful and ctr_ratio is not None:
-            assert opto is not None
-            least = np.minimum(ctr_ratio, opto.ctr_ratio)
+        doubted = None if opto is None or opto.ctr_max_published else opto
+        if kind != "strong" and doubted is not None and ctr_ratio is not None:
+            least = np.minimum(ctr_ratio, doubted.ctr_ratio)
             drawn = replace(drawn, conditions=replace(drawn.conditions, ctr_ratio=least))
         circuit = build_circuit(board, drawn.conditions)
         for change in drawn.edits:

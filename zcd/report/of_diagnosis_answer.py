@@ -498,12 +498,14 @@ def neighbours_text(first: Ranked) -> str:
 
 def because_lines(measured: Sequence[Measured], case: Case) -> tuple[str, ...]:
     """Readings, each beside those of a good board."""
-    return tuple(
-        f"{reading_text(m.reading, case.circuit)}: {show_measured(m)} (good board"
-        f"{f'{RELAY_ON}:' if with_relay_on(m.reading, case.circuit) else ''} "
-        f"{good_text(m.reading, case.atlas)})"
-        for m in measured
-    )
+    return tuple(_because_text(m, case) for m in measured)
+
+
+def _because_text(measured: Measured, case: Case) -> str:
+    reading, circuit = measured.reading, case.circuit
+    relay = f"{RELAY_ON}:" if with_relay_on(reading, circuit) else ""
+    good = f"good board{relay} {good_text(reading, case.atlas)}"
+    return f"{reading_text(reading, circuit)}: {show_measured(measured)} ({good})"
 
 
 def step_text(step: Suggestion, circuit: Circuit) -> str:

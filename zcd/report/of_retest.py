@@ -8,6 +8,7 @@ from itertools import pairwise
 from math import isfinite
 
 from zcd.diagnosis.functions import Function
+from zcd.diagnosis.missing_readings import SURE_GOOD
 from zcd.diagnosis.reading_syntax import show_measured, show_value, typed_text
 from zcd.diagnosis.readings import AccessLevel, Reading, access_level
 from zcd.diagnosis.retest import LOW_TIME, RepeatedReading, Retest
@@ -28,11 +29,19 @@ from zcd.report.of_diagnosis_document import caution_sections
 from zcd.report.of_readings_card import short_reading
 from zcd.report.of_retest_record import span_text
 from zcd.report.table import Quantity, Table
-from zcd.report.text import count_text, factor_text, probability_text, quantity_text, short_of
+from zcd.report.text import (
+    count_text,
+    factor_text,
+    percent_text,
+    probability_text,
+    quantity_text,
+    short_of,
+)
 from zcd.serialize import Record
 
 MIN_NAMED = 0.2
 MIN_OTHERWISE_GOOD = 0.5
+NEEDED = f"{percent_text(SURE_GOOD)} needed"
 SO_FAR = 0.9
 """From here on a board of which nothing differs is called good so far: common practice, no
 source."""
@@ -232,14 +241,14 @@ def retest_line(retest: Retest) -> str:
         )
     if not retest.missing:
         return (
-            f"NOT PASSED: only {share} sure that the board is good (95 % needed), and no reading "
+            f"NOT PASSED: only {share} sure that the board is good ({NEEDED}), and no reading "
             f"left would settle it. Not excluded: {retest.likeliest.key} "
             f"({probability_text(retest.likeliest_ratio)})."
         )
     count = len(retest.missing)
     take = "Take one more reading" if count == 1 else f"Take {count} more readings"
     step = missing_in_order(retest)[0]
-    verdict = f"NOT PASSED yet: {share} sure that the board is good (95 % needed)."
+    verdict = f"NOT PASSED yet: {share} sure that the board is good ({NEEDED})."
     if retest.good_ratio >= SO_FAR:
         verdict = f"GOOD SO FAR, not passed yet ({share} sure)."
     state = state_line(step, retest.circuit)

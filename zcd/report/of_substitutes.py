@@ -10,7 +10,7 @@ from math import isnan, nan, sqrt
 
 from zcd.board.diode_names import BRIDGE, ZENER, leg_refs
 from zcd.board.model import Capacitor, Diode, Optocoupler, Resistor
-from zcd.board.optocouplers import CLASSES, OWN_DATA, package_of, sold_as
+from zcd.board.optocouplers import CLASSES, OWN_DATA, UNRANKED, package_of, sold_as
 from zcd.board.parts_library import (
     is_chip,
     kind_of_diode,
@@ -54,11 +54,13 @@ def original_line(found: Substitutes) -> str:
         return f"{chain.cause}{mark}. {together}"
     names = (rule_words(rule.name.removeprefix(AT_CORNER)) for rule in reversed(first.values()))
     named = [re.sub(r"^lock\b", "sync is lost", name) for name in names]
-    more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
-    return (
-        f"This board fails the check ({', '.join(named[:MOST_NAMED])}{more}). No part below makes "
-        f"it worse{mark}."
-    )
+    return f"This board fails the check ({_few_text(named)}). No part below makes it worse{mark}."
+
+
+def _few_text(names: Sequence[str]) -> str:
+    """The first names, and how many more there are."""
+    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    return f"{', '.join(names[:MOST_NAMED])}{more}"
 
 
 def heading(found: Substitutes, answer: Answer) -> str:
@@ -174,9 +176,10 @@ def _optocoupler_reason(found: Substitutes, old: Optocoupler, proposal: Proposal
     (new,) = proposal.parts
     assert isinstance(new, Optocoupler)
     if proposal.closeness is Closeness.SAME:
-        grade = "grade" if old.grade != "any" else "type, its grade was not read"
+        graded = old.grade != UNRANKED
+        same = "family and grade" if graded else "type, its grade was not read"
         make = ", any make" if sold_as(new.family) == new.family else ""
-        return f"the same {'family and ' if old.grade != 'any' else ''}{grade}{make}"
+        return f"the same {same}{make}"
     if proposal.closeness is Closeness.LIKE:
         words = "pulses within the original's tolerance"
     else:
@@ -386,11 +389,10 @@ def left_out_line(found: Substitutes, answer: Answer) -> str:
         item.part for item in found.drawer.optocouplers if has_its_leds(item.part, found.board)
     )
     names = [plain(name) for name in dict.fromkeys(map(part_text, parts)) if name not in shown]
-    named = ", ".join(names[:MOST_NAMED])
-    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
     if not names:
         return ""
-    return f"Left out, as pulse, isolation or pins change: {named}{more} (--any shows what)."
+    named = _few_text(names)
+    return f"Left out, as pulse, isolation or pins change: {named} (--any shows what)."
 
 
 def passed_over_line(found: Substitutes, answer: Answer) -> str:
