@@ -184,10 +184,12 @@ def test_each_question_at_the_prompt_says_so(folder: Path, tmp_path: Path) -> No
     require_live(ran.out)
 
 
-def test_practice_is_refused_on_them(folder: Path) -> None:
-    ran = call(["practice", str(folder / "live.toml")])
-    assert ran.code == 2
-    assert "a board with an optocoupler" in ran.err
+def test_practice_says_so_before_and_after(folder: Path) -> None:
+    typed = "points\nplug in\ndc pin\ngive up\n"
+    ran = call(["practice", str(folder / "live.toml"), "--seed", "1", "--full"], typed=typed)
+    assert ran.code == 0
+    require_live(ran.out)
+    assert ran.out.count("NOT ISOLATED") == 2
 
 
 ANSWERS = """Kelmar oven clock

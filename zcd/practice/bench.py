@@ -11,7 +11,6 @@ import numpy as np
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.functions import FUNCTIONS, Function
-from zcd.diagnosis.likelihood import error, scaled
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import OVERLOAD, Meter
 from zcd.diagnosis.next_reading import PLUGGED
@@ -30,9 +29,8 @@ PLUG_IN_S, UNPLUG_S, PROVE_S = 90.0, 60.0, 60.0
 """The same of a change of the board's state."""
 HINT_S, WRONG_S = 300.0, 600.0
 """What a hint costs, and a good part that was replaced."""
-NOISE_SHARE = 0.5
-"""What a meter is off, over the standard error that a diagnosis reckons with, most of which is
-for what the model leaves out."""
+FLICKER_COUNTS = 1
+"""By how many steps the last digit of a display changes from one look to the next."""
 
 
 class Danger(StrEnum):
@@ -54,11 +52,14 @@ class Taken:
     measured : Measured
     access : AccessLevel
     dangers : tuple of Danger
+    repairs : int
+        How many there were before it.
     """
 
     measured: Measured
     access: AccessLevel
     dangers: tuple[Danger, ...] = ()
+    repairs: int = 0
 
 
 @dataclass(slots=True)
@@ -68,8 +69,6 @@ class Bench:
     Parameters
     ----------
     exercise : Exercise
-    seed : int
-        Of the meter's noise.
     plugged, proved : bool
         State of the board: it is plugged in; it was proved dead since.
     seconds : float
@@ -77,26 +76,28 @@ class Bench:
     taken : list of Taken
     dangers : list of Danger
         All of them, those of steps that showed nothing too.
+    repairs : int
+        Faults of the exercise that were mended.
     """
 
     exercise: Exercise
-    seed: int = 0
     plugged: bool = False
     proved: bool = False
     seconds: float = 0.0
     taken: list[Taken] = field(default_factory=list)
     dangers: list[Danger] = field(default_factory=list)
-    _models: list[MeterModel] = field(default_factory=list)
+    repairs: int = 0
+    _models: list[MeterModel] = field(init=False)
     _circuit: Circuit = field(init=False)
+    _off: dict[Function, float] = field(init=False)
     _rng: np.random.Generator = field(init=False)
 
     def __post_init__(self) -> None:
         self._circuit = build_circuit(self.exercise.board)
-        self._rng = np.random.default_rng((self.exercise.seed, self.seed))
-        self._models = [
-            MeterModel(self.exercise.board, circuit, self.exercise.meter)
-            for circuit in self.exercise.states
-        ]
+        self._rng = np.random.default_rng(self.exercise.seed)
+        # one meter is off by the same each time it is read
+        self._off = {function: float(self._rng.uniform(-1.0, 1.0)) for function in Function}
+        self._models = self._models_of(self.exercise)
 
     @property
     def circuit(self) -> Circuit:
@@ -105,8 +106,20 @@ class Bench:
 
     @property
     def measured(self) -> list[Measured]:
-        """The readings taken, in order."""
-        return [each.measured for each in self.taken]
+        """The readings taken of the board as it is now, in order."""
+        return [each.measured for each in self.taken if each.repairs == self.repairs]
+
+    @staticmethod
+    def _models_of(exercise: Exercise) -> list[MeterModel]:
+        """What the meter shows in each state of the board."""
+        return [MeterModel(exercise.board, state, exercise.meter) for state in exercise.states]
+
+    def repair(self, left: Exercise) -> None:
+        """Mend one of two faults."""
+        self.unplug()
+        self.proved = False
+        self.repairs += 1
+        self._models = self._models_of(left)
 
     def plug_in(self) -> None:
         """Put the board together and power it."""
@@ -160,9 +173,15 @@ class Bench:
         self.seconds += READING_S[access]
         model = self._models[int(self._rng.integers(len(self._models)))]
         exact = float(model.read([reading])[0, 0])
-        shown = shown_value(exact, reading.function, self.exercise.meter, self._rng)
+        counts = int(self._rng.integers(-FLICKER_COUNTS, FLICKER_COUNTS, endpoint=True))
+        function = reading.function
+        shown = shown_value(
+            exact, function, self.exercise.meter, off=self._off[function], counts=counts
+        )
         measured = Measured(reading=reading, value=shown)
-        self.taken.append(Taken(measured=measured, access=access, dangers=dangers))
+        self.taken.append(
+            Taken(measured=measured, access=access, dangers=dangers, repairs=self.repairs)
+        )
         return measured
 
     def _dangers(self, reading: Reading, access: AccessLevel) -> tuple[Danger, ...]:
@@ -177,8 +196,10 @@ class Bench:
         return () if self.proved else (Danger.NOT_PROVED,)
 
 
-def shown_value(exact: float, function: Function, meter: Meter, rng: np.random.Generator) -> float:
-    """What the display shows of a value: off by the meter's error, in steps of its last digit.
+def shown_value(
+    exact: float, function: Function, meter: Meter, *, off: float = 0.0, counts: int = 0
+) -> float:
+    """What the display shows of a value.
 
     Parameters
     ----------
@@ -186,19 +207,19 @@ def shown_value(exact: float, function: Function, meter: Meter, rng: np.random.G
         SI; may be infinite.
     function : Function
     meter : Meter
-    rng : numpy.random.Generator
+    off : float
+        From -1 to 1: how far the meter is off, over its stated accuracy.
+    counts : int
+        Steps that the last digit is off.
 
     Returns
     -------
     float
     """
-    if not isfinite(exact):
+    if not isfinite(exact) or exact == 0.0:
         return exact
     row = FUNCTIONS[function]
-    at = scaled(function, np.asarray(exact))
-    off = NOISE_SHARE * float(error(function, at, meter)) * float(rng.standard_normal())
-    # in decades where the scale of errors is one, which leaves a plain zero at zero
-    moved = exact * 10.0**off if row.decades else exact + off if exact else exact
+    moved = exact * (1.0 + off * row.accuracy_ratio(meter))
     moved = max(moved, 0.0) if row.unsigned else moved
     if row.ranges is None:
         return moved
@@ -207,4 +228,4 @@ def shown_value(exact: float, function: Function, meter: Meter, rng: np.random.G
     if scale is None:
         return OVERLOAD if row.decades else moved
     step = scale / meter.counts
-    return float(round(moved / step) * step)
+    return float((round(moved / step) + (counts if moved else 0)) * step)

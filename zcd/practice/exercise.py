@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -14,7 +14,6 @@ from zcd.board.model import Board, Topology
 from zcd.board.starter import example_of
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
-from zcd.diagnosis.circuit_edits import Edit
 from zcd.diagnosis.fault_dictionary import faults_and_shares
 from zcd.diagnosis.faults import HEALTHY, REPLACED, Fault
 from zcd.diagnosis.meters import Meter
@@ -67,6 +66,10 @@ class Exercise:
         One row each; of a loose joint two, between which it changes.
     story : Story
         How the controller comes to its error flags.
+    drawn : Circuit
+        The board on the bench without the fault.
+    severity : float
+        Of the fault, 0 to 1.
     """
 
     board: Board
@@ -76,6 +79,15 @@ class Exercise:
     fault: Fault
     states: tuple[Circuit, ...]
     story: Story
+    drawn: Circuit
+    severity: float
+
+    def left_with(self, faults: Sequence[Fault]) -> Exercise:
+        """The exercise once the others of its faults are mended."""
+        circuit = self.drawn
+        for fault in faults:
+            circuit = fault.edit(circuit, np.array([self.severity]))
+        return replace(self, states=(circuit,))
 
     @property
     def flags(self) -> tuple[str, ...]:
@@ -143,9 +155,6 @@ def make_exercise(board: Board, meter: Meter, level: int, seed: int) -> Exercise
     """
     require_number(level, "level")
     require_number(seed, "seed")
-    if not board.is_isolated:
-        allowed = "a board with an optocoupler to practise on"
-        raise invalid_value(f"{board.name}, which is not isolated", allowed)
     rng = np.random.default_rng((seed, level))
     faults, shares = faults_and_shares(build_circuit(board))
     weights = _weights(level, faults, shares)
@@ -154,14 +163,19 @@ def make_exercise(board: Board, meter: Meter, level: int, seed: int) -> Exercise
         severity = float(rng.random())
         (story,) = stories_of(board, [_cause(board, faults, fault, severity, rng)])
         if story.flags:
+            unknown = bench_tolerances(board)
+            drawn = draw(board, unknown, rng.random((1, len(unknown)))).circuit
+            edits = [_by_key(faults, key).edit for key in fault.states] or [fault.edit]
             return Exercise(
                 board=board,
                 meter=meter,
                 level=level,
                 seed=seed,
                 fault=fault,
-                states=_states(board, faults, fault, severity, rng),
+                states=tuple(edit(drawn, np.array([severity])) for edit in edits),
                 story=story,
+                drawn=drawn,
+                severity=severity,
             )
     raise InputError(
         f"level: found no fault of level {level} that this board shows; allowed: another level"
@@ -214,16 +228,6 @@ def _cause(
         fault = _by_key(faults, fault.states[-1])
     cause = Cause(key=fault.key, fault=fault, subsystem=Subsystem.SYNC, pattern=pattern)
     return of_severity(cause, severity)
-
-
-def _states(
-    board: Board, faults: Sequence[Fault], fault: Fault, severity: float, rng: np.random.Generator
-) -> tuple[Circuit, ...]:
-    """The board on the bench, drawn within what is unknown of it, with the fault put in."""
-    unknown = bench_tolerances(board)
-    circuit = draw(board, unknown, rng.random((1, len(unknown)))).circuit
-    edits: list[Edit] = [_by_key(faults, key).edit for key in fault.states] or [fault.edit]
-    return tuple(edit(circuit, np.array([severity])) for edit in edits)
 
 
 def _by_key(faults: Sequence[Fault], key: str) -> Fault:

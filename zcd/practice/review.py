@@ -5,9 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from zcd.diagnosis.expected_readings import ExpectedRange, good_board
 from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.faults import HEALTHY, LOOSE_MODE, Fault, same_repair
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.likelihood import error, scaled
 from zcd.diagnosis.next_reading import PLUGGED, Choice, Suggestion
 from zcd.diagnosis.rank import Diagnosis, choices, diagnose
 from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
@@ -19,10 +23,11 @@ MIN_OPEN, MAX_RULED_OUT = 0.03, 0.01
 AS_MUCH = 0.8
 """An unplugged reading that is expected to tell so much of what a live one tells would do."""
 MOST_EXPERT = 15
-TIMES_POWERED = 3
-"""How often an expert takes one reading under power, as a loose joint shows by that."""
-EXPERT_SEED = 1
-"""The expert's meter errs in its own way."""
+TIMES_TAKEN = 3
+"""How often an expert takes one reading before the end, as a loose joint shows by that."""
+
+
+PULSES = Reading(function=Function.DUTY, red="pin", black="logic0")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,7 +38,7 @@ class Step:
     ----------
     taken : Taken
     good : ExpectedRange
-        What a good board shows there.
+        What a good board shows there, with the error of a reading.
     ruled_out, left : tuple of str
         Repairs that it ruled out, and those still in question, likeliest first.
     instead : Reading or None
@@ -108,12 +113,12 @@ class Expert:
     def way(self) -> tuple[Bench, Diagnosis]:
         """Go through the exercise, always with the reading that is worth most.
 
-        Before the end one reading under power is taken again, as a loose joint shows by that.
+        Before the end one reading is taken again, as a loose joint shows by that.
         """
-        bench = Bench(self.exercise, seed=EXPERT_SEED)
+        bench = Bench(self.exercise)
         diagnosis = self.diagnosis(())
         while len(bench.taken) < MOST_EXPERT:
-            reading = _next_of(diagnosis, bench)
+            reading = self._next(diagnosis, bench)
             if reading is None:
                 break
             bench.make_ready(reading)
@@ -121,13 +126,62 @@ class Expert:
             diagnosis = self.diagnosis(bench.measured)
         return bench, diagnosis
 
+    def _next(self, diagnosis: Diagnosis, bench: Bench) -> Reading | None:
+        """The reading worth most; where nothing is left to ask, one again: the safest under power,
+        else one that no good board shows.
+
+        Nobody says that the sync circuit is good who has not seen its pulses.
+        """
+        if diagnosis.suggestion is not None:
+            return diagnosis.suggestion.reading
+        powered = [each for each in bench.taken if each.measured.reading.power in PLUGGED]
+        first = diagnosis.ranked[0].fault
+        if not powered and first is not None and first.reports:
+            return PULSES
+        order = list(AccessLevel)
+        safest = min(
+            powered or self._odd(bench.taken) or bench.taken[-1:],
+            key=lambda each: order.index(each.access),
+            default=None,
+        )
+        if safest is None:
+            return None
+        again = safest.measured.reading
+        times = sum(each.measured.reading == again for each in bench.taken)
+        return again if times < TIMES_TAKEN else None
+
+    def _odd(self, taken: Sequence[Taken]) -> list[Taken]:
+        """Readings that no good board shows."""
+        ranges = [self.good(each.measured.reading) for each in taken]
+        return [
+            each
+            for each, good in zip(taken, ranges, strict=True)
+            if not good.low <= each.measured.value <= good.high
+        ]
+
+    def good(self, reading: Reading) -> ExpectedRange:
+        """What a reading shows on a good board, the error of a reading included."""
+        exact, function = good_board(self.dictionary, reading), reading.function
+        ends = (exact.low, exact.middle, exact.high)
+        off = error(function, scaled(function, np.array(ends)), self.dictionary.meter)
+        if function.row.decades:
+            low, high = exact.low / 10.0 ** off[0], exact.high * 10.0 ** off[2]
+        else:
+            low, high = exact.low - off[0], exact.high + off[2]
+        least = 0.0 if exact.low >= 0.0 else low
+        return ExpectedRange(low=max(low, least), middle=exact.middle, high=high)
+
     def steps(self, taken: Sequence[Taken]) -> tuple[Step, ...]:
         """What each reading told when it was taken."""
         result: list[Step] = []
         measured: list[Measured] = []
         diagnosis = self.diagnosis(())
         before = _open(diagnosis)
+        repairs = 0
         for each in taken:
+            if each.repairs > repairs:  # another board: what was read before says nothing of it
+                measured, repairs, diagnosis = [], each.repairs, self.diagnosis(())
+                before = _open(diagnosis)
             instead = self._instead(each, measured, diagnosis.suggestion)
             measured.append(each.measured)
             diagnosis = self.diagnosis(measured)
@@ -141,7 +195,7 @@ class Expert:
             result.append(
                 Step(
                     taken=each,
-                    good=good_board(self.dictionary, each.measured.reading),
+                    good=self.good(each.measured.reading),
                     ruled_out=tuple(gone),
                     left=tuple(left),
                     instead=instead,
@@ -213,19 +267,6 @@ def review(
         expert_found=named_last,
         expert_right=any(is_meant(named_last, part) for part in parts),
     )
-
-
-def _next_of(diagnosis: Diagnosis, bench: Bench) -> Reading | None:
-    """The reading worth most; where nothing is left to ask, the safest under power again."""
-    if diagnosis.suggestion is not None:
-        return diagnosis.suggestion.reading
-    powered = [each for each in bench.taken if each.measured.reading.power in PLUGGED]
-    if not powered:
-        return None
-    order = list(AccessLevel)
-    again = min(powered, key=lambda each: order.index(each.access)).measured.reading
-    times = sum(each.measured.reading == again for each in powered)
-    return again if times < TIMES_POWERED else None
 
 
 def _open(diagnosis: Diagnosis) -> dict[str, float]:

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
-from zcd.board.units import nearest, require_length
-from zcd.circuit.elements import Circuit, is_hidden
+import numpy as np
+
+from zcd.board.units import format_si, nearest, require_length
+from zcd.circuit.elements import Circuit, Element, is_hidden
 from zcd.circuit.points import joint_text, part_words
 from zcd.diagnosis.faults import Fault, faults_of
 from zcd.diagnosis.functions import Function
@@ -20,9 +22,9 @@ from zcd.practice.review import Expert, Review, is_meant, review
 
 HELP = (
     'Type a reading: "ohm R1", "ohm R1 lifted", "diode D1", "dc pin gnd", "ac line neutral", '
-    '"frequency pin". "unplug", "prove dead", "plug in" change the board. "R1 open" or '
-    '"found R1" names the fault. "points" lists points and parts, "so far" what you '
-    'measured. "hint" costs five minutes. "give up" ends and tells.'
+    '"frequency pin". "unplug", "prove dead", "plug in" change the board. "points" lists points '
+    'and parts, "so far" what you measured. "found R1" or "R1 open" names the fault. "hint" costs '
+    'five minutes, "give up" ends it. OL: no current flows.'
 )
 END = ("give up", "end", "quit", "exit", "q")
 TRADE_WORDS = {
@@ -33,6 +35,8 @@ TRADE_WORDS = {
     "motor": ("fan",),
 }
 """What a part is called at the bench, and the kinds of faults that it has."""
+PRINTED = {"resistance_ohm": "Ω", "rms_v": "V", "voltage_v": "V"}
+"""Values that a person reads on parts and rating plate, and their units."""
 _WHY = {
     Danger.OHMS_LIVE: "DANGER: the board is under power. Ohms on live parts destroys the meter "
     "and can injure you. Unplug, discharge, prove dead.",
@@ -143,7 +147,8 @@ class Session:
     def _plug_in(self) -> list[str]:
         self.bench.plug_in()
         relay = " The load relay is on." if "K1.contact" in self.bench.circuit else ""
-        return [f"The board is together and under power.{relay} Mains side: live."]
+        live = "Mains side" if self.exercise.board.is_isolated else "All of it"
+        return [f"The board is together and under power.{relay} {live}: live."]
 
     def _prove(self) -> list[str]:
         if self.bench.prove_dead():
@@ -175,7 +180,8 @@ class Session:
         if suggestion is None and first is not None and (first.states or first.reports):
             return _ALL_GOOD
         if suggestion is None:
-            steps = self._who_knows().steps(self.bench.taken)
+            now = [each for each in self.bench.taken if each.repairs == self.bench.repairs]
+            steps = self._who_knows().steps(now)
             told_most = max(steps, key=lambda step: len(step.ruled_out)).taken.measured.reading
             words = reading_text(told_most, self.bench.circuit)
             return f"you have measured enough. {words} told most: what explains it?"
@@ -206,16 +212,21 @@ class Session:
         for alias, node in circuit.aliases.items():
             if alias.isidentifier() and alias != "relay":
                 names[node].append(alias)
-        isolated = island_of(circuit, "pin")
+        of_pin = island_of(circuit, "pin")
+        mains, low = "Points of the mains side", "Points of the isolated side"
+        if not self.exercise.board.is_isolated:
+            mains, low = "", "Points, all live when the plug is in"
         sides = [
             f"{side}: {', '.join(name for node in nodes for name in names[node])}."
             for side, nodes in (
-                ("Points of the mains side", [n for n in circuit.nodes if n not in isolated]),
-                ("Points of the isolated side", [n for n in circuit.nodes if n in isolated]),
+                (mains, [n for n in circuit.nodes if n not in of_pin]),
+                (low, [n for n in circuit.nodes if n in of_pin]),
             )
+            if side
         ]
         lie = [
-            f"{element.ref} ({' to '.join(joint_text(node, circuit) for node in element.nodes)})"
+            f"{element.ref}{_printed(element)} "
+            f"({' to '.join(joint_text(node, circuit) for node in element.nodes)})"
             for element in circuit
             if not is_hidden(element)
         ]
@@ -237,7 +248,12 @@ class Session:
             return [f"No, not {text}: ten minutes of work, and the error is still there."]
         self._left.difference_update(hits)
         if self._left:
-            return [f"Yes, {hits[0]}. But the error is still there: go on."]
+            left = [fault for fault in self._faults if fault.key in self._left]
+            self.bench.repair(self.exercise.left_with(left))
+            return [
+                f"Yes, {hits[0]}: mended. That is not all: there is another fault. The board is "
+                "unplugged, not proved dead."
+            ]
         self.found = self.over = True
         return []
 
@@ -260,6 +276,15 @@ class Session:
                 text, f'a part or fault, such as "found R1 open"{nearest(text, names)}'
             )
         return exact or of_part
+
+
+def _printed(element: Element) -> str:
+    """The value of a part or a supply, as print and rating plate have it; empty: none."""
+    values = element.values()
+    at = next((name for name in PRINTED if name in values), None)
+    if at is None or element.ref in ("K1.contact", "K1.driver"):
+        return ""
+    return f" {format_si(float(np.max(values[at])), PRINTED[at], digits=3)}"
 
 
 def _name_of(fault: Fault) -> str:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from itertools import groupby
 
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
+from zcd.diagnosis.next_reading import PLUGGED
 from zcd.diagnosis.reading_syntax import show_measured
 from zcd.diagnosis.readings import AccessLevel, Power
 from zcd.errors import plain
@@ -15,7 +17,7 @@ from zcd.practice.exercise import LEVELS, Exercise
 from zcd.practice.record import LevelSummary
 from zcd.practice.review import Review, Step
 from zcd.practice.session import Session, reading_text
-from zcd.report.cautions import SHORT_CAUTIONS
+from zcd.report.cautions import NOT_ISOLATED_TEXT, SHORT_CAUTIONS
 from zcd.report.document import BulletList, Document, Paragraph, Section
 from zcd.report.of_diagnosis import RELAY_ON, STATES, spread_text
 from zcd.report.of_diagnosis_text import sentence
@@ -45,7 +47,8 @@ def begin_lines(exercise: Exercise) -> tuple[str, ...]:
         f"Hidden: {LEVELS[exercise.level]}.",
         f"The controller shows {shown}.",
         "The board is on the bench: unplugged, not proved dead.",
-        "This is practice; nothing here is live. On a real board: unplug, discharge, prove dead. "
+        ("" if exercise.board.is_isolated else f"CAUTION: {NOT_ISOLATED_TEXT} ")
+        + "This is practice; nothing here is live. On a real board: unplug, discharge, prove dead. "
         "Local codes and licensed practice go first.",
     )
 
@@ -86,7 +89,7 @@ def review_document(review: Review, *, full: bool) -> Document:
     asked += f", {count_text(review.wrong, 'wrong name')}" if review.wrong else ""
     blocks = (
         Paragraph(f"{verdict}: it was {exercise.hidden}.", "strong"),
-        Paragraph(sentence(exercise.fault.words)),
+        Paragraph(sentence(exercise.fault.words) + _as_good(review)),
         Paragraph(
             f"You: {count_text(len(review.steps), 'reading')}, "
             f"{minutes_text(review.seconds)}{asked}. An expert: "
@@ -102,7 +105,7 @@ def review_document(review: Review, *, full: bool) -> Document:
             Section("What your readings told you", (BulletList(told),) if full else ()),
             Section("How the errors came about", (BulletList(_story(review)),) if full else ()),
         ),
-    )
+    ).on_board(exercise.board)
 
 
 def summary_document(summaries: Sequence[LevelSummary]) -> Document:
@@ -146,14 +149,16 @@ def _conclusion(review: Review) -> str:
     hidden, named = review.exercise.fault, review.expert_found
     words = " or ".join(fault.key for fault in named[:MOST_NAMED])
     if not review.expert_right:
-        return _wrong(words, loose=bool(hidden.states))
+        return _wrong(words, loose=bool(hidden.states) and not hidden.reports)
     if len(named) > 1:
         return f"So: {words}. No reading here tells these apart."
     if hidden.members:
         return f"So: {words}. The retest fails after the repair: the same way finds the other."
     if words == hidden.key:
         return f"So: {words}."
-    return f"So it is {named[0].part.partition(' ')[0]}, whichever way it failed."
+    first = named[0]
+    part = first.repair if first.is_replaced else first.part.partition(" ")[0]
+    return f"So it is {part}, whichever way it failed."
 
 
 def _wrong(words: str, *, loose: bool) -> str:
@@ -176,27 +181,40 @@ def _told(steps: Sequence[Step], exercise: Exercise, *, full: bool) -> tuple[str
     circuit = build_circuit(exercise.board)
     lines: list[str] = []
     left: tuple[str, ...] = ()
-    for step in steps:
-        measured = step.taken.measured
-        good = spread_text(measured.reading.function, step.good)
-        words = f"{reading_text(measured.reading, circuit)}: {show_measured(measured)}"
-        effect = _effect(step, left, circuit) if full else ""
-        lines.append(f"{words} (good board {good}){effect}")
-        left = step.left
+    plugged = False
+    for reading, group in groupby(steps, key=lambda step: step.taken.measured.reading):
+        same = tuple(group)
+        if plugged is not (reading.power in PLUGGED):
+            lines.append("Unplug, prove dead." if plugged else "Plug in.")
+            plugged = not plugged
+        shown = ", then ".join(show_measured(step.taken.measured) for step in same)
+        good = spread_text(reading.function, same[0].good)
+        effect = _effect(same, left, circuit) if full else ""
+        lines.append(f"{reading_text(reading, circuit)}: {shown} (good board {good}){effect}")
+        left = same[-1].left
     return tuple(lines)
 
 
-def _effect(step: Step, before: Sequence[str], circuit: Circuit) -> str:
-    """What one reading told, where so much was left before."""
-    said = []
-    if step.ruled_out:
-        said.append(f"Rules out {_names(step.ruled_out)}.")
-    if set(step.left) == set(before):
+def _as_good(review: Review) -> str:
+    """That a name counts which no reading tells from what was hidden, where that was named."""
+    fault = review.exercise.fault
+    last = review.named[-1] if review.found else fault.part
+    if not fault.reports or last.casefold() in (fault.part.casefold(), fault.key.casefold()):
+        return ""
+    return f" {last} counts as found: no reading here tells it from this."
+
+
+def _effect(steps: Sequence[Step], before: Sequence[str], circuit: Circuit) -> str:
+    """What a reading, taken once or more, told where so much was left before."""
+    said, left, instead = [], steps[-1].left, steps[0].instead
+    if ruled_out := dict.fromkeys(name for step in steps for name in step.ruled_out):
+        said.append(f"Rules out {_names(tuple(ruled_out))}.")
+    if set(left) == set(before):
         said.append("Nothing new.")
-    elif step.left:
-        said.append(f"Left: {_names(step.left)}.")
-    if step.instead is not None:
-        said.append(f'To be taken first, unplugged: "{reading_text(step.instead, circuit)}".')
+    elif left:
+        said.append(f"Left: {_names(left)}.")
+    if instead is not None:
+        said.append(f'To be taken first, unplugged: "{reading_text(instead, circuit)}".')
     return ". " + " ".join(said) if said else ""
 
 

@@ -226,6 +226,7 @@ def _words(opened: OpenExercise) -> dict[str, Any]:
     circuit = session.bench.circuit
     title, hidden, complaint, _, caution = begin_lines(exercise)
     return {
+        "of_board": exercise.board,
         "exercise": title,
         "complaint_words": f"{hidden} {complaint}",
         "caution": caution,
@@ -279,7 +280,9 @@ def _drawn(opened: OpenExercise) -> CircuitDrawing:
 
 def _hows(session: Session) -> list[tuple[str, str]]:
     """States of the board and the part in which a reading may be taken."""
-    hows = [("", "the usual"), (ONE_END, "one end lifted"), (str(Power.BENCH), "on bench supply")]
+    hows = [("", "the usual"), (ONE_END, "one end lifted")]
+    if session.exercise.board.is_isolated:
+        hows.append((str(Power.BENCH), "on bench supply"))
     if "K1.contact" in session.bench.circuit:
         hows.append((str(Power.OFF), "relay off"))
     return hows
