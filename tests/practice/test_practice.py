@@ -98,6 +98,22 @@ def test_no_such_exercise(level: int, seed: int) -> None:
         make_exercise(board(), usual_meter(), level, seed)
 
 
+@pytest.mark.parametrize("option", ["--level", "--seed"])
+@pytest.mark.parametrize("value", ["x", "1.5", "-1", "1000000", "", "1e3"])
+def test_what_is_no_level_or_seed_is_told_in_a_line(
+    option: str, value: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["practice", option, value]) == 2
+    told = capsys.readouterr().err
+    assert told.startswith(f"zcd: {option[2:]}: found ")
+    assert told.count("\n") == 1
+
+
+def test_a_part_of_many_pieces_is_asked_which() -> None:
+    with pytest.raises(InputError, match=r"K1\.coil, K1\.driver, K1\.contact"):
+        Session(exercise(), nobody).say("ohm K1")
+
+
 def test_the_meter_shows_what_the_engine_says() -> None:
     """Within three of its errors, for every reading of the board that is there."""
     bench = Bench(exercise())

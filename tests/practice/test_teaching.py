@@ -13,6 +13,7 @@ from zcd.diagnosis.faults import with_fault
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.reading_syntax import parse_place, parse_value
+from zcd.engine.solve import solve
 
 GUIDE = (Path(__file__).resolve().parents[2] / "zcd" / "docs" / "teaching.md").read_text("utf-8")
 READINGS = {
@@ -22,7 +23,7 @@ READINGS = {
     "duty at the pin": "duty pin logic0",
     "AC volts across R1": "ac R1",
 }
-FAULTS = (None, "R1 open", "OC1 LED short")
+FAULTS = (None, "R1 open", "OC1 LED short", "pull-up open")
 CELLS = [row.split(" | ") for row in re.findall(r"^\| (.+) \|$", GUIDE, re.MULTILINE)]
 TABLE = {cells[0]: cells[1:] for cells in CELLS if cells[0] in READINGS}
 
@@ -38,3 +39,12 @@ def test_typical_values(name: str) -> None:
         shown = float(MeterModel(board, wrong, usual_meter()).read([reading])[0, 0])
         said = parse_value(cell, reading.function)
         assert shown == pytest.approx(said, rel=0.05, abs=0.01)
+
+
+@pytest.mark.parametrize("fault", ["OC1 LED reversed", "D1 reversed", "D1 short"])
+def test_what_the_guide_warns_of_breaks_the_led_down(fault: str) -> None:
+    """Reverse voltage of an 817: 6 V at most (Sharp PC817X data sheet)."""
+    (text,) = re.findall(r"```toml\n(.*?)```", GUIDE, re.DOTALL)
+    _, wrong = with_fault(build_circuit(zcd.loads(text)), fault, 0.5)
+    led_v = solve(wrong).between_v("led+", "led-") * (-1.0 if fault == "OC1 LED reversed" else 1.0)
+    assert led_v.min() < -6.0

@@ -247,6 +247,8 @@ class Circuit(Batch):
         """The name that a node has in the elements; refuses a node the circuit lacks."""
         result = self.aliases.get(name, name)
         if result not in self.nodes:
+            if pieces := [e.ref for e in self if e.ref.startswith(f"{name}.")]:
+                raise invalid_value(name, f"one of its pieces {', '.join(pieces)}")
             known = [n for n in (*self.nodes, *self.aliases) if "." not in n]
             allowed = f"one of the points {', '.join(known)}{nearest(name, tuple(known))}"
             raise invalid_value(name, f'{allowed}, or where two parts meet, such as "R1/R2"')

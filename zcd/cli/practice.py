@@ -23,8 +23,10 @@ if TYPE_CHECKING:
 
 @click.command(cls=Command, epilog=exit_codes())
 @click.argument("file", metavar="[BOARD]", required=False, shell_complete=files)
-@click.option("--level", type=int, default=1, show_default=True, help="1 to 5, easy to hard.")
-@click.option("--seed", type=int, help="Repeats an exercise; else one is drawn.")
+@click.option(
+    "--level", metavar="NUMBER", default="1", show_default=True, help="1 to 5, easy to hard."
+)
+@click.option("--seed", metavar="NUMBER", help="Repeats an exercise; else one is drawn.")
 @click.option(
     "--record",
     metavar="FILE",
@@ -36,8 +38,8 @@ if TYPE_CHECKING:
 @click.option("--full", is_flag=True, help="Afterwards, also what each reading told.")
 def practice(
     file: str | None,
-    level: int,
-    seed: int | None,
+    level: str,
+    seed: str | None,
     record: str | None,
     summary: str | None,
     as_json: bool,
@@ -61,8 +63,9 @@ def practice(
 
     from zcd.cli.output import print_json, show
     from zcd.diagnosis.meters import usual_meter
-    from zcd.practice.exercise import MOST_SEED, make_exercise
+    from zcd.practice.exercise import MOST_SEED, make_exercise, require_number
     from zcd.practice.record import require_record, summaries
+    from zcd.report.cautions import NOT_ISOLATED_TEXT
     from zcd.report.of_practice import begin_lines, summary_document
 
     if as_json and summary is None:
@@ -76,9 +79,12 @@ def practice(
         return 0
     if record is not None:
         require_record(Path(record))
-    seed = randbelow(MOST_SEED + 1) if seed is None else seed
-    board = _board(file, seed)
-    exercise = make_exercise(board, settings().meter or usual_meter(), level, seed)
+    number = randbelow(MOST_SEED + 1) if seed is None else require_number(seed, "seed")
+    board = _board(file, number)
+    meter = settings().meter or usual_meter()
+    exercise = make_exercise(board, meter, require_number(level, "level"), number)
+    if not board.is_isolated:
+        _say(f"CAUTION: {NOT_ISOLATED_TEXT}")
     for line in begin_lines(exercise):
         _say(line)
     _end(_talk(exercise), None if record is None else Path(record), full=full)

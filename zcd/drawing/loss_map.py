@@ -79,6 +79,10 @@ def loss_map_figure(board: Board, loss_map: LossMap, loss_share: LossShare | Non
     return figure
 
 
+GROUND = 4.0
+"""How far the ground of words reaches beyond them. [px]"""
+
+
 def _clear_words(figure: Figure) -> None:
     """Move the words at the arrows off the boundary and off other words, as far as there is room.
 
@@ -95,7 +99,7 @@ def _clear_words(figure: Figure) -> None:
     ]
 
     def is_free(text: Text) -> bool:
-        box = text.get_window_extent()
+        box = text.get_window_extent().padded(GROUND)
         others = (word.get_window_extent() for word in ax.texts if word is not text and _said(word))
         return not (
             any(map(box.overlaps, others))

@@ -19,7 +19,7 @@ from zcd.engine.solution import Solution
 from zcd.engine.solve import WINDOW_CYCLES
 from zcd.errors import plain
 from zcd.physics.mains import crossing_shift_rad
-from zcd.report.text import crossing_text, offset_text, quantity_text, rule_text
+from zcd.report.text import MIN_SHOWN, crossing_text, offset_text, quantity_text, rule_text
 from zcd.sync.lock import Lock
 
 if TYPE_CHECKING:
@@ -132,8 +132,8 @@ def _draw_led(ax: Axes, board: Board, solution: Solution, row: int, period_s: fl
     _draw_wave(ax, solution, row, current, period_s, BLUE)
     highest = float(np.max(current[row]))
     if highest < LEAST_LED_MA:
-        words = f"no {what} current: at most {quantity_text(max(highest, 0.0) / MA, 'A')}"
-        ax.text(0.5, 0.5, words, transform=ax.transAxes, ha="center", bbox=WHITE)
+        most = f": at most {quantity_text(highest / MA, 'A')}" if highest / MA > MIN_SHOWN else ""
+        _write_between(ax, 0.5, f"no {what} current{most}")
     else:
         ax.axhline(mean, color=BLUE, lw=1.0, ls="--", label="mean")
         label_beside(ax, mean, f"mean\n{quantity_text(mean / MA, 'A')}")
@@ -161,7 +161,12 @@ def _draw_pin(
     low_times_s = lock.pulses.low_time_s[row]
     _mark_pulses(ax, board, lock, row, period_s)
     if not np.any(np.isfinite(low_times_s)):
-        ax.text(0.5, 0.85, "no sync pulse", transform=ax.transAxes, ha="center", bbox=WHITE)
+        _write_between(ax, 0.85, "no sync pulse")
+
+
+def _write_between(ax: Axes, y: float, words: str) -> None:
+    """Write words half way between two crossings."""
+    ax.text(0.25, y, words, transform=ax.transAxes, ha="center")
 
 
 def _ticks_up_to(supply_v: float) -> FloatArray:

@@ -17,7 +17,7 @@ from zcd.practice.exercise import LEVELS, Exercise
 from zcd.practice.record import LevelSummary
 from zcd.practice.review import Review, Step
 from zcd.practice.session import Session, reading_text
-from zcd.report.cautions import NOT_ISOLATED_TEXT, SHORT_CAUTIONS
+from zcd.report.cautions import SHORT_CAUTIONS
 from zcd.report.document import BulletList, Document, Paragraph, Section
 from zcd.report.of_diagnosis import RELAY_ON, STATES, spread_text
 from zcd.report.of_diagnosis_text import sentence
@@ -47,8 +47,7 @@ def begin_lines(exercise: Exercise) -> tuple[str, ...]:
         f"Hidden: {LEVELS[exercise.level]}.",
         f"The controller shows {shown}.",
         "The board is on the bench: unplugged, not proved dead.",
-        ("" if exercise.board.is_isolated else f"CAUTION: {NOT_ISOLATED_TEXT} ")
-        + "This is practice; nothing here is live. On a real board: unplug, discharge, prove dead. "
+        "This is practice; nothing here is live. On a real board: unplug, discharge, prove dead. "
         "Local codes and licensed practice go first.",
     )
 
