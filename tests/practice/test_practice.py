@@ -240,6 +240,7 @@ def test_the_first_of_two_faults_that_is_found_is_mended() -> None:
     assert [m.reading for m in session.bench.measured] == [R1, R2]
     steps = expert().steps(session.bench.taken)
     assert "R2" in steps[-1].left
+    assert "Half found: it was" in str(review_document(session.review(), full=False))
 
 
 def test_a_loose_joint_shows_now_the_one_now_the_other() -> None:

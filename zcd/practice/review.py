@@ -61,6 +61,8 @@ class Review:
     exercise : Exercise
     found : bool
         The apprentice named what was hidden.
+    repairs : int
+        How many of two faults were mended.
     named : tuple of str
         What the apprentice named, in order.
     wrong, hints : int
@@ -80,6 +82,7 @@ class Review:
 
     exercise: Exercise
     found: bool
+    repairs: int
     named: tuple[str, ...]
     wrong: int
     hints: int
@@ -256,6 +259,7 @@ def review(
     return Review(
         exercise=bench.exercise,
         found=found,
+        repairs=bench.repairs,
         named=tuple(named),
         wrong=wrong,
         hints=hints,

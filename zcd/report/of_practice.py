@@ -83,7 +83,7 @@ def review_document(review: Review, *, full: bool) -> Document:
     """The dangerous steps, and the expert's way; in full what each reading told, and the story."""
     exercise = review.exercise
     told = _told(review.steps, exercise, full=full) or ("You took none.",)
-    verdict = "Found" if review.found else "Not found"
+    verdict = "Found" if review.found else "Half found" if review.repairs else "Not found"
     asked = f", {count_text(review.hints, 'hint')}" if review.hints else ""
     asked += f", {count_text(review.wrong, 'wrong name')}" if review.wrong else ""
     blocks = (
