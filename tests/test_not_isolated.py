@@ -11,6 +11,7 @@ import json
 import re
 from collections.abc import Iterator
 from contextlib import redirect_stdout
+from dataclasses import replace
 from html import unescape
 from io import StringIO
 from pathlib import Path
@@ -26,12 +27,13 @@ from zcd.board.model import Board, Topology
 from zcd.board.starter import starter_text
 from zcd.circuit.build import build_circuit
 from zcd.cli.interview import describe
-from zcd.diagnosis.reading_syntax import parse_reading
+from zcd.diagnosis.reading_syntax import parse_place, parse_reading
 from zcd.diagnosis.readings import AccessLevel, Power, access_level, useful_readings
 from zcd.drawing.schematic import schematic
 from zcd.drawing.sketch import sketch_svg
 from zcd.engine.network import island_of
 from zcd.errors import InputError
+from zcd.practice.session import reading_text
 from zcd.report.cautions import BENCH, FITTED, ISOLATED, NOT_ISOLATED, SHORT_CAUTIONS, cautions_on
 from zcd.web.app import make_app
 from zcd.web.state import PageState
@@ -271,6 +273,18 @@ def test_a_pin_alone_is_read_against_its_own_ground(text: str) -> None:
         parse_reading(line, circuit).reading for line in ("dc pin 2 V", "dc pin logic0 2 V")
     )
     assert short == whole
+
+
+@pytest.mark.parametrize("text", [DIRECT, SWITCHED, SUPPLY_ON_LINE])
+def test_a_reading_as_practice_prints_it_is_read_back(text: str) -> None:
+    """Also where one point has two names, as neutral and the controller's ground."""
+    board = parse_board(text)
+    circuit = build_circuit(board)
+    for reading in useful_readings(board, circuit):
+        again = parse_place(reading_text(reading, circuit), circuit)
+        for one in ("red", "black"):
+            assert circuit.node(getattr(again, one)) == circuit.node(getattr(reading, one))
+        assert replace(again, red=reading.red, black=reading.black) == reading
 
 
 def test_every_reading_under_power_is_one_of_live_parts() -> None:

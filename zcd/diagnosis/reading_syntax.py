@@ -368,7 +368,7 @@ def place_text(reading: Reading, circuit: Circuit) -> str:
     """
     words = [str(reading.function)]
     if reading.lifted:
-        turned = circuit[reading.lifted].nodes[0] != reading.red
+        turned = circuit[reading.lifted].nodes[0] != circuit.node(reading.red)
         words += [reading.lifted, "reversed" if turned else "", "lifted"]
     else:
         words += [reading.red, reading.black]

@@ -309,7 +309,7 @@ def reading_text(reading: Reading, circuit: Circuit) -> str:
         or reading.power is not usual_power(reading.function)
     ):
         return points
-    turned = circuit[part].nodes[0] != reading.red
+    turned = circuit[part].nodes[0] != circuit.node(reading.red)
     # but for a diode test, an optocoupler's name alone means its transistor
     name = part.removesuffix(".led") if reading.function is Function.DIODE else part
     return f"{reading.function} {name}{' reversed' if turned else ''}"
