@@ -207,7 +207,7 @@ class _Search:
     def steps(self) -> _Steps:
         """The whole search."""
         starts = yield from self.from_the_middle()
-        yield from self.judge(np.concatenate([starts, 1.0 - starts]))
+        yield from self.judge(np.concatenate([starts, 1.0 - starts[: len(RULES)]]))
         yield from self.improve()
 
     def found(self) -> Corners:
@@ -267,7 +267,7 @@ class _Search:
             for k in np.argsort(gains):  # the largest gain has the last word
                 if gains[k] > MIN_GAIN:
                     together[rule[k], self.which[end[k]]] = self.share[end[k]]
-            yield from self.judge(together)
+            yield from self.judge(together[np.unique(rule)])
             gained = before - self.margins
             todo = np.flatnonzero((gained > MIN_GAIN) & self.open(gained))
 

@@ -43,8 +43,9 @@ from zcd.sync.lock import NOT_BINDING, judge
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-NEAR = 256
-"""Boards of a population that are judged for each corner that fails: those nearest to it."""
+FIRST, NEAR = 24, 256
+"""Boards of a population that are judged for each corner that fails, those nearest to it: at first,
+and where these leave open whether it matters."""
 SAME_MARGIN = 0.02
 """A rule that fails by so little more, in units of its limit, fails as on the original board."""
 
@@ -144,17 +145,19 @@ def with_corners(verdict: Sequence[Verdict]) -> list[Verdict]:
         [rule.name.removeprefix(AT_CORNER) for rule in rules if not rule.passes] for rules in found
     ]
     asked = [k for k, names in enumerate(failed) if names]
-    populations = near_corners([worst[k] for k in asked], [failed[k] for k in asked])
-    for k, drawn in zip(asked, populations, strict=True):
-        # a corner that hardly any board surely reaches only warns, as in the whole check
-        found[k] = corner_rules(*worst[k], solved[k], drawn)
+    for most in (FIRST, NEAR):
+        populations = near_corners([worst[k] for k in asked], [failed[k] for k in asked], most)
+        for k, drawn in zip(asked, populations, strict=True):
+            # a corner that hardly any board surely reaches only warns, as in the whole check
+            found[k] = corner_rules(*worst[k], solved[k], drawn)
+        asked = [k for k in asked if len([r for r in found[k] if not r.passes]) < len(failed[k])]
     return [replace(one, corner_rules=rules) for one, rules in zip(verdict, found, strict=True)]
 
 
 def near_corners(
-    worst: Sequence[tuple[Board, Corners]], failed: Sequence[Sequence[str]]
+    worst: Sequence[tuple[Board, Corners]], failed: Sequence[Sequence[str]], most: int
 ) -> list[Population]:
-    """The population of each board; of its boards only those near a failing corner are judged.
+    """The population of each board; only so many near each failing corner are judged.
 
     How near is the sum of what each tolerance does alone (`Corners.effects`).
     """
@@ -165,7 +168,7 @@ def near_corners(
         towards = corners.effects[rules] * np.sign(corners.shares[rules] - 0.5)
         closeness = points.reshape(-1, len(corners.tolerances)) @ towards.T
         shares.append(points)
-        near.append(np.unique(np.argsort(-closeness, axis=0)[:NEAR]))
+        near.append(np.unique(np.argsort(-closeness, axis=0)[:most]))
     rows = [
         points.reshape(-1, points.shape[-1])[some]
         for points, some in zip(shares, near, strict=True)
