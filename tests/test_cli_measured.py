@@ -180,7 +180,7 @@ def test_conversation_keeps_a_job_and_goes_on_with_it(
     assert main(["diagnose", "board-job.toml", "--ask"]) == 0
     out = " ".join(capsys.readouterr().out.split())
     for order in (
-        "1. Find a new R2, R1: zcd substitute board.toml --for R2 --for R1 2. Fit it. ",
+        "1. Find new R2 and R1: zcd substitute board.toml --for R2 --for R1 2. Fit them. ",
         "3. Enter the new readings: zcd retest board.toml --job board-job.toml "
         '-r "dc pin ..." -r "frequency ..." ',
         "zcd new --like board.toml repaired.toml",

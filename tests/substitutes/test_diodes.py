@@ -120,7 +120,7 @@ def test_two_couplers_at_one_pin_stay_alike() -> None:
     result = asked("two couplers", "OC2", drawer)
     lines = answer_lines(result.found, result.found.answers[0], 3)
     assert lines[0] == "817 C: the same family and grade, any make"
-    assert lines[1].startswith("2 x TLP785 BLL: ")
+    assert lines[1].startswith("2 x 785 BLL: ")
 
 
 def test_a_series_capacitor_is_of_class_x2() -> None:

@@ -162,10 +162,11 @@ class StockResistor:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StockOptocoupler:
-    """An optocoupler in stock."""
+    """An optocoupler in stock, and its name as written; empty: nobody wrote one."""
 
     part: Optocoupler
     count: int = PLENTY
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -408,6 +409,7 @@ def _drawer(file: DrawerFile, name: str) -> Drawer:
             StockOptocoupler(
                 part=optocouplers.optocoupler(item.family, item.grade, ctr_ratio=item.ctr),
                 count=_or_plenty(item.count),
+                name=" ".join(filter(None, (item.family, item.grade))),
             )
             for item in file.optocouplers
             if item.count != 0

@@ -47,7 +47,7 @@ from zcd.report.of_diagnosis import (
 from zcd.report.of_diagnosis_text import range_text, sentence
 from zcd.report.of_job_history import fault_statistics_line
 from zcd.report.of_sizes import small_chain
-from zcd.report.text import probability_text, quantity_text
+from zcd.report.text import listed, probability_text, quantity_text
 from zcd.substitutes.search import replaceable_refs
 
 MOST_NAMED = 3
@@ -218,13 +218,16 @@ def work_lines(
     orders = []
     if part in {unknown.ref for unknown in board.unknowns}:
         orders.append(f"The value of {part} is a guess: {READ_AGAIN}.")
-    if part in replaceable_refs(board):
-        parts = [part, *(ref for ref in first.neighbours if ref in replaceable_refs(board))]
+    known = replaceable_refs(board)
+    parts = [ref for ref in (part, *first.neighbours) if part in known and ref in known]
+    if parts:
         each = " ".join(f"--for {ref}" for ref in parts)
         of_old = ISOLATES if part in coupler_refs(board) else ""
-        orders.append(f"Find a new {', '.join(parts)}{of_old}: zcd substitute {board_file} {each}")
+        find = f"Find new {listed(parts)}" if len(parts) > 1 else f"Find a new {part}"
+        orders.append(f"{find}{of_old}: zcd substitute {board_file} {each}")
     several = len(together_names(diagnosis.indistinguishable)) > 1
-    mend = "Mend what it was" if several else "Fit it" if first.is_replaced else "Mend it"
+    fit = "Fit them" if len(parts) > 1 else "Fit it"
+    mend = "Mend what it was" if several else fit if first.is_replaced else "Mend it"
     if part in coupler_refs(board) and first.is_replaced:
         mend += f". {ACROSS_COUPLER}"
     orders += [

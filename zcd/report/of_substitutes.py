@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import groupby
 from math import isnan, nan, sqrt
 
 from zcd.board.diode_names import BRIDGE, ZENER, leg_refs
 from zcd.board.model import Capacitor, Diode, Optocoupler, Resistor
-from zcd.board.optocouplers import CLASSES, OWN_DATA, UNRANKED, package_of, sold_as
+from zcd.board.optocouplers import OWN_DATA, UNRANKED, grades, package_of, sold_as
 from zcd.board.parts_library import (
     is_chip,
     kind_of_diode,
@@ -29,7 +30,12 @@ from zcd.substitutes.compare import Verdict
 from zcd.substitutes.diodes import diodes_needed, is_weaker
 from zcd.substitutes.proposals import Answer, Closeness, Part, Proposal
 from zcd.substitutes.search import Substitutes, to_buy
-from zcd.substitutes.single_parts import couplers_needed, has_its_leds
+from zcd.substitutes.single_parts import (
+    couplers_needed,
+    fits_its_holes,
+    has_its_leds,
+    isolates_as_well,
+)
 
 UNCHANGED = "unchanged"
 MOST_NAMED = 3
@@ -176,8 +182,8 @@ def _optocoupler_reason(found: Substitutes, old: Optocoupler, proposal: Proposal
     (new,) = proposal.parts
     assert isinstance(new, Optocoupler)
     if proposal.closeness is Closeness.SAME:
-        graded = old.grade != UNRANKED
-        same = "family and grade" if graded else "type, its grade was not read"
+        ungraded = "type" if len(grades(old.family)) < 2 else "type, its grade was not read"
+        same = ungraded if old.grade == UNRANKED else "family and grade"
         make = ", any make" if sold_as(new.family) == new.family else ""
         return f"the same {same}{make}"
     if proposal.closeness is Closeness.LIKE:
@@ -199,10 +205,10 @@ def pins_text(new: Optocoupler, old: Optocoupler) -> str:
     now, before = package_of(new.family), package_of(old.family)
     if not now:
         return "package and pins: see its data sheet"
-    if old.family in CLASSES:
+    if not before:
         return f"{now}, compare body and pins"
     if now != before:
-        return f"{now}, not {before or 'the old package'}: other pins"
+        return f"{now}, not {before}: other pins"
     return f"{now}, compare pin-outs"
 
 
@@ -348,7 +354,8 @@ def parts_text(found: Substitutes, answer: Answer, proposal: Proposal) -> str:
             count = diodes_needed(found.board, old)
         elif isinstance(first, Optocoupler):
             count = max(couplers_needed(found.board, first), len(answer.replaced))
-        return f"{count} x {part_text(first)}" if count > 1 else part_text(first)
+        name = stock_text(found, first)
+        return f"{count} x {name}" if count > 1 else name
     parts = _resistors(proposal.parts)
     usual = max(part.tolerance_ratio for part in _resistors(answer.replaced))
 
@@ -380,19 +387,34 @@ def part_text(part: Part) -> str:
     return f"{sold_as(part.family)} {'' if part.grade == 'any' else part.grade}".rstrip() + ctr
 
 
+def stock_text(found: Substitutes, part: Part) -> str:
+    """One part by the name that the drawer has for it, else by its own."""
+    items = found.drawer.optocouplers
+    names = (item.name for item in items if replace(item.part, ref=part.ref) == part)
+    text = part_text(part)
+    if name := next(names, ""):
+        text = " (".join((plain(name), *text.split(" (")[1:]))
+    return text
+
+
 def left_out_line(found: Substitutes, answer: Answer) -> str:
     """Optocouplers of the drawer with which something changes, where they are not asked for."""
-    if answer.kind != "optocoupler" or found.others:
+    if answer.kind != "optocoupler" or not found.drawer.optocouplers:
         return ""
-    shown = {part_text(proposal.parts[0]) for proposal in answer.proposals}
-    parts = (
-        item.part for item in found.drawer.optocouplers if has_its_leds(item.part, found.board)
-    )
-    names = [plain(name) for name in dict.fromkeys(map(part_text, parts)) if name not in shown]
-    if not names:
-        return ""
-    named = _few_text(names)
-    return f"Left out, as pulse, isolation or pins change: {named} (--any shows what)."
+    names: dict[str, list[str]] = {}
+    for part in answer.left_out:
+        assert isinstance(part, Optocoupler)
+        names.setdefault(_why_left_out(found, part), []).append(stock_text(found, part))
+    whole = "; ".join(f"{_few_text(some)} ({why})" for why, some in names.items())
+    return whole and f"Left out, --any shows more: {whole}."
+
+
+def _why_left_out(found: Substitutes, part: Optocoupler) -> str:
+    now = found.board.optocoupler
+    assert now is not None
+    if not fits_its_holes(part, now):
+        return "other package, or not known"
+    return "another pulse" if isolates_as_well(part, now) else "isolation"
 
 
 def passed_over_line(found: Substitutes, answer: Answer) -> str:
@@ -400,7 +422,7 @@ def passed_over_line(found: Substitutes, answer: Answer) -> str:
     if answer.kind != "optocoupler":
         return ""
     others = [o.part for o in found.drawer.optocouplers if not has_its_leds(o.part, found.board)]
-    names = ", ".join(dict.fromkeys(plain(part_text(part)) for part in others))
+    names = ", ".join(dict.fromkeys(stock_text(found, part) for part in others))
     count = "two LEDs" if found.board.two_leds else "one LED"
     return names and f"Not considered: {names}; this board needs an optocoupler with {count}."
 

@@ -56,8 +56,8 @@ def brief_document(result: Replacements) -> Document:
         blocks.append(BulletList(answer_lines(found, answer, shown)))
         if others := other_lines(found, answer):
             blocks += [Paragraph(changed_line(found)), BulletList(others)]
-        if line := left_out_line(found, answer):
-            blocks.append(Paragraph(line))
+        lines = left_out_line(found, answer), passed_over_line(found, answer)
+        blocks += [Paragraph(line) for line in lines if line]
     if result.drive is not None:
         blocks.append(Paragraph("Fan drive", weight="strong"))
         blocks.append(BulletList(drive_lines(result.drive, shown)))

@@ -169,9 +169,14 @@ def chain_candidates(
     if beside is not None:
         searches.insert(0, _Search.of(place, *beside, sharing))
     ranked = sorted((r for s in searches for r in s.ranked(others)), key=lambda pair: pair[0])
-    found: dict[tuple[Resistor, ...], Candidate] = {}
-    for candidate in (*_printed(place, stock, sharing), *(candidate for _, candidate in ranked)):
-        found.setdefault(_as_bought(candidate), candidate)
+    printed = _printed(place, stock, sharing)
+    found = {_as_bought(candidate): candidate for candidate in printed}
+    values = {tuple(part.resistance_ohm for part in parts) for parts in found}
+    for _, candidate in ranked:
+        parts = _as_bought(candidate)
+        # no mixture of the ratings that are proposed already
+        if tuple(part.resistance_ohm for part in parts) not in values:
+            found.setdefault(parts, candidate)
     return tuple(found.values())
 
 

@@ -92,12 +92,15 @@ class Question:
         In the order in which they are proposed.
     kept : tuple of Resistor
         Those that carry the same current and stay.
+    left_out : tuple of Part
+        With which something would change, where that was not asked for.
     """
 
     kind: str
     replaced: tuple[Part, ...]
     candidates: tuple[Candidate, ...]
     kept: tuple[Resistor, ...] = ()
+    left_out: tuple[Part, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,7 +110,7 @@ class Answer:
     Parameters
     ----------
     kind : str
-    replaced, kept : tuple
+    replaced, kept, left_out : tuple
         As of the `Question`.
     proposals : tuple of Proposal
         Best first.
@@ -118,6 +121,7 @@ class Answer:
     kind: str
     replaced: tuple[Part, ...]
     kept: tuple[Resistor, ...]
+    left_out: tuple[Part, ...]
     proposals: tuple[Proposal, ...]
     others: tuple[Proposal, ...]
 
@@ -196,6 +200,7 @@ def answers(board: Board, questions: Sequence[Question]) -> tuple[Verdict, list[
             kind=question.kind,
             replaced=question.replaced,
             kept=question.kept,
+            left_out=question.left_out,
             proposals=near,
             others=other,
         )

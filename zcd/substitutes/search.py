@@ -224,8 +224,9 @@ def _questions(
 def _question(
     kind: str, parts: Sequence[Part], candidates: Sequence[Candidate], others: bool
 ) -> Question:
-    able = (c for c in candidates if others or c.closeness is not Closeness.OTHER)
-    return Question(kind=kind, replaced=tuple(parts), candidates=tuple(able))
+    able = tuple(c for c in candidates if others or c.closeness is not Closeness.OTHER)
+    left_out = tuple(part for c in candidates if c not in able for part in c.parts)
+    return Question(kind=kind, replaced=tuple(parts), candidates=able, left_out=left_out)
 
 
 def to_buy(original: Verdict, answer: Answer) -> tuple[Part, ...]:

@@ -100,9 +100,9 @@ def has_its_leds(part: Optocoupler, board: Board) -> bool:
 
 
 def fits_its_holes(part: Optocoupler, now: Optocoupler) -> bool:
-    """Whether an optocoupler is made in the package of another, as far as both are known."""
-    packages = optocouplers.package_of(part.family), optocouplers.package_of(now.family)
-    return not all(packages) or len(set(packages)) == 1
+    """Whether an optocoupler is known to be made in the package of another, if that is known."""
+    package = optocouplers.package_of(now.family)
+    return part.family == now.family or package in ("", optocouplers.package_of(part.family))
 
 
 def isolates_as_well(part: Optocoupler, now: Optocoupler) -> bool:
