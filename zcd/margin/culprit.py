@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from math import inf, log10, pi, sqrt
@@ -212,7 +212,15 @@ def _tried(
             if remedy.unusual_decades > 0.0 or remedy.distance_decades <= FARTHEST_DECADES
         ]
     found.sort(key=lambda pair: (-pair[1].unusual_decades, pair[1].distance_decades))
-    return _within_tolerance(board, found[:most], room)
+    kept = _within_tolerance(board, found[:most], room, _end_values)
+    if kept or board.traced is None or not board.traced.capacitors:
+        return kept
+    # too little in series with a capacitor: the board fails by tolerances alone, at distorted mains
+    found = [
+        (part, _remedy(board, part, span, chain)) for part, span in spans if part.ref in chain[0]
+        and isinstance(part, Resistor)
+    ]  # fmt: skip
+    return _within_tolerance(board, found, room, _larger_values)
 
 
 def _spans(
@@ -261,7 +269,10 @@ def _finer(lack: FloatArray, now: float, values: FloatArray) -> IntArray:
 
 
 def _within_tolerance(
-    board: Board, found: Sequence[tuple[Part, Remedy]], room: tuple[float, float]
+    board: Board,
+    found: Sequence[tuple[Part, Remedy]],
+    room: tuple[float, float],
+    values_of: Callable[[Board, Part, Remedy], FloatArray],
 ) -> tuple[Remedy, ...]:
     """The remedies, their ends drawn in until boards drawn within tolerance pass.
 
@@ -275,7 +286,7 @@ def _within_tolerance(
         return _hold(board, drawn.rows(some), parts, values, wanted[some])
 
     parts = [part for part, _ in found]
-    values = [_end_values(board, part, remedy) for part, remedy in found]
+    values = [values_of(board, part, remedy) for part, remedy in found]
     survive = hold(few, values)
     values = [some[good] for some, good in zip(values, survive, strict=True)]
     sure: list[set[float]] = [set() for _ in parts]
@@ -325,6 +336,12 @@ def _end_values(board: Board, part: Part, remedy: Remedy) -> FloatArray:
     values = _trial_values(board, part)
     inside = values[(values >= remedy.low) & (values <= remedy.high)]
     return np.unique(np.concatenate([inside[:AT_ENDS], inside[-AT_ENDS:]]))
+
+
+def _larger_values(board: Board, part: Part, remedy: Remedy) -> FloatArray:
+    """Larger values, of those with which the board passes but for tolerances."""
+    values = _trial_values(board, part)
+    return values[(values > remedy.value) & (values <= remedy.high)][::2]
 
 
 def _drawn_with(drawn: Boards, part: Part, values: FloatArray) -> Boards:
