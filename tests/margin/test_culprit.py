@@ -121,6 +121,47 @@ def test_two_misread_values_have_no_single_culprit(sound: zcd.Board) -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("text", "asked"),
+    [
+        (
+            BOARD.replace("230 V", "23 V"),
+            "mains = 23 V is no public mains (100 V to 240 V), 230 V?",
+        ),
+        (
+            'mains = "230 V 50 Hz"\noptocoupler = "none"\noutput = {supply = "5 V"}\n'
+            'circuit = ["feed - R1 2k2 - R2 2k2 - pin", "neutral - logic0"]\n'
+            'chain = {style = "1/4 W"}\n',
+            "R1 = 2.2 kΩ would burn at 7.48 W; read it again.",
+        ),
+    ],
+)
+def test_what_nobody_built_is_asked_about_and_no_part_is_blamed(text: str, asked: str) -> None:
+    """Of 253 V, and R1 5 % larger than R2, each 5 % off: 121 V squared over 2.2 k are 6.6 W."""
+    lines = document_text(document_of(checked(zcd.loads(text))).answer)
+    words = " ".join(lines.split())
+    assert f"Check first: {asked}" in words
+    assert "Correct what was misread, and check again." in words
+    assert "Most likely cause" not in words
+
+
+def test_a_part_smaller_than_its_neighbours_is_to_blame_itself() -> None:
+    """100 k in 0805 beside a half watt: its 150 V, not the value of the other."""
+    parts = '[{value = "47k", style = "1/2 W"}, {value = "100k", style = "0805"}]'
+    text = BOARD.replace('["39k", "56k"], style = "1/2 W"', parts)
+    assert list(culprit_lines(checked(zcd.loads(text)))) == [
+        "Only R2 is over its limit. Next: zcd substitute BOARD --for R2"
+    ]
+
+
+def test_a_shunt_across_the_led_that_is_too_small() -> None:
+    """Whatever is larger will do, however large."""
+    shunted = BOARD + 'led = {resistor = "R3 270"}\n'
+    first, *_ = culprit_lines(checked(zcd.loads(shunted)))
+    assert first.startswith("Most likely cause: R3. It is 270 Ω; the board surely passes with ")
+    assert " or more. " in first
+
+
 @pytest.mark.parametrize("change", [{}, *(WRONG[n][0] for n in QUICK)])
 def test_the_answer_is_one_screen(sound: zcd.Board, change: dict[str, str]) -> None:
     """Ten rules that fail for one cause are one line."""

@@ -386,7 +386,7 @@ def odd_values(board: Board) -> tuple[str, ...]:
         f"{_marking_hint(ohm)}; read the part again."
         for ohm, refs in by_value.items()
     ]
-    lines = [*_odd_mains(board.mains.rms_v), *lines, *_missing_prefixes(board)]
+    lines = [*odd_mains(board.mains.rms_v), *lines, *_missing_prefixes(board)]
     if (pull_up := board.output.resistor) is not None:
         through_a = board.output.supply_v / pull_up.resistance_ohm
         if through_a > _PIN_CURRENT_LIMIT_A:
@@ -405,7 +405,7 @@ def odd_values(board: Board) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _odd_mains(rms_v: float) -> list[str]:
+def odd_mains(rms_v: float) -> list[str]:
     """A voltage that no public mains has: a figure left out or doubled, or another part's."""
     low_v, high_v = PUBLIC_MAINS_V
     if low_v * 0.8 <= rms_v <= high_v * 1.2:

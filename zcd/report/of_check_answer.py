@@ -8,7 +8,7 @@ from math import isfinite, isnan
 import numpy as np
 
 from zcd.board.model import Assumption, Board
-from zcd.board.parts_library import all_resistors
+from zcd.board.parts_library import all_resistors, odd_mains
 from zcd.board.units import format_si
 from zcd.circuit.build import coupler_refs
 from zcd.diagnosis.readings import AccessLevel
@@ -75,6 +75,8 @@ WEIGHTY = (
 )  # fmt: skip
 """Assumptions that most often change a verdict, the first first: common practice, no source."""
 MOST_ASSUMED = 3
+BURNING_RATIO = 10.0
+"""Of its power: from here on a resistor was misread."""
 NO_LOWER_END_RATIO = 1e-2
 """A span of values that begins this far below its end has no lower end worth telling."""
 
@@ -168,8 +170,17 @@ def advice_lines(check: Check) -> tuple[str, ...]:
 
 def _reread_lines(check: Check) -> Iterator[str]:
     """Values that were probably misread, before anything is made of them."""
-    for line in check.odd_values:
+    for line in check.odd_values or _burning_lines(check):
         yield f"Check first: {plain(line)}"
+
+
+def _burning_lines(check: Check) -> Iterator[str]:
+    """Resistors that no maker would have fitted."""
+    for stress in check.worst_resistors:
+        if stress.power_ratio > BURNING_RATIO:
+            part, watts = stress.resistor, quantity_text(float(stress.power_w.max()), "W")
+            ohms = quantity_text(part.resistance_ohm, "Ω")
+            yield f"{part.ref} = {ohms} would burn at {watts}; read it again."
 
 
 def unread_lines(check: Check) -> Iterator[str]:
@@ -207,10 +218,13 @@ def _grade_lines(check: Check) -> Iterator[str]:
 def culprit_lines(check: Check) -> Iterator[str]:
     """Which part to put right, and with what values the board passes."""
     first, *others = check.remedies or (None,)
-    if first is None:
-        if not check.passes and check.odd_values:
+    if odd_mains(check.board.mains.rms_v):
+        first = None
+    small = _only_overloaded(check)
+    if first is None or (small and _is_too_small(check, small)):
+        if not check.passes and any(_reread_lines(check)):
             yield "Correct what was misread, and check again."
-        elif not check.passes and (ref := _only_overloaded(check)):
+        elif not check.passes and (ref := small):
             file = plain(check.board.file)
             yield f"Only {plain(ref)} is over its limit. Next: zcd substitute {file} --for {ref}"
         elif not check.passes and _only_the_weakest_fails(check):
@@ -270,6 +284,16 @@ def _only_overloaded(check: Check) -> str:
     failed = _failed_subjects(check)
     refs = {part.ref for part in chain_resistors(check.board)}
     return next(iter(failed)) if len(failed) == 1 and failed <= refs else ""
+
+
+def _is_too_small(check: Check, ref: str) -> bool:
+    """Whether a resistor would bear its load in the size of the largest of the chain."""
+    stresses = {stress.resistor.ref: stress for stress in check.worst_resistors}
+    chain = [stresses[part.ref].resistor for part in chain_resistors(check.board)]
+    part, load = stresses[ref].resistor, stresses[ref]
+    larger = max(chain, key=lambda other: other.rated_power_w)
+    power = load.power_ratio * part.rated_power_w / larger.rated_power_w
+    return max(power, load.voltage_ratio * part.working_v / larger.working_v) <= 1.0
 
 
 def _part_text(ref: str) -> str:
@@ -367,9 +391,9 @@ def _span_text(remedy: Remedy) -> str:
     high = quantity_text(remedy.high, remedy.unit)
     if remedy.low == 0.0:
         return f"up to {high}, or without it"
-    if remedy.low < remedy.high * NO_LOWER_END_RATIO:
-        return f"up to {high}"
     low = quantity_text(remedy.low, remedy.unit)
+    if remedy.low < remedy.high * NO_LOWER_END_RATIO:
+        return f"{low} or more" if remedy.value < remedy.low else f"up to {high}"
     return high if remedy.low == remedy.high else f"{low} to {high}"
 
 
