@@ -116,11 +116,11 @@ def test_pins_and_isolation_of_another_family_are_told() -> None:
         if isinstance(part, Optocoupler)
     }
     assert by_family["785"] == (
-        "TLP785 BLL: pulses within the original's tolerance; DIP-4, compare pin-outs"
+        "TLP785BLL: pulses within the original's tolerance; DIP-4, compare pin-outs"
     )
     assert "isolation 3.75 kV (was 5 kV); SO4, not DIP-4: other pins" in by_family["291"]
     assert passed_over_line(result.found, answer) == (
-        "Not considered: PC814 A; this board needs an optocoupler with one LED."
+        "Not considered: 814A; this board needs an optocoupler with one LED."
     )
 
 
