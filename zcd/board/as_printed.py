@@ -100,7 +100,8 @@ WITHOUT_COUPLER = (
 INTO_PIN = (
     "a path through the LED of an optocoupler, from led+ to led-; or, without one, resistors from "
     'the mains into the controller\'s pin: circuit = ["feed - R1 1M - pin", "neutral - logic0"] '
-    "(logic0: its 0 V, logic+: its supply); a transistor there is not modelled. CAUTION: "
+    '(logic0: its 0 V, logic+: its supply), or into the base of a transistor there: "feed - R1 '
+    '220k - R2 220k - base", "Q1 BC847". CAUTION: '
     f"{WITHOUT_COUPLER}"
 )
 _WATT_STYLES = {

@@ -27,10 +27,12 @@ from zcd.board.model import (
     Suppressor,
     Topology,
     Traced,
+    Transistor,
     Unknown,
 )
 from zcd.board.pins import PinInput, internal_pull_up, pin_input
 from zcd.board.schema import BoardFile, DiodeTable, ResistorTable
+from zcd.board.transistors import ANY
 from zcd.board.units import format_si
 
 _OTHER_BAND_RATIO = 0.1
@@ -297,7 +299,16 @@ def _traced(file: BoardFile, notes: Notes) -> Traced | None:
         ),
         pulses=pulses,
         second_coupler=second,
+        transistor=_transistor(file.circuit.transistor, notes),
     )
+
+
+def _transistor(part: Transistor | None, notes: Notes) -> Transistor | None:
+    """The transistor at the pin; of one whose marking nobody read the gain is assumed."""
+    if part is not None and part.part == ANY and "board file" not in part.source:
+        limits = f"hFE {part.gain_min_ratio:g} to {part.gain_max_ratio:g}"
+        notes.assume(f"circuit.{part.ref}", limits, "any small NPN transistor of the tables")
+    return part
 
 
 def _rectifier_first(file: BoardFile, topology: Topology | Literal["traced"], notes: Notes) -> bool:

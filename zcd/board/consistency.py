@@ -279,7 +279,7 @@ def traced_links(file: BoardFile) -> tuple[tuple[Link, ...], int, str]:
     assert circuit is not None
     switched = feed_of(file) == "switched"
     if is_direct(file):
-        return into_pin(circuit, switched=switched), 1, ""
+        return *into_pin(circuit, switched=switched), ""
     try:
         two = fitted_optocoupler(file).family in optocouplers.TWO_LED_FAMILIES
     except InputError:
@@ -289,8 +289,14 @@ def traced_links(file: BoardFile) -> tuple[tuple[Link, ...], int, str]:
 
 
 def is_direct(file: BoardFile) -> bool:
-    """Whether there is no optocoupler: the traced circuit leads into the controller's pin."""
+    """Whether there is no optocoupler: the traced circuit leads into the controller's pin, or into
+    the base of a transistor there."""
     return file.circuit is not None and file.circuit.is_direct
+
+
+def has_transistor(file: BoardFile) -> bool:
+    """Whether a transistor stands between the chain and the pin, in place of an optocoupler."""
+    return file.circuit is not None and file.circuit.transistor is not None
 
 
 def _second_coupler(file: BoardFile) -> str:
@@ -517,10 +523,14 @@ def _output(file: BoardFile) -> Iterator[InputError]:
     output, controller = file.output, file.controller
     pulls_up = output.pull_up is not None or output.internal_pull_up is not None
     if is_direct(file):
-        for key in ("pull_up", "pull_down"):
+        keys = ("pull_down",) if has_transistor(file) else ("pull_up", "pull_down")
+        for key in keys:
             if getattr(output, key) is not None:
                 allowed = 'a line of circuit, such as "logic+ - R9 10k - pin"'
                 yield invalid_value(f"{key} beside a path into the pin", allowed, f"output.{key}")
+        if has_transistor(file) and not pulls_up and not _has_part_at_pin(file):
+            allowed = 'the collector\'s, such as pull_up = "10k", or internal_pull_up = "on"'
+            yield invalid_value(None, allowed, "output.pull_up")
     elif pulls_up == (output.pull_down is not None):
         result = "both" if pulls_up else None
         allowed = "a pull-up (pull_up, internal_pull_up or both) or a pull_down"
@@ -554,6 +564,13 @@ def _output(file: BoardFile) -> Iterator[InputError]:
             f"with the other least time, less than a period, {format_si(period_s, 's')}",
             f"controller.{'min_low_time' if controller.min_low_time else 'min_high_time'}",
         )
+
+
+def _has_part_at_pin(file: BoardFile) -> bool:
+    """Whether a line of the circuit has a part at the pin."""
+    assert file.circuit is not None
+    pin = dict(file.circuit.aliases).get("pin", "pin")
+    return any(pin in (link.a, link.b) for link in file.circuit.links)
 
 
 def _service(file: BoardFile) -> Iterator[InputError]:

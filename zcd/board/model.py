@@ -245,6 +245,25 @@ class Optocoupler:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Transistor:
+    """An NPN transistor whose base the chain leads into; its collector is the pin.
+
+    `gain_ratio` is hFE; the minimum and maximum are those of its type. `model` names the row of
+    ``reference/transistor_models.csv`` whose law it has; `emitter_reverse_v` is what its
+    base-emitter junction stands backwards.
+    """
+
+    ref: str
+    part: str
+    gain_ratio: float
+    gain_min_ratio: float
+    gain_max_ratio: float
+    emitter_reverse_v: float
+    model: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Output:
     """What is at the pin: ``pull-up`` (it is the collector), ``emitter-follower`` or ``direct``.
 
@@ -431,6 +450,8 @@ class Traced:
     second_coupler : str
         Reference of a second optocoupler of the same type, its transistor parallel to that of
         the first; empty: there is none.
+    transistor : Transistor or None
+        In the place of an optocoupler; None: there is one, or the chain leads into the pin.
     """
 
     links: tuple[Link, ...]
@@ -439,6 +460,7 @@ class Traced:
     capacitors: tuple[Capacitor, ...] = ()
     pulses: int = 1
     second_coupler: str = ""
+    transistor: Transistor | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -556,8 +578,15 @@ class Board:
 
     @property
     def input_name(self) -> str:
-        """What the current of the chain ends in: ``LED`` or ``pin``."""
-        return "LED" if self.is_isolated else "pin"
+        """What the current of the chain ends in: ``LED``, ``base`` or ``pin``."""
+        if self.is_isolated:
+            return "LED"
+        return "pin" if self.transistor is None else "base"
+
+    @property
+    def transistor(self) -> Transistor | None:
+        """The transistor in the place of an optocoupler, if there is one."""
+        return None if self.traced is None else self.traced.transistor
 
     @property
     def two_leds(self) -> bool:

@@ -17,7 +17,7 @@ from zcd import refdata
 from zcd.board import quantity_kinds
 from zcd.board.diode_names import diode_parts
 from zcd.board.keys import NameReader, QuantityReader, count, key, table_key
-from zcd.board.model import Link, Topology
+from zcd.board.model import Link, Topology, Transistor
 from zcd.board.parts_library import styles
 from zcd.board.pins import pin_inputs
 from zcd.board.units import QuantityKind, is_reference, parse_quantity
@@ -301,8 +301,9 @@ class ChainTable(Table):
     )
 
 
-CONTROLLER_POINTS = frozenset({"pin", "logic0", "logic+"})
-"""The controller's pin, 0 V and supply: no path of a board with an optocoupler leads there."""
+CONTROLLER_POINTS = frozenset({"pin", "logic0", "logic+", "base", "collector", "emitter"})
+"""The controller's pin, 0 V and supply, and a transistor there: no path of a board with an
+optocoupler leads there."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -321,6 +322,8 @@ class TracedFile:
         Reference, capacitance. [F]
     blocking : frozenset of str
         Links that let current pass one way only: diodes, not zeners.
+    transistor : Transistor or None
+        Whose base a path leads into.
     """
 
     links: tuple[Link, ...]
@@ -329,6 +332,7 @@ class TracedFile:
     diodes: tuple[DiodeTable, ...]
     capacitors: tuple[tuple[str, float], ...]
     blocking: frozenset[str]
+    transistor: Transistor | None = None
 
     @property
     def is_direct(self) -> bool:

@@ -190,8 +190,9 @@ CONTROLLER = ("logic0", "logic+")
 """The controller's 0 V and its supply."""
 
 
-def into_pin(circuit: TracedFile, *, switched: bool) -> tuple[Link, ...]:
-    """Links of a circuit that leads from the mains into the controller's pin.
+def into_pin(circuit: TracedFile, *, switched: bool) -> tuple[tuple[Link, ...], int]:
+    """Links of a circuit that leads from the mains into the controller's pin, or into the base of
+    the transistor there.
 
     Parameters
     ----------
@@ -202,6 +203,9 @@ def into_pin(circuit: TracedFile, *, switched: bool) -> tuple[Link, ...]:
     Returns
     -------
     links : tuple of Link
+        With the base-emitter junction of a transistor.
+    pulses : int
+        Half-waves of a period in which the pin is pulled.
 
     Raises
     ------
@@ -227,17 +231,44 @@ def into_pin(circuit: TracedFile, *, switched: bool) -> tuple[Link, ...]:
     sources = [pole for pole in tied.values() if pole != ground]
     closed = {ground, at["logic0"], at["logic+"]}
     bare = [link for link in links if not link.ref.startswith(string_name(1))]
-    if at["pin"] in sources or _reached(sources, bare, closed, at["pin"]):
+    goal = "pin" if circuit.transistor is None else "base"
+    end = own.get(goal, goal)
+    if end in sources or _reached(sources, bare, closed, end):
         raise InputError(
-            "found a way from the mains to pin without a resistor; allowed: one at least, which "
-            "limits the current"
+            f"found a way from the mains to {goal} without a resistor; allowed: one at least, "
+            "which limits the current"
         )
-    if not _reached(sources, links, closed, at["pin"]):
+    if not _reached(sources, links, closed, end):
         raise InputError(
-            "found no way from the mains to pin; allowed: a line from the mains wire that is not "
-            'the controller\'s 0 V or supply, such as "feed - R1 1M - pin"'
+            f"found no way from the mains to {goal}; allowed: a line from the mains wire that is "
+            f'not the controller\'s 0 V or supply, such as "feed - R1 1M - {goal}"'
         )
-    return circuit.links
+    if circuit.transistor is None:
+        return circuit.links, 1
+    part = circuit.transistor
+    for lead, wired in (("collector", "pin"), ("emitter", "logic0")):
+        if own.get(lead, lead) != at[wired]:
+            raise InputError(
+                f"found {part.ref}'s {lead} apart from {wired}; allowed: a wire between them "
+                f'("{lead} - {wired}"), as a part there is not modelled'
+            )
+    fixed = {*tied.values(), at["logic0"], at["logic+"]}
+    if _reached([end], links, fixed, at["pin"]):
+        raise InputError(
+            f"found a part from base to collector of {part.ref}; allowed: none, as feedback there "
+            "is not modelled"
+        )
+    junction = Link(f"{part.ref}.be", end, at["logic0"])
+    pulses = lit_half_waves(
+        [*links, renamed(junction, {"line": tied["line"]})],
+        {junction.ref}, circuit.blocking, (sources[0], ground),
+    )  # fmt: skip
+    if not pulses:
+        raise InputError(
+            f"found diodes that block the base of {part.ref} in both half-waves; allowed: arrows "
+            "with a way from the mains into the base"
+        )
+    return (*circuit.links, junction), pulses
 
 
 def _reached(

@@ -30,20 +30,26 @@ from zcd.board.diode_names import (
     table_part,
 )
 from zcd.board.keys import same_word
-from zcd.board.model import Link
+from zcd.board.model import Link, Transistor
+from zcd.board.optocouplers import NO_COUPLER
 from zcd.board.paths import SEPARATOR, Step, connect, joined_nodes, renamed
 from zcd.board.quantity_kinds import CAPACITANCE
 from zcd.board.schema import CIRCUIT, DiodeTable, ResistorTable, TracedFile
 from zcd.board.strings import AUTOMATIC, in_strings
 from zcd.board.toml_files import validate
+from zcd.board.transistors import transistor
 from zcd.board.units import format_si, is_reference, nearest, parse_quantity, some_of
 from zcd.board.unknown_values import likely_ohm, nobody_knows, ohm_of
 from zcd.errors import InputError, invalid_value
 
 KEY = "circuit"
-NODES = ("line", "neutral", "feed", "led+", "led-", "led2+", "led2-", "pin", "logic0", "logic+")
-"""Nodes with a meaning; `led2+` and `led2-` are those of a second optocoupler's LED; the last three
-the controller's, of a circuit without optocoupler."""
+LEADS = ("base", "collector", "emitter")
+_CONTROLLER = ("line", "neutral", "feed", "pin", "logic0", "logic+")
+NODES = (
+    "line", "neutral", "feed", "led+", "led-", "led2+", "led2-", "pin", "logic0", "logic+", *LEADS,
+)  # fmt: skip
+"""Nodes with a meaning; `led2+` and `led2-` are those of a second optocoupler's LED; the next three
+the controller's, of a circuit without optocoupler, the last those of its transistor."""
 _SPELT = {
     "l": "line", "live": "line", "phase": "line", "n": "neutral", "led +": "led+",
     "led -": "led-", "led1+": "led+", "led1-": "led-",
@@ -57,13 +63,18 @@ _KINDS = {
     **dict.fromkeys(("BR", "DB", "BD"), "bridge"),
 }
 _REFUSED = {
-    **dict.fromkeys(("Q", "T", "TR", "VT"), "a transistor on the mains side is not modelled"),
     **dict.fromkeys(("F", "FU", "FS", "J", "JP", "W"), "leave it out, it is a wire here"),
     **dict.fromkeys(("RV", "VR", "MOV", "VDR"), "leave it out, a varistor does not conduct at "
                     "mains voltage"),
     **dict.fromkeys(("L", "NTC", "TH"), "leave it out, beside the chain it is a wire"),
     **dict.fromkeys(("OC", "PC", "U", "IC"), "its LED is led+ and led-, its key optocoupler"),
 }  # fmt: skip
+_LEAD = re.compile(
+    r"(?:((?:Q|TR?|VT)\d{1,3})[ .:-]*)?(base|collector|emitter)|"
+    r"((?:Q|TR?|VT)\d{1,3})(?:[.:-]| +)([bce])",
+    re.IGNORECASE,
+)
+_TRANSISTOR = re.compile(r"(?:(?:Q|TR?|VT)\d{1,3}|transistor)(?:\s*=\s*|\s+)(?=\S)", re.IGNORECASE)
 _LETTERS = {"resistor": "R", "capacitor": "C", "diode": "D"}
 _ARROWS = {">": False, ">|": False, "->": False, "<": True, "|<": True, "<-": True}
 _TERMINAL = re.compile(r"(BR|DB|BD)(\d+)\s*(\+|-|~\s*[12ab])", re.IGNORECASE)
@@ -86,6 +97,9 @@ class _Parts:
     used: set[str] = field(default_factory=set)
     points: dict[str, str] = field(default_factory=dict)
     """Point as it is written -> its name here."""
+    transistor: str = ""
+    """Its reference, where that was written."""
+    transistor_words: str = ""
 
     def put(self, ref: str, kind: str, words: str) -> str:
         if ref in self.kinds:
@@ -114,7 +128,9 @@ def read_traced(reader: Reader) -> None:
         reader.refuse(KEY, given, CIRCUIT)
         return
     try:
-        reader.value[KEY] = _read(reader, lines)
+        file = reader.value[KEY] = _read(reader, lines)
+        if file.transistor is not None:
+            reader.value.setdefault("optocoupler", {"family": NO_COUPLER})
     except InputError as error:
         reader.problems.append(f"{KEY}: {error}")
 
@@ -204,7 +220,7 @@ def _read(reader: Reader, lines: Sequence[str]) -> TracedFile:
     for word, node in parts.points.items():
         if word in _SPELT and node in MAINS_POINTS:
             reader.note(KEY, word.upper() if len(word) == 1 else word, f"{node} of the mains")
-    links, aliases = connect(paths)
+    links, aliases = connect([*paths, *_leads_not_traced(paths)])
     _require_sound(links, aliases, parts)
     links = (*links, *(renamed(leg, aliases) for leg in _legs(parts)))
     resistors = {ref for ref, kind in parts.kinds.items() if kind == "resistor"}
@@ -221,7 +237,27 @@ def _read(reader: Reader, lines: Sequence[str]) -> TracedFile:
         diodes=tuple(_diode(reader, ref, parts) for ref in parts.of("diode", "bridge")),
         capacitors=tuple((ref, _capacitor(reader, ref, parts)) for ref in parts.of("capacitor")),
         blocking=frozenset(_blocking(parts)),
+        transistor=_transistor(parts),
     )
+
+
+def _leads_not_traced(paths: Sequence[Sequence[Step]]) -> list[list[Step]]:
+    """Collector at the pin and emitter at the controller's 0 V, where no path leads from them."""
+    names = [step.name for path in paths for step in path]
+    if set(names).isdisjoint(LEADS):
+        return []
+    pairs = [{a.name, b.name} for path in paths for a, b in pairwise(path)]
+    groups = joined_nodes(pair for pair in pairs if "base" not in pair)
+    there = {lead: next((g for g in groups if lead in g), set()) for lead in LEADS}
+    wanted = (("collector", "pin"), ("emitter", "logic0"))
+    return [[Step(a), Step(b)] for a, b in wanted if there[a].isdisjoint(_CONTROLLER)]
+
+
+def _transistor(parts: _Parts) -> Transistor | None:
+    """The transistor that a path leads into the base of, if one does."""
+    if not parts.transistor and parts.points.keys().isdisjoint(LEADS):
+        return None
+    return transistor(parts.transistor_words or "?", parts.transistor or "Q1")
 
 
 def path_text(line: str, before: Sequence[str]) -> str:
@@ -283,6 +319,11 @@ def _path(line: str, parts: _Parts) -> list[Step]:
         ref, words = items[0].split(" ", 1)
         parts.put(ref.upper(), "bridge", words)
         return []
+    if len(items) == 1 and (match := _TRANSISTOR.match(items[0])):
+        ref = match[0].rstrip(" =").upper()
+        _one_transistor(parts, "" if ref == "TRANSISTOR" else ref)
+        parts.transistor_words = items[0][match.end() :]
+        return []
     if len(items) < 2:
         raise InputError(f'found "{line}"; allowed: nodes and parts with " - " between: {CIRCUIT}')
     steps = [_step(item, line, parts) for item in items]
@@ -330,8 +371,12 @@ def _step(item: str, line: str, parts: _Parts) -> Step:
             f'found "{item}"; allowed: {led}+ (the anode, mostly pin 1) or {led}- (the cathode, '
             "mostly pin 2), at the end of one line and the start of another"
         )
-    if lower in ("base", "gpio"):
+    if lower == "gpio":
         raise InputError(f"found a path to {item}; allowed: {INTO_PIN}")
+    if match := _LEAD.fullmatch(item):
+        _one_transistor(parts, (match[1] or match[3] or "").upper())
+        first = (match[2] or match[4])[0].lower()
+        return Step(next(lead for lead in LEADS if lead[0] == first))
     if match := _TERMINAL.fullmatch(item):
         ref, side = f"{match[1].upper()}{match[2]}", match[3].replace(" ", "")
         return Step(f"{ref}~{_SIDES[side[1:].lower()]}" if side[0] == "~" else f"{ref}{side}")
@@ -340,7 +385,13 @@ def _step(item: str, line: str, parts: _Parts) -> Step:
     words = [word for word in words if word not in _ARROWS]
     ref = words[0].upper() if words and is_reference(words[0]) else ""
     letters = re.sub("[^A-Z].*", "", ref)
-    if letters in _REFUSED and (len(words) > 1 or letters in ("Q", "TR", "VT")):
+    if letters in ("Q", "TR", "VT") or (letters == "T" and len(words) > 1):
+        raise InputError(
+            f'found "{item}"; allowed: {ref}.b, {ref}.c and {ref}.e (base, collector, emitter) at '
+            f'the ends of lines, and what it is in a line of its own: "{ref} BC847". Only a '
+            "transistor between the chain and the controller's pin is modelled"
+        )
+    if letters in _REFUSED and len(words) > 1:
         allowed = "resistors, capacitors, diodes, zeners and bridges"
         raise InputError(f'found "{item}"; allowed: {allowed}; {_REFUSED[letters]}')
     kind = _KINDS.get(letters, "") if ref else ""
@@ -377,6 +428,16 @@ def _step(item: str, line: str, parts: _Parts) -> Step:
         raise InputError(f"found {ref} with an arrow; allowed: > and < at diodes only")
     parts.put(ref, kind, marking)
     return Step(ref, is_part=True, backwards=bool(arrows) and _ARROWS[arrows[0]])
+
+
+def _one_transistor(parts: _Parts, ref: str) -> None:
+    """Keep the reference of the transistor; refuse a second one."""
+    if ref and parts.transistor not in ("", ref):
+        raise InputError(
+            f"found two transistors, {parts.transistor} and {ref}; allowed: one, whose base the "
+            "chain leads into and whose collector is the pin"
+        )
+    parts.transistor = ref or parts.transistor
 
 
 def _kind_of(marking: str, arrow: bool) -> str:

@@ -10,7 +10,8 @@ import numpy as np
 from zcd.board.diode_names import LEADS, leg_refs
 from zcd.board.model import Board, Capacitor, Diode, Link, Optocoupler, Resistor
 from zcd.board.model import Junction as JunctionData
-from zcd.board.parts_library import diode
+from zcd.board.model import Transistor as TransistorPart
+from zcd.board.parts_library import SILICON_GAP_V, diode, typical_leak_ohm
 from zcd.board.paths import links_of, string_name
 from zcd.circuit.elements import (
     INFINITE_OHM,
@@ -24,9 +25,12 @@ from zcd.circuit.elements import (
     MainsHarmonic,
     MainsSource,
     Phototransistor,
+    Release,
     Resistance,
+    Transistor,
     Value,
 )
+from zcd.physics.bipolar import gain_at, npn_law
 from zcd.physics.diode import saturation_current_a, thermal_voltage_v
 from zcd.physics.optocoupler import (
     ctr_shape_ratio,
@@ -72,6 +76,12 @@ PIN_CLAMP_LAW = "1N4148"
 """Diode whose law those of a controller's pin have: 0.5 V at 0.3 mA, as Microchip AVR182 says."""
 
 
+FLAT_V = 1e6
+"""Early voltage of what has none."""
+BASE_LEAK_OHM = typical_leak_ohm(5.0, 100e-9)
+"""Emitter-base cut-off current: at most 100 nA at 5 V, NXP BC847BV data sheet (2001)."""
+
+
 def build_circuit(board: Board, conditions: Conditions = NOMINAL) -> Circuit:
     """The element list of a board under some conditions.
 
@@ -97,10 +107,12 @@ def build_circuit(board: Board, conditions: Conditions = NOMINAL) -> Circuit:
         mains_harmonic(h.order, ratio=h.ratio, phase_rad=h.phase_rad) for h in board.mains.harmonics
     ]
     relay = _relay(board, conditions)
-    side, aliases = _mains_side(board, celsius)
+    side, aliases = _mains_side(board, conditions, celsius)
     elements = [mains, *harmonics, *relay, *side, *_controller(board, celsius)]
     if board.optocoupler is not None:
         elements += _coupler(board, board.optocoupler, conditions, celsius)
+    elif board.transistor is not None:
+        elements += _transistor(board.transistor, conditions, celsius)
     return Circuit(elements=(), aliases=aliases).add(*elements)
 
 
@@ -136,7 +148,9 @@ def _times_with_temperature(circuit: Circuit) -> list[tuple[str, str]]:
     """Values that heat multiplies, whatever they are: element and name."""
     couplers = [coupler.ref for coupler in circuit.of(Phototransistor)]
     leaks = [f"{junction.ref}.leak" for junction in circuit.of(Junction)]
+    gains = [(each.ref, "ctr_ratio") for each in circuit.of(Transistor)]
     return [
+        *gains,
         *((opto, "storage_s") for opto in couplers),
         *((f"{opto}.miller", "capacitance_f") for opto in couplers),
         *((leak, "resistance_ohm") for leak in leaks),
@@ -146,6 +160,7 @@ def _times_with_temperature(circuit: Circuit) -> list[tuple[str, str]]:
 _WITH_TEMPERATURE: dict[type[Element], tuple[str, ...]] = {
     Junction: ("saturation_a", "emission_v", "temperature_degc"),
     Phototransistor: ("temperature_degc", "dark_a", "knee_v"),
+    Transistor: ("temperature_degc", "knee_v", "offset_v"),
 }
 
 
@@ -237,13 +252,15 @@ def _string(resistors: Sequence[Resistor], start: str, prefix: str, end: str) ->
     ]
 
 
-def _mains_side(board: Board, celsius: Value) -> tuple[list[Element], dict[str, str]]:
+def _mains_side(
+    board: Board, conditions: Conditions, celsius: Value
+) -> tuple[list[Element], dict[str, str]]:
     """Chain, diodes, capacitors and LED as the links of the board have them; names of nodes."""
     links, aliases = links_of(board)
     aliases = {**_leads(board, links), **aliases}
     strings = {string_name(k): chain for k, chain in enumerate(board.chains, 1)}
     strings["return"] = board.return_chain
-    parts = _parts_by_link(board)
+    parts = _parts_by_link(board, conditions)
     elements: list[Element] = []
     for link in links:
         ref, a, b = link.ref, link.a, link.b
@@ -275,7 +292,9 @@ def _leads(board: Board, links: Sequence[Link]) -> dict[str, str]:
     }
 
 
-def _parts_by_link(board: Board) -> dict[str, tuple[Resistor | Capacitor | JunctionData, str]]:
+def _parts_by_link(
+    board: Board, conditions: Conditions
+) -> dict[str, tuple[Resistor | Capacitor | JunctionData, str]]:
     """Each part as the links call it, with the reference of its element."""
     opto = board.optocoupler
     result: dict[str, tuple[Resistor | Capacitor | JunctionData, str]] = {}
@@ -284,6 +303,8 @@ def _parts_by_link(board: Board) -> dict[str, tuple[Resistor | Capacitor | Junct
         result |= {f"{ref}.led": (opto.led, f"{ref}.led") for ref in coupler_refs(board)[1:]}
     if board.traced is not None:
         result |= {c.ref: (c, c.ref) for c in board.traced.capacitors}
+        for ref in base_refs(board):
+            result[ref] = _base_emitter(board.traced.transistor, conditions), ref
         for diode in board.traced.diodes:
             refs = (diode.ref, *leg_refs(diode.ref, diode.part))
             result |= {ref: (diode.junction, ref) for ref in refs}
@@ -312,8 +333,14 @@ def led_refs(board: Board) -> tuple[str, ...]:
 
 
 def input_refs(board: Board) -> tuple[str, ...]:
-    """Refs of what the chain's current ends in: LEDs, or else the controller's own diodes."""
-    return led_refs(board) or PIN_CLAMPS
+    """Refs of what the chain's current ends in: LEDs, a transistor's base, or else the
+    controller's own diodes."""
+    return led_refs(board) or base_refs(board) or PIN_CLAMPS
+
+
+def base_refs(board: Board) -> tuple[str, ...]:
+    """Ref of the base-emitter junction of the transistor at the pin; none without one."""
+    return () if board.transistor is None else (f"{board.transistor.ref}.be",)
 
 
 def _controller(board: Board, celsius: Value) -> list[Element]:
@@ -381,3 +408,45 @@ def coupler_refs(board: Board) -> tuple[str, ...]:
         return ()
     second = board.traced.second_coupler if board.traced is not None else ""
     return (board.optocoupler.ref, *([second] if second else []))
+
+
+def _base_emitter(part: TransistorPart, conditions: Conditions) -> JunctionData:
+    """The base-emitter junction: the collector's current over the gain, at the same voltage."""
+    gain = _or(conditions.ctr_ratio, part.gain_ratio)
+    return JunctionData(
+        saturation_current_a=npn_law(part.model).saturation_a / gain,  # type: ignore[arg-type]
+        emission_ratio=1.0,
+        series_ohm=0.0,
+        gap_v=SILICON_GAP_V,
+        leak_ohm=BASE_LEAK_OHM,
+        reverse_rating_v=part.emitter_reverse_v,
+    )
+
+
+def _transistor(part: TransistorPart, conditions: Conditions, celsius: Value) -> list[Element]:
+    """The transistor at the pin, with the capacitances of its base and of its collector."""
+    law, gain = npn_law(part.model), _or(conditions.ctr_ratio, part.gain_ratio)
+    hot, thermal_v = gain_at(gain, celsius), thermal_voltage_v(celsius)
+    back = 1.0 + law.reverse_gain_ratio
+    return [
+        Transistor(
+            ref=part.ref, a="pin", b="logic0", leds=(f"{part.ref}.be",), ctr_ratio=hot,
+            remaining_ratio=_or(conditions.remaining_ratio, 1.0), shape_weight=0.0,
+            temperature_degc=celsius, dark_a=0.0, knee_v=thermal_v, knee_ratio=hot / back,
+            offset_v=thermal_v * np.log(back / law.reverse_gain_ratio), early_v=law.early_v,
+            storage_s=law.storage_s,
+        ),
+        Release(
+            ref=f"{part.ref}.release", a="logic+", b="pin", leds=(f"{part.ref}.input",),
+            ctr_ratio=hot, remaining_ratio=1.0, shape_weight=0.0, temperature_degc=celsius,
+            dark_a=0.0, knee_v=thermal_v, knee_ratio=1.0, early_v=FLAT_V, storage_s=law.storage_s,
+        ),
+        Capacitance(
+            ref=f"{part.ref}.miller", a="pin", b="logic0",
+            capacitance_f=law.collector_f * (1.0 + gain),
+        ),
+        Capacitance(
+            ref=f"{part.ref}.input", a="base", b="logic0",
+            capacitance_f=law.collector_f + law.emitter_f,
+        ),
+    ]  # fmt: skip

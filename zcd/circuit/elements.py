@@ -109,13 +109,13 @@ class Junction(TwoNode):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Phototransistor(TwoNode):
-    """A phototransistor from collector `a` to emitter `b`, lit by the LEDs named in `leds`.
+class Controlled(TwoNode):
+    """A current from collector `a` to emitter `b` that the elements named in `leds` control.
 
     Parameters
     ----------
     leds : tuple of str
-        Refs of the junctions that light it.
+        Refs of the junctions that light it, or of what else controls it.
     ctr_ratio : Value
         CTR at 5 mA, 25 degC, new; of the first LED where there are two. [1]
     second_led_ratio : Value
@@ -144,6 +144,32 @@ class Phototransistor(TwoNode):
     storage_s: Value
     second_led_ratio: Value = 1.0
     absent: ClassVar[Mapping[str, float]] = {"ctr_ratio": 0.0, "dark_a": 0.0}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Phototransistor(Controlled):
+    """A phototransistor, lit by the LEDs named in `leds`."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Transistor(Phototransistor):
+    """A transistor from collector `a` to emitter `b`: the same law with current in place of light.
+
+    `leds` names its base-emitter junction, `ctr_ratio` is its gain hFE at VCE = 5 V, whatever the
+    current. `offset_v` is VCE at no collector current: alpha below 1 backwards. The junction's
+    law is that of the amplifying transistor; saturated, it takes its current at a lower voltage.
+    """
+
+    offset_v: Value = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Release(Controlled):
+    """What lets a transistor's collector rise faster than its load: current out of its base.
+
+    That takes the charge between base and collector, gain times less than seems to lie from
+    collector to emitter; `leds` names the base's capacitance.
+    """
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -318,7 +344,7 @@ def _arguments(values: dict[str, Value]) -> dict[str, Any]:
 
 def is_hidden(element: Element) -> bool:
     """Whether an element is a property of a part rather than a part with a marking."""
-    inner = element.ref.endswith((".leak", ".miller"))
+    inner = element.ref.endswith((".leak", ".miller", ".input", ".release"))
     inner = inner or element.ref in (INTERNAL_PULL_UP, *PIN_CLAMPS, PIN_INPUT)
     return inner or isinstance(element, MainsHarmonic)
 
@@ -387,7 +413,7 @@ def _join(model: Element, element: list[Element | None], sizes: list[int]) -> El
             for e, size in zip(element, sizes, strict=True)
         ]
         values[name] = np.concatenate(parts).astype(float)
-    if isinstance(model, Phototransistor):
-        leds = (led for e in element if isinstance(e, Phototransistor) for led in e.leds)
+    if isinstance(model, Controlled):
+        leds = (led for e in element if isinstance(e, Controlled) for led in e.leds)
         values["leds"] = tuple(dict.fromkeys(leds))
     return replace(model, **values)

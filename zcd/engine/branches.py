@@ -14,7 +14,7 @@ from typing import Protocol, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.circuit.elements import Junction, Phototransistor
+from zcd.circuit.elements import Controlled, Junction, Transistor
 from zcd.engine.network import Network, column
 from zcd.physics.diode import omega_start, wright_omega
 from zcd.physics.optocoupler import collector_share
@@ -43,6 +43,10 @@ def rows_of(at: Part) -> IntArray:
 def gather(wave: FloatArray, at: Part) -> FloatArray:
     """A part of a waveform."""
     return wave[at][:, None] if isinstance(at, tuple) else wave[at]
+
+
+def _rows(wave: FloatArray, at: Part) -> FloatArray:
+    return wave[rows_of(at)]
 
 
 def scatter(wave: FloatArray, at: Part, part: FloatArray) -> None:
@@ -74,7 +78,7 @@ class Branch(Protocol):
 
 
 class JunctionBranch:
-    """A diode in forward direction.
+    """A diode in forward direction; its saturation current may be that of each point.
 
     After an update, `voltage_v` and `current_a` are those of the linearised circuit: where Newton
     has ended they are the solution.
@@ -83,10 +87,16 @@ class JunctionBranch:
     offset_v: FloatArray | float = 0.0
     scale_ohm = FORWARD_OHM
 
-    def __init__(self, junction: Junction, network: Network, points: int) -> None:
+    def __init__(
+        self,
+        junction: Junction,
+        network: Network,
+        points: int,
+        times: FloatArray | float = 1.0,
+    ) -> None:
         size = network.conductance_s.shape[0]
         self.a, self.b = network.place(junction.a), network.place(junction.b)
-        self.saturation_a = column(junction.saturation_a, size)
+        self.saturation_a = column(junction.saturation_a, size) * times
         self.emission_v = column(junction.emission_v, size)
         self.series_ohm = column(junction.series_ohm, size)
         self.total_ohm = self.series_ohm + self.scale_ohm
@@ -122,7 +132,8 @@ class JunctionBranch:
         part = copy(self)
         part.state_v = gather(self.state_v, at)
         for name in ("saturation_a", "emission_v", "series_ohm", "total_ohm", "unit_a", "start"):
-            setattr(part, name, getattr(self, name)[rows])
+            of_part = gather if getattr(self, name).shape[1] > 1 else _rows
+            setattr(part, name, of_part(getattr(self, name), at))
         if isinstance(self.offset_v, np.ndarray):
             part.offset_v = self.offset_v[rows]
         return part
@@ -151,7 +162,7 @@ class TransistorBranch:
     """
 
     def __init__(
-        self, transistor: Phototransistor, network: Network, photocurrent_a: FloatArray
+        self, transistor: Controlled, network: Network, photocurrent_a: FloatArray
     ) -> None:
         size = network.conductance_s.shape[0]
         self.a, self.b = network.place(transistor.a), network.place(transistor.b)
@@ -159,11 +170,14 @@ class TransistorBranch:
         self.knee_v = column(transistor.knee_v, size)
         self.knee_ratio = column(transistor.knee_ratio, size)
         self.early_v = column(transistor.early_v, size)
-        self.steepest_v = self.knee_v * np.log(self.knee_ratio)
+        own = transistor.offset_v if isinstance(transistor, Transistor) else 0.0
+        self.offset_v = column(own, size)
+        self.steepest_v = self.offset_v + self.knee_v * np.log(self.knee_ratio)
         self.state_v = np.broadcast_to(self.steepest_v, photocurrent_a.shape).copy()
 
     def linearise(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        share, slope = collector_share(self.state_v, self.knee_v, self.knee_ratio, self.early_v)
+        above_v = self.state_v - self.offset_v
+        share, slope = collector_share(above_v, self.knee_v, self.knee_ratio, self.early_v)
         return self.state_v, self.photocurrent_a * share, self.photocurrent_a * slope
 
     def update(self, voltage_v: FloatArray, share: float) -> FloatArray:
@@ -178,7 +192,7 @@ class TransistorBranch:
         part = copy(self)
         part.state_v = gather(self.state_v, at)
         part.photocurrent_a = gather(self.photocurrent_a, at)
-        for name in ("knee_v", "knee_ratio", "early_v", "steepest_v"):
+        for name in ("knee_v", "knee_ratio", "early_v", "steepest_v", "offset_v"):
             setattr(part, name, getattr(self, name)[rows])
         return part
 

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from zcd.circuit.elements import (
     Capacitance,
     Circuit,
+    Controlled,
     Junction,
     MainsSource,
-    Phototransistor,
     harmonics_of,
 )
 from zcd.engine.branches import BreakdownBranch, JunctionBranch, TransistorBranch
@@ -65,10 +65,10 @@ def solve_island(
         some = solve_island(circuit.rows(first), island, trajectory.rows(first), {}, known)
         return some.rows(member)
     start = guess.states_v if guess else {}
-    capacitors = [e for e in circuit.of(Capacitance) if e.a in island]
+    capacitors = [e for e in circuit.of(Capacitance) if island.issuperset(e.nodes)]
     if guess and np.all(guess.dynamic):
         state = replace(guess, voltages_v={}, currents_a={}, states_v=dict(start))
-    elif photo and capacitors:
+    elif capacitors and _has_output(circuit, island):
         # the output's capacitors are always at work: no need to ask what it does without them
         state = nothing_yet(circuit.size)
     else:
@@ -79,11 +79,16 @@ def solve_island(
     given = circuit, island, trajectory, photo, start, state
     solve_rows = partial(_solve_rows, *given, initial_guess_only=initial_guess_only)
     for index in _pieces(np.flatnonzero(state.dynamic), trajectory.phase_rad.shape[1]):
-        if photo:
+        if _has_output(circuit, island):
             solve_rows(index)
         else:
             _plain_then_damped(solve_rows, index)
     return state
+
+
+def _has_output(circuit: Circuit, island: frozenset[str]) -> bool:
+    """Whether there is a transistor at the pin in it."""
+    return any(island.issuperset(e.nodes) for e in circuit.of(Controlled))
 
 
 def _static(
@@ -186,10 +191,11 @@ def _newton(
     branches: Branches = {}
     for element in network.branches:
         if isinstance(element, Junction):
-            branches[element.ref] = JunctionBranch(element, network, points)
+            times = photo.get(element.ref, 1.0)
+            branches[element.ref] = JunctionBranch(element, network, points, times)
             if f"{element.ref}~" in start:
                 branches[f"{element.ref}~"] = BreakdownBranch(element, network, points)
-        elif isinstance(element, Phototransistor):
+        elif isinstance(element, Controlled):
             branches[element.ref] = TransistorBranch(element, network, photo[element.ref])
     while True:
         for name, branch in branches.items():
@@ -282,7 +288,7 @@ def _solve_rows(
         part.abrupt = np.ones(part.phase_rad.shape, dtype=bool) if damped else None
         solver = trajectory_solver(network, inputs, part)
         branches, x = _newton(network, inputs, lit, begin, solver)
-        if photo:
+        if _has_output(circuit, island):
             part.abrupt = _overshot(branches, part.phase_rad.shape)
         else:
             largest = _largest_a(_currents(branches), index.size)[:, None]
@@ -297,7 +303,7 @@ def _solve_rows(
     _scatter(state.currents_a, _currents(branches), index, state.dynamic.size)
     states = {name: branch.state_v for name, branch in branches.items()}
     _scatter(state.states_v, states, index, state.dynamic.size)
-    if not photo:
+    if not _has_output(circuit, island):
         state.multiplier[index] = part.multiplier()
 
 

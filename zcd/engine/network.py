@@ -14,14 +14,15 @@ from zcd.circuit.batch import COMMON, Batch
 from zcd.circuit.elements import (
     Capacitance,
     Circuit,
+    Controlled,
     DcSource,
     Element,
     Harmonics,
     Junction,
     MainsSource,
-    Phototransistor,
     Resistance,
     TestSource,
+    Transistor,
     TwoNode,
     Value,
     harmonics_of,
@@ -103,6 +104,25 @@ def _islands(together: tuple[tuple[str, ...], ...]) -> tuple[frozenset[str], ...
     return tuple(map(frozenset, joined_nodes(together)))
 
 
+def parts_of(circuit: Circuit) -> list[frozenset[str]]:
+    """Islands; one in which a junction drives a transistor in pieces between fixed nodes.
+
+    What only nodes of fixed voltage join does not move the other, so that each can be solved by
+    itself: base and collector of a transistor, each behind its own resistors.
+    """
+    result: list[frozenset[str]] = []
+    for island in islands(circuit):
+        if not any(isinstance(e, Transistor) and e.a in island for e in circuit):
+            result.append(island)
+            continue
+        inside = [e for e in circuit if island.issuperset(e.nodes)]
+        sources = [e.nodes for e in inside if isinstance(e, MainsSource | DcSource)]
+        fixed = {next((n for n in REFERENCES if n in island), inside[0].nodes[0])}.union(*sources)
+        free = [set(e.nodes) - fixed for e in inside]
+        result += [frozenset(group | fixed) for group in joined_nodes(filter(None, free))]
+    return result
+
+
 def island_of(circuit: Circuit, node: str) -> frozenset[str]:
     """The island that a node belongs to."""
     return next(g for g in islands(circuit) if node in g)
@@ -131,8 +151,8 @@ def compile_island(circuit: Circuit, island: Iterable[str], dynamic: bool) -> Ne
     network : Network
     """
     inside = set(island)
-    elements = [e for e in circuit if isinstance(e, TwoNode) and e.a in inside]
-    branches = tuple(e for e in elements if isinstance(e, Junction | Phototransistor))
+    elements = [e for e in circuit if isinstance(e, TwoNode) and inside.issuperset(e.nodes)]
+    branches = tuple(e for e in elements if isinstance(e, Junction | Controlled))
     sources = tuple(e for e in elements if isinstance(e, MainsSource | DcSource))
     capacitors = [e for e in elements if isinstance(e, Capacitance)] if dynamic else []
     nodes = [n for n in circuit.nodes if n in inside]

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.circuit.elements import Capacitance, Circuit, MainsSource, Phototransistor
+from zcd.circuit.elements import (
+    Capacitance,
+    Circuit,
+    Controlled,
+    MainsSource,
+    Release,
+    Transistor,
+)
 from zcd.engine.grid import (
     CHARGE_TIME_WEIGHT,
     TIME_WEIGHT,
@@ -20,8 +27,8 @@ from zcd.engine.grid import (
     trapezoid_weights,
 )
 from zcd.engine.island import solve_island, static_island
-from zcd.engine.network import column, islands
-from zcd.engine.photocurrent import photocurrents_a
+from zcd.engine.network import column, islands, parts_of
+from zcd.engine.photocurrent import photocurrents_a, saturated_ratio
 from zcd.engine.solution import Island, Solution, States
 from zcd.engine.steady_state import Trajectory
 
@@ -201,6 +208,13 @@ def solve_dead(circuit: Circuit) -> Solution:
         photo = photocurrents_a(circuit, island, None, currents)
         states[island] = static_island(circuit, island, phase, photo, {})
         currents |= states[island].currents_a
+    states = _with_saturation(
+        circuit,
+        states,
+        lambda island, more: static_island(
+            circuit, island, phase, photocurrents_a(circuit, island, None, more), {}
+        ),
+    )
     return _solution(circuit, phase, states)
 
 
@@ -234,8 +248,10 @@ def _omega(circuit: Circuit) -> FloatArray:
 
 def _lit_last(circuit: Circuit) -> list[frozenset[str]]:
     """Islands in the order of the light: those with a phototransistor come last."""
-    outputs = {n for e in circuit.of(Phototransistor) for n in e.nodes}
-    return sorted(islands(circuit), key=lambda island: not outputs.isdisjoint(island))
+    outputs = [e.nodes for e in circuit.of(Controlled)]
+    return sorted(
+        parts_of(circuit), key=lambda part: any(part.issuperset(nodes) for nodes in outputs)
+    )
 
 
 def _solve_on(
@@ -255,12 +271,14 @@ def _solve_on(
 def _unchanged(circuit: Circuit, warm_start: Solution) -> States:
     """Islands that consist of the very elements they had before, and see the same light."""
     kept: dict[frozenset[str], Island] = {}
-    all_kept = True
+    all_kept = not circuit.of(Transistor)
+    if not all_kept:
+        return kept
     for island in _lit_last(circuit):
         now = [e for e in circuit if island.issuperset(e.nodes)]
         before = [e for e in warm_start.circuit if island.issuperset(e.nodes)]
         same = len(now) == len(before) and all(a is b for a, b in zip(now, before, strict=True))
-        lit = any(isinstance(e, Phototransistor) for e in now)
+        lit = any(isinstance(e, Controlled) for e in now)
         if same and island in warm_start.states and (all_kept or not lit):
             kept[island] = warm_start.states[island]
         all_kept &= same
@@ -288,6 +306,47 @@ def _all_islands(
                 circuit, island, trajectory, currents, guess.get(island), initial_guess_only
             )
         currents |= states[island].currents_a
+        currents |= _out_of_bases(circuit, states[island], trajectory)
+    return _with_saturation(
+        circuit,
+        states,
+        lambda island, more: solve_island(
+            circuit, island, trajectory, more, states[island], initial_guess_only
+        ),
+    )
+
+
+def _out_of_bases(circuit: Circuit, state: Island, trajectory: Trajectory) -> dict[str, FloatArray]:
+    """What flows out of the capacitance of a transistor's base, by its ref."""
+    result = {}
+    time_s = trajectory.phase_rad / trajectory.omega_rad_per_s
+    for part in circuit.of(Release):
+        (ref,) = part.leds
+        element = circuit[ref]
+        assert isinstance(element, Capacitance)
+        if element.a in state.voltages_v:
+            across = state.voltages_v[element.a] - state.voltages_v[element.b]
+            slope = np.diff(across, axis=1) / np.diff(time_s, axis=1)
+            slope = np.concatenate([slope[:, :1], slope], axis=1)
+            result[ref] = -column(element.capacitance_f, circuit.size) * slope
+    return result
+
+
+def _with_saturation(
+    circuit: Circuit,
+    states: dict[frozenset[str], Island],
+    solve_again: Callable[[frozenset[str], Mapping[str, FloatArray]], Island],
+) -> dict[frozenset[str], Island]:
+    """Bases solved again with what their transistors' collectors are at: saturated ones take
+    their current at a lower voltage."""
+    for part in circuit.of(Transistor):
+        base = next(i for i in states if all(i.issuperset(circuit[j].nodes) for j in part.leds))
+        collector = next(i for i in states if i.issuperset(part.nodes))
+        if base == collector:
+            continue
+        volts = states[collector].voltages_v
+        more = {part.ref: saturated_ratio(part, volts[part.a] - volts[part.b])}
+        states[base] = solve_again(base, more)
     return states
 
 
