@@ -63,7 +63,20 @@ optocoupler = "none"
 circuit = ["neutral - R1 1M - R2 1M - pin", "pin - R3 10M - logic0", "line - logic+"]
 output = {supply = "5 V", pin_capacitor = "100 pF"}
 """
-BOARDS = {"direct": DIRECT, "switched": SWITCHED, "supply on line": SUPPLY_ON_LINE}
+TRANSISTOR = """
+name = "Tarn foot warmer (invented)"
+mains = "230 V 50 Hz"
+optocoupler = "none"
+circuit = [
+    "feed - R1 220k - R2 220k - Q1.b", "base - R3 100k - emitter",
+    "emitter - D1 1N4148 > - base", "Q1 BC847B", "neutral - emitter",
+]
+output = {pull_up = "10k", supply = "5 V"}
+"""
+BOARDS = {
+    "direct": DIRECT, "transistor": TRANSISTOR, "switched": SWITCHED,
+    "supply on line": SUPPLY_ON_LINE,
+}  # fmt: skip
 JOB = """
 board = "live.toml"
 flags = ["sync"]
@@ -98,7 +111,8 @@ def require_live(text: str) -> None:
     scope="module",
     params=[
         "direct",
-        *(pytest.param(name, marks=pytest.mark.slow) for name in BOARDS if name != "direct"),
+        "transistor",
+        *(pytest.param(name, marks=pytest.mark.slow) for name in list(BOARDS)[2:]),
     ],
 )
 def folder(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -247,7 +261,6 @@ REFUSED = (
     ("- R1 1M - R2 1M - pin", "- D1 1N4007 > - pin", "found no resistor"),
     ("feed - R1 1M", "neutral - R1 1M", "found no way from the mains to pin"),
     ("supply =", 'pull_up = "10k", supply =', "a line of circuit, such as"),
-    ("R2 1M - pin", "R2 1M - base", "a transistor there is not modelled"),
 )
 
 

@@ -15,7 +15,7 @@ from zcd.board.optocouplers import NO_COUPLER
 from zcd.board.parts_library import odd_values
 from zcd.board.paths import SEPARATOR
 from zcd.board.starter import example_of
-from zcd.board.traced import path_text
+from zcd.board.traced import names_base, path_text
 from zcd.errors import InputError, invalid_value
 
 Answers = dict[str, str]
@@ -133,7 +133,8 @@ QUESTIONS = (
         text='One path a line, from point to point, such as "feed - R7 82k - D1 1N4007 > - led+" '
         "(> or < points to the ring; points: line, neutral, feed, led+, led-, names of your own; a "
         'bridge: "BR1 MB6S", then its leads BR1~1, BR1~2, BR1+, BR1-; without an optocoupler "feed '
-        '- R7 1M - pin", "neutral - logic0", the controller\'s 0 V). An empty line ends.',
+        '- R7 1M - pin", "neutral - logic0", the controller\'s 0 V, or "feed - R7 220k - base", '
+        '"Q1 BC847", "emitter - neutral"). An empty line ends.',
         asked=lambda answers: _topology(answers) is None,
         lines=True,
     ),
@@ -164,7 +165,7 @@ QUESTIONS = (
     ),
     Question(
         key="optocoupler", text="What is printed on the optocoupler? (? where unreadable)",
-        asked=lambda answers: not _into_pin(answers),
+        asked=lambda answers: not (_into_pin(answers) or _into_base(answers)),
     ),
     Question(key="supply", text="Supply of the controller?", usual="5 V"),
     Question(
@@ -340,7 +341,7 @@ class Interview:
             result["feed"] = {"kind": "switched", "coil_supply": coil}
         if "paths" in answers:
             result["circuit"] = answers["paths"].split("; ")
-        if _into_pin(answers):
+        if _into_pin(answers) or _into_base(answers):
             result["optocoupler"] = NO_COUPLER
         if chain:
             result["chain"] = chain
@@ -369,9 +370,14 @@ class Interview:
 
 
 def _into_pin(answers: Answers) -> bool:
-    """Whether the paths lead into the controller's pin, without an optocoupler."""
+    """Whether the paths lead into the controller's pin, without an optocoupler or transistor."""
     paths = answers.get("paths", "").split("; ")
-    return any("pin" in SEPARATOR.split(path) for path in paths)
+    return any("pin" in SEPARATOR.split(path) for path in paths) and not _into_base(answers)
+
+
+def _into_base(answers: Answers) -> bool:
+    """Whether the paths lead into the base of a transistor at the pin."""
+    return any(map(names_base, answers.get("paths", "").split("; ")))
 
 
 def board_text(interview: Interview) -> str:

@@ -250,7 +250,9 @@ def _leads_not_traced(paths: Sequence[Sequence[Step]]) -> list[list[Step]]:
     groups = joined_nodes(pair for pair in pairs if "base" not in pair)
     there = {lead: next((g for g in groups if lead in g), set()) for lead in LEADS}
     wanted = (("collector", "pin"), ("emitter", "logic0"))
-    return [[Step(a), Step(b)] for a, b in wanted if there[a].isdisjoint(_CONTROLLER)]
+    return [
+        [Step(a), Step(b)] for a, b in wanted if b not in names or there[a].isdisjoint(_CONTROLLER)
+    ]
 
 
 def _transistor(parts: _Parts) -> Transistor | None:
@@ -297,6 +299,8 @@ def path_text(line: str, before: Sequence[str]) -> str:
     }
     if reader.problems:
         raise InputError(reader.problems[0])
+    if (part := _transistor(parts)) is not None and parts.transistor_words and not steps:
+        return f"{part.ref} {part.part}, hFE {part.gain_min_ratio:g} to {part.gain_max_ratio:g}"
     words = []
     for k, step in enumerate(steps):
         ring = (
@@ -306,6 +310,12 @@ def path_text(line: str, before: Sequence[str]) -> str:
         )
         words.append(told.get(step.name, step.name) + f", ring towards {ring}" * bool(ring))
     return " - ".join(words or told.values())
+
+
+def names_base(line: str) -> bool:
+    """Whether a line names a lead of a transistor, or what it is."""
+    items = SEPARATOR.split(line.strip())
+    return any(_LEAD.fullmatch(item) for item in items) or bool(_TRANSISTOR.match(items[0]))
 
 
 def _references(lines: Sequence[str]) -> set[str]:
@@ -385,15 +395,7 @@ def _step(item: str, line: str, parts: _Parts) -> Step:
     words = [word for word in words if word not in _ARROWS]
     ref = words[0].upper() if words and is_reference(words[0]) else ""
     letters = re.sub("[^A-Z].*", "", ref)
-    if letters in ("Q", "TR", "VT") or (letters == "T" and len(words) > 1):
-        raise InputError(
-            f'found "{item}"; allowed: {ref}.b, {ref}.c and {ref}.e (base, collector, emitter) at '
-            f'the ends of lines, and what it is in a line of its own: "{ref} BC847". Only a '
-            "transistor between the chain and the controller's pin is modelled"
-        )
-    if letters in _REFUSED and len(words) > 1:
-        allowed = "resistors, capacitors, diodes, zeners and bridges"
-        raise InputError(f'found "{item}"; allowed: {allowed}; {_REFUSED[letters]}')
+    _require_modelled(item, ref if len(words) > 1 or letters in ("Q", "TR", "VT") else "")
     kind = _KINDS.get(letters, "") if ref else ""
     marking = " ".join(words[1:] if kind else words)
     if not kind:
@@ -428,6 +430,20 @@ def _step(item: str, line: str, parts: _Parts) -> Step:
         raise InputError(f"found {ref} with an arrow; allowed: > and < at diodes only")
     parts.put(ref, kind, marking)
     return Step(ref, is_part=True, backwards=bool(arrows) and _ARROWS[arrows[0]])
+
+
+def _require_modelled(item: str, ref: str) -> None:
+    """Refuse a part on a path that is none, by its letters."""
+    letters = re.sub("[^A-Z].*", "", ref)
+    if letters in ("Q", "T", "TR", "VT"):
+        raise InputError(
+            f'found "{item}"; allowed: {ref}.b, {ref}.c and {ref}.e (base, collector, emitter) at '
+            f'the ends of lines, and what it is in a line of its own: "{ref} BC847". Only a '
+            "transistor between the chain and the controller's pin is modelled"
+        )
+    if letters in _REFUSED:
+        allowed = "resistors, capacitors, diodes, zeners and bridges"
+        raise InputError(f'found "{item}"; allowed: {allowed}; {_REFUSED[letters]}')
 
 
 def _one_transistor(parts: _Parts, ref: str) -> None:

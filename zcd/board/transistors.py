@@ -1,4 +1,4 @@
-"""Small NPN transistors whose base the chain leads into: what is printed on them, or their class."""
+"""Small NPN transistors whose base the chain leads into: what is printed on them, or a class."""
 
 from __future__ import annotations
 

@@ -30,7 +30,7 @@ from zcd.circuit.elements import (
     Transistor,
     Value,
 )
-from zcd.physics.bipolar import gain_at, npn_law
+from zcd.physics.bipolar import GAIN_RISE, gain_at, npn_law
 from zcd.physics.diode import saturation_current_a, thermal_voltage_v
 from zcd.physics.optocoupler import (
     ctr_shape_ratio,
@@ -76,6 +76,8 @@ PIN_CLAMP_LAW = "1N4148"
 """Diode whose law those of a controller's pin have: 0.5 V at 0.3 mA, as Microchip AVR182 says."""
 
 
+BASE_SWING_V = 0.06
+"""By which the base moves while the collector goes from one rail to the other: some VT."""
 FLAT_V = 1e6
 """Early voltage of what has none."""
 BASE_LEAK_OHM = typical_leak_ohm(5.0, 100e-9)
@@ -112,7 +114,7 @@ def build_circuit(board: Board, conditions: Conditions = NOMINAL) -> Circuit:
     if board.optocoupler is not None:
         elements += _coupler(board, board.optocoupler, conditions, celsius)
     elif board.transistor is not None:
-        elements += _transistor(board.transistor, conditions, celsius)
+        elements += _transistor(board, board.transistor, conditions, celsius)
     return Circuit(elements=(), aliases=aliases).add(*elements)
 
 
@@ -257,6 +259,9 @@ def _mains_side(
 ) -> tuple[list[Element], dict[str, str]]:
     """Chain, diodes, capacitors and LED as the links of the board have them; names of nodes."""
     links, aliases = links_of(board)
+    if (part := board.transistor) is not None:
+        leads = (("b", "base"), ("c", "pin"), ("e", "logic0"))
+        aliases = {**{f"{part.ref}.{lead}": aliases.get(n, n) for lead, n in leads}, **aliases}
     aliases = {**_leads(board, links), **aliases}
     strings = {string_name(k): chain for k, chain in enumerate(board.chains, 1)}
     strings["return"] = board.return_chain
@@ -357,7 +362,7 @@ def _controller(board: Board, celsius: Value) -> list[Element]:
     if out.pin_capacitor is not None:
         c = out.pin_capacitor
         elements.append(Capacitance(ref=c.ref, a="pin", b="logic0", capacitance_f=c.capacitance_f))
-    if not board.is_isolated:
+    if not board.is_isolated and board.transistor is None:
         law = diode(PIN_CLAMP_LAW, ref=PIN_CLAMP_LAW).junction
         for ref, ends in zip(PIN_CLAMPS, (("pin", "logic+"), ("logic0", "pin")), strict=True):
             elements += _junction(ref, *ends, law, celsius)
@@ -417,15 +422,20 @@ def _base_emitter(part: TransistorPart, conditions: Conditions) -> JunctionData:
         saturation_current_a=npn_law(part.model).saturation_a / gain,  # type: ignore[arg-type]
         emission_ratio=1.0,
         series_ohm=0.0,
-        gap_v=SILICON_GAP_V,
+        gap_v=SILICON_GAP_V - GAIN_RISE * float(thermal_voltage_v(REFERENCE_DEGC)),
         leak_ohm=BASE_LEAK_OHM,
         reverse_rating_v=part.emitter_reverse_v,
     )
 
 
-def _transistor(part: TransistorPart, conditions: Conditions, celsius: Value) -> list[Element]:
+def _transistor(
+    board: Board, part: TransistorPart, conditions: Conditions, celsius: Value
+) -> list[Element]:
     """The transistor at the pin, with the capacitances of its base and of its collector."""
     law, gain = npn_law(part.model), _or(conditions.ctr_ratio, part.gain_ratio)
+    # a capacitor at the base gives what the collector's swing takes through the transistor's own
+    held_f = BASE_SWING_V / board.output.supply_v * _at_base_f(board)
+    seen = gain / (1.0 + held_f / law.collector_f)
     hot, thermal_v = gain_at(gain, celsius), thermal_voltage_v(celsius)
     back = 1.0 + law.reverse_gain_ratio
     return [
@@ -434,6 +444,7 @@ def _transistor(part: TransistorPart, conditions: Conditions, celsius: Value) ->
             remaining_ratio=_or(conditions.remaining_ratio, 1.0), shape_weight=0.0,
             temperature_degc=celsius, dark_a=0.0, knee_v=thermal_v, knee_ratio=hot / back,
             offset_v=thermal_v * np.log(back / law.reverse_gain_ratio), early_v=law.early_v,
+            collector_f=law.collector_f,
             storage_s=law.storage_s,
         ),
         Release(
@@ -443,10 +454,19 @@ def _transistor(part: TransistorPart, conditions: Conditions, celsius: Value) ->
         ),
         Capacitance(
             ref=f"{part.ref}.miller", a="pin", b="logic0",
-            capacitance_f=law.collector_f * (1.0 + gain),
+            capacitance_f=law.collector_f * (1.0 + seen),
         ),
         Capacitance(
             ref=f"{part.ref}.input", a="base", b="logic0",
             capacitance_f=law.collector_f + law.emitter_f,
         ),
     ]  # fmt: skip
+
+
+def _at_base_f(board: Board) -> float:
+    """Capacitance from the base to other points."""
+    links, aliases = links_of(board)
+    base = aliases.get("base", "base")
+    at_base = {link.ref for link in links if base in (link.a, link.b)}
+    traced = () if board.traced is None else board.traced.capacitors
+    return sum(part.capacitance_f for part in traced if part.ref in at_base)

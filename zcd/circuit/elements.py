@@ -158,9 +158,11 @@ class Transistor(Phototransistor):
     `leds` names its base-emitter junction, `ctr_ratio` is its gain hFE at VCE = 5 V, whatever the
     current. `offset_v` is VCE at no collector current: alpha below 1 backwards. The junction's
     law is that of the amplifying transistor; saturated, it takes its current at a lower voltage.
+    `collector_f` is its capacitance from collector to base.
     """
 
     offset_v: Value = 0.0
+    collector_f: Value = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

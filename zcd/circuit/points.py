@@ -14,6 +14,7 @@ PART_ENDINGS = {
     " second LED": ".led2",
     " LED": ".led",
     " transistor": "",
+    " base-emitter": ".be",
     " contact": ".contact",
     " coil": ".coil",
     " driver": ".driver",

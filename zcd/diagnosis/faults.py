@@ -24,6 +24,7 @@ from zcd.circuit.elements import (
     MainsSource,
     Phototransistor,
     Resistance,
+    Transistor,
     is_hidden,
 )
 from zcd.circuit.points import diode_of_bridge
@@ -55,7 +56,7 @@ SHORT_OHM = between((1e-3, MAX_SHORT_OHM))
 OPEN_OHM = (20e6, 1e12)
 """What an open part still lets through: a cracked film, flux, dirt; common practice, no source."""
 OPEN_AT_PIN_OHM = (1e10, 1e14)
-"""The same where the chain ends in a controller's pin, which a microampere moves: dry and clean;
+"""The same where the chain ends in a pin or a base, which a microampere moves: dry and clean;
 common practice, no source."""
 DRIFT = (1.15, 100.0)
 """A drifted resistor reads high: from just out of tolerance to where `OPEN_OHM` begins."""
@@ -193,7 +194,7 @@ REPLACED: dict[str, tuple[str, ...]] = {
     "resistor": ("open", "drift", "low", "ten times too high", "ten times too low"),
     "diode": ("open", "short", "leaky", "wrong part"),
     "led": ("open", "short"),
-    "phototransistor": ("aged", "open", "short"),
+    "phototransistor": ("aged", "low gain", "open", "short"),
     "capacitor": ("open", "short", "leaky"),
     "contact": ("open", "resistive", "welded"),
     "coil": ("open",),
@@ -301,10 +302,10 @@ def _of_element(element: Element, circuit: Circuit) -> Iterator[Fault]:
             yield _fault("suppressor", "suppressor", "short", words, edit)
         case Capacitance() if not is_hidden(element):
             yield from _capacitor_faults(element)
-        case Junction(ref=ref) if ".led" in ref:
-            yield from _led_faults(element, alone=f"{ref}2" not in circuit)
         case Junction() if not is_hidden(element):
-            yield from _diode_faults(element, circuit)
+            yield from _junction_faults(element, circuit)
+        case Transistor():
+            yield from _transistor_faults(element)
         case Phototransistor():
             yield from _phototransistor_faults(element)
         case MainsSource():
@@ -313,6 +314,13 @@ def _of_element(element: Element, circuit: Circuit) -> Iterator[Fault]:
             yield from _coil_supply_faults()
         case DcSource(ref="supply"):
             yield from _supply_faults()
+
+
+def _junction_faults(element: Junction, circuit: Circuit) -> Iterator[Fault]:
+    """Of a LED, of the base of a transistor, or of a diode."""
+    if ".led" in element.ref:
+        return _led_faults(element, alone=f"{element.ref}2" not in circuit)
+    return _base_faults(element) if element.ref.endswith(".be") else _diode_faults(element, circuit)
 
 
 def _fault(
@@ -374,7 +382,7 @@ def _modes_of_resistor(element: Resistance, circuit: Circuit) -> Iterator[Fault]
     ref, nominal = element.ref, float(np.max(element.resistance_ohm))
     least = _least_ohm(element, circuit)
     open_ohm = (min(OPEN_OHM[0], DRIFT[1] * nominal), OPEN_OHM[1])
-    if PIN_CLAMPS[0] in circuit:
+    if PIN_CLAMPS[0] in circuit or circuit.of(Transistor):
         open_ohm = OPEN_AT_PIN_OHM
     others = _neighbours(ref, circuit)
     too = f"; replace {', '.join(others)} too (same type, same age)" if others else ""
@@ -454,7 +462,11 @@ def _on_way(circuit: Circuit) -> set[str]:
 
 
 def _input_ends(circuit: Circuit) -> tuple[str, str]:
-    """Between which nodes the chain's current is used: of the LED, or else the pin and ground."""
+    """Between which nodes the chain's current is used: of the LED, base and emitter, or else the
+    pin and ground."""
+    for part in circuit.of(Transistor):
+        base, emitter = circuit[part.leds[0]].nodes
+        return base, emitter
     if not circuit.of(Phototransistor):
         return "pin", next(circuit.node(n) for n in CONTROLLER if n in circuit.aliases)
     return circuit.node("led+"), circuit.node("led-")
@@ -595,6 +607,68 @@ def _phototransistor_faults(element: Phototransistor) -> Iterator[Fault]:
         bridge(f"{ref}.bridge", element.a, element.b, size), size, "Ω",
     )  # fmt: skip
     yield replace(leaky, across=frozenset((element.a, element.b)))
+
+
+def _base_faults(element: Junction) -> Iterator[Fault]:
+    """Of the base-emitter junction of a transistor."""
+    ref = element.ref.partition(".")[0]
+    part = f"{ref} base-emitter"
+    size = between(LED_LEAK_OHM)
+    for mode, words, edit, amount in (
+        (
+            "open", f"the base-emitter junction of {ref} is open: replace {ref}",
+            junction_opened(element.ref, between(OPEN_AT_PIN_OHM)), None,
+        ),
+        (
+            "short",
+            f"the base-emitter junction of {ref} is shorted: replace {ref}, and look for why "
+            "(surge, no diode across it)",
+            shorted(element.ref, SHORT_OHM), None,
+        ),
+        (
+            "leaky", f"something leaks from base to emitter of {ref}: clean, then replace {ref}",
+            leak_in_or_beside(element.ref, size), size,
+        ),
+    ):  # fmt: skip
+        fault = _fault(part, "diode", mode, words, edit, amount, "Ω" if amount else "")
+        ends = element.nodes if mode == "leaky" else ()
+        yield replace(fault, like="transistor", across=frozenset(ends))
+
+
+def _transistor_faults(element: Transistor) -> Iterator[Fault]:
+    """Of a transistor's gain and its collector."""
+    ref, part = element.ref, f"{element.ref} collector-emitter"
+    low, size = between(AGED), between(PIN_LEAK_OHM)
+    weak = both(  # more current into the base at the same voltage
+        times(ref, "remaining_ratio", low), times(ref, "knee_ratio", low),
+        times(element.leds[0], "saturation_a", lambda u: 1.0 / low(u)),
+    )  # fmt: skip
+    off = setting(ref, "remaining_ratio", 0.0)
+    faults = (
+        _fault(
+            ref, "phototransistor", "low gain", f"the gain of {ref} is low: replace {ref}",
+            weak, low, "x",
+        ),
+        _fault(
+            part, "phototransistor", "open",
+            f"the collector of {ref} is open (or one of its joints): reflow, then replace {ref}",
+            both(off, bridge(f"{ref}.bridge", *element.nodes, between(OPEN_OHM))),
+        ),
+        _fault(
+            part, "phototransistor", "short",
+            f"collector to emitter of {ref} is shorted: replace {ref}",
+            bridge(f"{ref}.bridge", *element.nodes, SHORT_OHM),
+        ),
+        replace(
+            _fault(
+                part, "phototransistor", "leaky",
+                f"something leaks from collector to emitter of {ref}: clean, then replace {ref}",
+                bridge(f"{ref}.bridge", *element.nodes, size), size, "Ω",
+            ),
+            across=frozenset(element.nodes),
+        ),
+    )  # fmt: skip
+    yield from (replace(fault, like="transistor") for fault in faults)
 
 
 def _mains_faults() -> Iterator[Fault]:

@@ -20,6 +20,7 @@ from zcd.circuit.elements import (
     MainsSource,
     Resistance,
     TestSource,
+    Transistor,
     Value,
 )
 from zcd.diagnosis.circuit_edits import NO_MAINS_V
@@ -302,10 +303,28 @@ def probed(circuit: Circuit, reading: Reading, open_v: float, source_ohm: Value)
     """The board dead, or a part of it alone, with the meter's own source at the probes."""
     dead = unplugged(circuit)
     if reading.lifted:
-        dead = part_elements(dead, reading.lifted)
+        dead = part_elements(dead, reading.lifted.removesuffix(".be"))
     a, b = dead.node(reading.red), dead.node(reading.black)
     source = TestSource(ref=METER, a=a, b=b, open_v=open_v, resistance_ohm=source_ohm)
-    return dead.add(source)
+    return _with_collector_junction(dead, {a, b}).add(source)
+
+
+def _with_collector_junction(circuit: Circuit, probes: set[str]) -> Circuit:
+    """With the base-collector junction of a transistor, where a dead board is tested across it.
+
+    The law of the transistor has it elsewhere: it is what makes it saturate.
+    """
+    for part in circuit.of(Transistor):
+        base = next((each for each in circuit if each.ref == part.leds[0]), None)
+        if isinstance(base, Junction) and probes == {part.a, base.a}:
+            back = np.expm1(np.asarray(part.offset_v) / part.knee_v)  # 1 / BR
+            collector = replace(
+                base, ref=f"{part.ref}.bc", b=part.a,
+                saturation_a=np.asarray(base.saturation_a) * part.ctr_ratio * back,
+                breakdown_v=Junction.absent["breakdown_v"],
+            )  # fmt: skip
+            circuit = circuit.change(part.ref, remaining_ratio=0.0).add(collector)
+    return circuit
 
 
 def _with_pin_clamps(circuit: Circuit, saturation_a: FloatArray) -> Circuit:

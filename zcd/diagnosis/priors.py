@@ -39,6 +39,7 @@ RATE_OF = {
     "diode": "rectifier diode",
     "led": "optocoupler",
     "phototransistor": "optocoupler",
+    "transistor": "transistor",
     "capacitor": "ceramic capacitor",
     "suppressor": "plastic capacitor",
     "contact": "relay",

@@ -722,6 +722,7 @@ def _own_points(dictionary: FaultDictionary, fault: Fault) -> tuple[str, ...] | 
     if fault.mode == "low":
         return OWN_POINTS.get(fault.part)
     ref = fault.part.replace(" second LED", ".led2").replace(" LED", ".led")
+    ref = ref.replace(" base-emitter", ".be")
     alone = fault.kind in ("diode", "led") and ref in dictionary.circuit
     if fault.mode == "open" and alone and not diode_of_bridge(ref)[1]:
         return dictionary.circuit[ref].nodes

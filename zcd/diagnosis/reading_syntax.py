@@ -11,7 +11,14 @@ from math import inf, log
 import numpy as np
 
 from zcd.board.units import format_si, nearest, parse_quantity, require_length, require_part
-from zcd.circuit.elements import Circuit, Phototransistor, Resistance, TwoNode, is_hidden
+from zcd.circuit.elements import (
+    Circuit,
+    Phototransistor,
+    Resistance,
+    Transistor,
+    TwoNode,
+    is_hidden,
+)
 from zcd.circuit.points import PART_ENDINGS
 from zcd.diagnosis.functions import FUNCTIONS, NAMES, OVERLOAD_WORDS, Function
 from zcd.diagnosis.readings import (
@@ -268,6 +275,10 @@ def find_part(ref: str, circuit: Circuit, function: Function | None = None) -> T
     wanted = ref.casefold()
     if function is Function.DIODE and any(e.ref.casefold() == f"{wanted}.led" for e in circuit):
         wanted = f"{wanted}.led"
+    transistors = [e.ref.casefold() for e in circuit.of(Transistor)]
+    if function is Function.DIODE and wanted in transistors:
+        allowed = '"diode base emitter", "diode base pin", or both the other way round'
+        raise invalid_value(f"diode {ref}", allowed)
     parts = (e for e in circuit if isinstance(e, TwoNode) and not is_hidden(e))
     return next((e for e in parts if e.ref.casefold() == wanted), None)
 

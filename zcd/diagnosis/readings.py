@@ -20,6 +20,7 @@ from zcd.circuit.elements import (
     MainsSource,
     Phototransistor,
     Resistance,
+    Transistor,
     is_hidden,
 )
 from zcd.circuit.points import diode_of_bridge
@@ -175,8 +176,16 @@ def check_reading(circuit: Circuit, reading: Reading) -> None:
     if reading.function.row.scope and {a, b} != {"pin", circuit.node("logic0")}:
         raise invalid_value(given, f"pin and logic0, where {reading.function} is read")
     _check_power(circuit, reading)
+    if not reading.function.row.dead and _drives_base(circuit, {a, b}):
+        allowed = "base to emitter, or pin to emitter: a meter from base to collector turns it on"
+        raise invalid_value(given, allowed)
     if reading.lifted and not reading.function.row.dead:
         raise invalid_value(str(reading.function), "ohm or diode where one end of a part is lifted")
+
+
+def _drives_base(circuit: Circuit, ends: set[str]) -> bool:
+    """Whether a meter between these nodes leads current into the base of a transistor."""
+    return any(ends == {part.a, circuit[part.leds[0]].nodes[0]} for part in circuit.of(Transistor))
 
 
 def check_shown(circuit: Circuit, measured: Measured, key: str = "") -> None:
@@ -271,6 +280,10 @@ def with_own_names(reading: Reading, circuit: Circuit) -> Reading:
     names = {circuit.node(name): name for name in (*CONTROLLER, "pin", "coil+", "coil-")
              if name in circuit.aliases or name in circuit.nodes}  # fmt: skip
     ends = circuit.node(reading.red), circuit.node(reading.black)
+    for part in circuit.of(Transistor):
+        base, emitter = circuit[part.leds[0]].nodes
+        if set(ends) == {base, emitter}:
+            names = {base: "base", emitter: "emitter"}
     if not set(ends) <= names.keys():
         return reading
     return replace(reading, red=names[ends[0]], black=names[ends[1]])
@@ -281,6 +294,9 @@ def _dead(board: Board, circuit: Circuit) -> list[Reading]:
     diode test over each junction, both ways."""
     result = [*_stretches(board, circuit)]
     result += [_over(circuit, ref, Function.OHM) for ref in _resistors(board)]
+    if (part := board.transistor) is not None:
+        result.append(_over(circuit, part.ref, Function.OHM))
+        result.append(Reading(function=Function.DIODE, red="base", black="pin"))
     for ref in coupler_refs(board)[:1]:
         result.append(_over(circuit, ref, Function.OHM))
     if board.relay is not None:
@@ -367,6 +383,8 @@ def _live(board: Board, circuit: Circuit) -> list[Reading]:
         low = circuit.node("led-")
         result.append(Reading(function=Function.DC, red="led+", black=low))
         result.append(Reading(function=Function.AC, red="led+", black=low))
+    if board.transistor is not None:
+        result.append(Reading(function=Function.DC, red="base", black="emitter"))
     result.append(Reading(function=Function.EDGE_DELAY, red="pin", black="logic0"))
     return result
 

@@ -61,7 +61,7 @@ def net_list(
             notes = [at_nodes.get(node, ""), failed.get(node, "")]
             row = len(groups)
             shapes = [_words(f"{plain(joint_text(node, circuit))}{second.get(node, '')}", 0, row)]
-            shapes += [_words(", ".join(said), 1, row)]
+            shapes += [_words(", ".join(dict.fromkeys(said)), 1, row)]
             words = " ".join(" ".join(notes).split())
             title = f"{joint_text(node, circuit)}: {', '.join(said)} {words}".strip()
             groups.append(Group(kind="node", ref=node, title=title, shapes=tuple(shapes)))
@@ -86,7 +86,7 @@ def net_lines(board: Board) -> list[str]:
             if isinstance(e, TwoNode) and not is_hidden(e) and node in e.nodes and e.ref != "mains"
         ]
         if node in live:
-            lines.append(f"  {joint_text(node, circuit)}: {', '.join(ends)}")
+            lines.append(f"  {joint_text(node, circuit)}: {', '.join(dict.fromkeys(ends))}")
     return lines
 
 
@@ -98,9 +98,14 @@ def _notes(words: str, node: str, row: int) -> Iterator[Group]:
 
 def _end(element: Element, node: str) -> str:
     """A part, and which of its ends is at a node where that matters."""
-    ends = {Junction: ("anode", "cathode"), Phototransistor: ("collector", "emitter")}
-    names = ends.get(type(element))
-    return f"{element.ref} {names[element.nodes.index(node)]}" if names else element.ref
+    end = element.nodes.index(node)
+    if element.ref.endswith(".be"):
+        return f"{element.ref.removesuffix('.be')} {('base', 'emitter')[end]}"
+    if isinstance(element, Phototransistor):
+        return f"{element.ref} {('collector', 'emitter')[end]}"
+    if isinstance(element, Junction):
+        return f"{element.ref} {('anode', 'cathode')[end]}"
+    return element.ref
 
 
 def _words(text: str, column: int, row: int, *, bold: bool = False) -> Words:

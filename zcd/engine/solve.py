@@ -211,6 +211,7 @@ def solve_dead(circuit: Circuit) -> Solution:
     states = _with_saturation(
         circuit,
         states,
+        {},
         lambda island, more: static_island(
             circuit, island, phase, photocurrents_a(circuit, island, None, more), {}
         ),
@@ -271,9 +272,7 @@ def _solve_on(
 def _unchanged(circuit: Circuit, warm_start: Solution) -> States:
     """Islands that consist of the very elements they had before, and see the same light."""
     kept: dict[frozenset[str], Island] = {}
-    all_kept = not circuit.of(Transistor)
-    if not all_kept:
-        return kept
+    all_kept = True
     for island in _lit_last(circuit):
         now = [e for e in circuit if island.issuperset(e.nodes)]
         before = [e for e in warm_start.circuit if island.issuperset(e.nodes)]
@@ -307,12 +306,13 @@ def _all_islands(
             )
         currents |= states[island].currents_a
         currents |= _out_of_bases(circuit, states[island], trajectory)
+    if initial_guess_only:
+        return states
     return _with_saturation(
         circuit,
         states,
-        lambda island, more: solve_island(
-            circuit, island, trajectory, more, states[island], initial_guess_only
-        ),
+        kept,
+        lambda island, more: solve_island(circuit, island, trajectory, more, states[island]),
     )
 
 
@@ -335,14 +335,15 @@ def _out_of_bases(circuit: Circuit, state: Island, trajectory: Trajectory) -> di
 def _with_saturation(
     circuit: Circuit,
     states: dict[frozenset[str], Island],
+    kept: States,
     solve_again: Callable[[frozenset[str], Mapping[str, FloatArray]], Island],
 ) -> dict[frozenset[str], Island]:
     """Bases solved again with what their transistors' collectors are at: saturated ones take
-    their current at a lower voltage."""
+    their current at a lower voltage. Those that were kept have been."""
     for part in circuit.of(Transistor):
         base = next(i for i in states if all(i.issuperset(circuit[j].nodes) for j in part.leds))
         collector = next(i for i in states if i.issuperset(part.nodes))
-        if base == collector:
+        if base == collector or base in kept:
             continue
         volts = states[collector].voltages_v
         more = {part.ref: saturated_ratio(part, volts[part.a] - volts[part.b])}

@@ -65,7 +65,7 @@ def _entry(path: Path) -> BoardEntry | None:
         keys = parse_toml(read_text(path, _WANTED), file_name(path), _WANTED)
     except InputError as error:
         return _unread(path, error)
-    if "optocoupler" not in keys or "board" in keys:
+    if keys.keys().isdisjoint({"optocoupler", "circuit"}) or "board" in keys:
         return None
     try:
         return BoardEntry(file=path, board=board_from_dict(keys, file_name(path)))
@@ -85,5 +85,6 @@ def _text(entry: BoardEntry) -> str:
         return entry.file.name.casefold()
     parts = [entry.file.name, board.name, str(board.topology)]
     parts += [] if board.optocoupler is None else [board.optocoupler.family]
+    parts += [] if board.transistor is None else [board.transistor.part]
     parts += [diode.part for diode in board.diodes]
     return " ".join(parts).casefold()

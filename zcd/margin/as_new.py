@@ -281,7 +281,7 @@ def _changes(check: Check, was: Check) -> Iterator[Change]:
             effect="same",
         )  # fmt: skip
         yield Change(
-            name=LED_CURRENT if was.board.is_isolated else "pin current",
+            name=f"{was.board.input_name} current",
             before=before.led_peak_a, after=now.led_peak_a, unit="A", effect="same",
         )  # fmt: skip
         edges = (("falling edge", "fall_offset_s"), ("rising edge", "rise_offset_s"))

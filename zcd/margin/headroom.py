@@ -213,10 +213,12 @@ def _bracket(
 
 
 def weak_conditions(board: Board) -> Conditions:
-    """The conditions a repair must bear: low mains, hot, the optocoupler the worst of its grade."""
+    """What a repair must bear: low mains, hot, the least CTR of the grade or hFE of the type."""
     surroundings = Conditions(
         mains_rms_v=board.mains.low_rms_v, temperature_degc=board.service.hot_degc
     )
+    if board.transistor is not None:
+        return replace(surroundings, ctr_ratio=board.transistor.gain_min_ratio)
     if (opto := board.optocoupler) is None:
         return surroundings
     weight = weakest_shape_weight(opto.family)

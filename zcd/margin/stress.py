@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from zcd.board.model import Board, Diode, Optocoupler, Resistor, Topology
 from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.circuit.batch import Batch
-from zcd.circuit.build import Conditions, build_circuit, junction_refs, led_refs
+from zcd.circuit.build import Conditions, base_refs, build_circuit, junction_refs, led_refs
 from zcd.circuit.elements import (
     PIN_CLAMPS,
     Capacitance,
@@ -241,9 +241,11 @@ def worst_circuit(board: Board) -> Circuit:
 
 
 def strong_conditions(board: Board) -> Conditions:
-    """High mains, the optocoupler the best of its grade."""
-    opto = board.optocoupler
+    """High mains, the optocoupler the best of its grade, or the transistor of its type."""
+    opto, part = board.optocoupler, board.transistor
     ctr_ratio = None if opto is None else opto.ctr_max_ratio
+    if part is not None:
+        ctr_ratio = part.gain_max_ratio
     return Conditions(mains_rms_v=board.mains.high_rms_v, ctr_ratio=ctr_ratio)
 
 
@@ -296,6 +298,9 @@ def reverse_stress(solution: Solution, board: Board) -> list[ReverseStress]:
     if (opto := board.optocoupler) is not None:
         sources = dict.fromkeys(led_refs(board), opto.source)
         limits = dict.fromkeys(led_refs(board), opto.led.reverse_rating_v)
+    if (part := board.transistor) is not None:
+        sources |= dict.fromkeys(base_refs(board), part.source)
+        limits |= dict.fromkeys(base_refs(board), part.emitter_reverse_v)
     unlimited = [*PIN_CLAMPS]  # each of which the other protects
     for diode in board.diodes:
         refs = junction_refs(diode, solution.circuit)
@@ -437,6 +442,9 @@ def input_limit(board: Board) -> InputLimit:
     """Limit of the current that the chain lets through; of a pin, one maker's for its own."""
     if (opto := board.optocoupler) is not None:
         return InputLimit(opto.ref, "LED current", *led_current_limit_a(opto))
+    if (part := board.transistor) is not None:
+        most = default("margin.base_current")
+        return InputLimit(part.ref, "base current", most.value, most.why)
     most = default("margin.pin_current")
     return InputLimit("pin", "current", most.value, most.why)
 

@@ -9,7 +9,7 @@ from typing import Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.model import Board, Diode, Mains, Optocoupler, Resistor
+from zcd.board.model import Board, Diode, Mains, Optocoupler, Resistor, Transistor
 from zcd.board.optocouplers import UNRANKED, ctr_symmetry, grades
 from zcd.board.parts_library import all_resistors
 from zcd.board.pins import switching_levels
@@ -17,6 +17,7 @@ from zcd.circuit.batch import Batch
 from zcd.circuit.build import (
     NOMINAL,
     Conditions,
+    base_refs,
     build_circuit,
     coupler_refs,
     junction_refs,
@@ -178,6 +179,7 @@ def tolerances_of(board: Board) -> tuple[Tolerance, ...]:
         *_capacitors(board),
         *_diodes(board),
         *([] if board.optocoupler is None else _optocoupler(board, board.optocoupler)),
+        *([] if board.transistor is None else _transistor(board, board.transistor)),
         *_output(board),
     ]
     return tuple(t for t in result if t.low < t.high)
@@ -418,6 +420,20 @@ def _optocoupler(board: Board, opto: Optocoupler) -> Iterator[Tolerance]:
     )  # fmt: skip
 
 
+def _transistor(board: Board, part: Transistor) -> Iterator[Tolerance]:
+    """Gain, base-emitter voltage and leakage."""
+    refs = base_refs(board)
+    yield Tolerance(
+        name=f"hFE of {part.ref}", low=part.gain_min_ratio, high=part.gain_max_ratio, unit="",
+        source=part.source, put=condition("ctr_ratio"), in_logs=True,
+    )  # fmt: skip
+    yield _both_ways(
+        f"base-emitter voltage of {part.ref}", default("spread.base_emitter"),
+        edit(lambda circuit, volts: _dropped(circuit, refs, volts)), factor=False,
+    )  # fmt: skip
+    yield _leakage(part.ref, edit(lambda circuit, factor: _leaking(circuit, refs, factor)))
+
+
 def _speed(opto: Optocoupler) -> Tolerance:
     """Turn-off from the fastest maker to the slowest: storage time and capacitance together.
 
@@ -488,7 +504,7 @@ def _output(board: Board) -> Iterator[Tolerance]:
     levels = switching_levels(board.controller)
     if board.output.internal is not None:
         yield _of_resistor(board.output.internal)
-    if not board.is_isolated:
+    if not board.is_isolated and board.transistor is None:
         yield _both_ways(
             "forward drop of the pin's diodes", default("spread.pin_diode_forward"),
             edit(lambda circuit, volts: _dropped(circuit, PIN_CLAMPS, volts)), factor=False,

@@ -93,6 +93,7 @@ def part_texts(board: Board) -> dict[str, str]:
         **{r.ref: _resistor_text(r) for r in all_resistors(board)},
         **{c.ref: format_si(c.capacitance_f, "F") for c in board.capacitors},
         **{d.ref: d.part for d in board.diodes},
+        **({} if board.transistor is None else {board.transistor.ref: board.transistor.part}),
         **({} if board.optocoupler is None else _coupler_text(board.optocoupler)),
     }
 

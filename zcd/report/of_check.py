@@ -54,6 +54,8 @@ def board_line(board: Board) -> str:
 def _pin_text(board: Board) -> str:
     """What leads to the pin."""
     opto, out = board.optocoupler, board.output
+    if board.transistor is not None:
+        return f"NOT ISOLATED, no optocoupler: into the base of {board.transistor.part}"
     if opto is None:
         return "NOT ISOLATED, no optocoupler: straight into the pin"
     ohm = "" if out.resistor is None else quantity_text(out.resistor.resistance_ohm, "Ω")
@@ -88,6 +90,8 @@ def levels_table(check: Check) -> Table:
     unsettled = [level.name for level in check.levels if not level.settled]
     coupled = check.board.is_isolated
     weak, strong = (", the lowest CTR of the grade", ", the highest CTR") if coupled else ("", "")
+    if check.board.transistor is not None:
+        weak, strong = ", the lowest hFE", ", the highest hFE"
     remark = (
         f"weak: low mains, hot{weak}; strong: high mains{strong}. "
         "falls, rises: edges of the pin, after or before the zero crossing of the mains; "
@@ -106,13 +110,13 @@ def levels_table(check: Check) -> Table:
             f"{offset_text(falls[1])}."
         )
     title = f"Sync pulses and {check.board.input_name} current"
-    shown = LEVELS if coupled else tuple(map(_of_pin, LEVELS))
+    shown = tuple(_of_input(quantity, check.board) for quantity in LEVELS)
     return Table.across(check.levels, shown, lambda level: level.name, title, remark)
 
 
-def _of_pin(quantity: Quantity) -> Quantity:
-    """A quantity of the LED as one of the pin, which it is without an optocoupler."""
-    return replace(quantity, heading=quantity.heading.replace("LED", "pin"))
+def _of_input(quantity: Quantity, board: Board) -> Quantity:
+    """A quantity of the LED as one of base or pin, which it is without an optocoupler."""
+    return replace(quantity, heading=quantity.heading.replace("LED", board.input_name))
 
 
 def volts_text(stress: ResistorStress) -> str:

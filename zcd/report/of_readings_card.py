@@ -50,6 +50,7 @@ POINT_WORDS = {
     ("line", "neutral"): "line, neutral: the mains terminals.",
     ("feed",): "feed: where the chain begins, behind the load relay's contact if it has one.",
     ("led+", "led-"): "led+, led-: the ends of the optocoupler's LED.",
+    ("base", "emitter"): "base, emitter: leads of the transistor; its collector is the pin.",
     ("logic0",): "logic0: the controller's ground.",
 }
 """Points by what they are called in the rows, and where one finds them."""

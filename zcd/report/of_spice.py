@@ -69,9 +69,14 @@ def _brief_cautions(comparison: Comparison) -> tuple[Section, ...]:
 
 def _columns_text(comparison: Comparison) -> str:
     """What stands in the columns."""
-    if not comparison.board.is_isolated:
+    if not family_of(comparison.board):
         return f"{_same_text()} transistor: the same again, as this board has none."
     device = device_of(family_of(comparison.board))
+    if comparison.board.transistor is not None:
+        return (
+            f"{_same_text()} transistor: SPICE with the published model {device.model}, its gain "
+            "set to this board's; its capacitances change with voltage."
+        )
     return (
         f"{_same_text()} transistor: SPICE with the published model "
         f"{device.model} as the output, its CTR set to this board's at 5 V; it saturates and turns "

@@ -66,7 +66,7 @@ class Device:
     substrate_junction_f: float
     forward_transit_s: float
     reverse_transit_s: float
-    led_capacitance_f: float
+    led_capacitance_f: float = 0.0
 
 
 _SPICE_NAMES = {
@@ -91,10 +91,14 @@ _COLLECTOR_LEAK_EMISSION = 2.0
 
 
 def devices() -> dict[str, Device]:
-    """The published models by name."""
+    """The published models of optocouplers by name."""
+    return _models("optocoupler_device")
+
+
+def _models(name: str) -> dict[str, Device]:
     result = {}
-    for row in table("optocoupler_device"):
-        values = {f.name: row[f.name] for f in fields(Device)}
+    for row in table(name):
+        values = {f.name: row[f.name] for f in fields(Device) if f.name in row}
         if isnan(float(values["knee_a"])):
             values["knee_a"] = float("inf")
         result[str(row["model"])] = Device(**values)  # type: ignore[arg-type]
@@ -102,12 +106,18 @@ def devices() -> dict[str, Device]:
 
 
 def family_of(board: Board) -> str:
-    """The family of a board's optocoupler; empty without one, where no transistor is at the pin."""
+    """The family of a board's optocoupler, or the model of its transistor; empty without one, where
+    no transistor is at the pin."""
+    if board.transistor is not None:
+        return board.transistor.model
     return "" if board.optocoupler is None else board.optocoupler.family
 
 
 def device_of(family: str) -> Device:
-    """The model taken for an optocoupler family; families without one take that of 817."""
+    """The model taken for an optocoupler family, or that of a transistor by its name; families
+    without one take that of 817."""
+    if family in (transistors := _models("transistor_models")):
+        return transistors[family]
     models = {str(row["family"]): str(row["model"]) for row in table("optocoupler_device")}
     return devices()[models.get(family, models["817"])]
 

@@ -24,13 +24,16 @@ from zcd.circuit.elements import (
     MainsHarmonic,
     MainsSource,
     Phototransistor,
+    Release,
     Resistance,
     TestSource,
+    Transistor,
     Value,
 )
 from zcd.engine.network import MIN_CONDUCTANCE_S, MIN_RESISTANCE_OHM, REFERENCES, islands
 from zcd.errors import InputError
 from zcd.physics.diode import thermal_voltage_v
+from zcd.physics.optocoupler import REFERENCE_COLLECTOR_V
 from zcd.physics.surge import FRONT_S, TAIL_S, start_rad, surge_ratio
 from zcd.spice.devices import Device, device_of, model_parameters
 from zcd.spice.names import PartNames, node_names, plain
@@ -40,6 +43,8 @@ OPEN_OHM = 1e15
 """What stands for an open resistance, so that its nodes stay in the netlist."""
 NEVER_V = 1e8
 """A breakdown voltage from which on a diode has none."""
+NEVER_FORWARD_RATIO = 1e-9
+"""What a junction of which only the breakdown counts has of its saturation current."""
 BREAKDOWN_A = 0.01
 """IBV: a current at which SPICE is told the breakdown voltage."""
 ROOM_DEGC = 25.0
@@ -98,6 +103,9 @@ class _Writer:
         self.leds = {led for opto in transistors for led in opto.leds}
         self.millers = {f"{opto.ref}.miller" for opto in transistors}
         self.sensed = self.leds.union(PIN_CLAMPS)
+        amplifiers = [each for each in circuit.of(Transistor) if _amplifies(each, circuit)]
+        self.bases = {each.leds[0] for each in amplifiers}
+        self.inside = {f"{each.ref}.{name}" for each in amplifiers for name in ("miller", "input")}
         junctions = circuit.of(Junction)
         self.celsius = number(junctions[0].temperature_degc) if junctions else ROOM_DEGC
         self.thermal_v = float(thermal_voltage_v(self.celsius))
@@ -140,6 +148,11 @@ class _Writer:
                 yield from self._capacitance(element)
             case Junction():
                 yield from self._junction(element)
+            case Release():
+                return  # what a base with a capacitance does by itself
+            case Transistor():
+                if element.leds[0] in self.bases:
+                    yield from self._transistor(element)
             case Phototransistor():
                 yield from self._phototransistor(element)
             case MainsSource():
@@ -165,7 +178,9 @@ class _Writer:
         farad = number(element.capacitance_f)
         if farad == 0.0:
             yield f"* {element.ref}: no capacitance"
-        elif self.device is not None and element.ref in self.millers:
+        elif element.ref in self.inside or (
+            self.device is not None and element.ref in self.millers
+        ):
             yield f"* {element.ref}: in the transistor's own junction"
         else:
             a, b = (self.netlist.nodes[n] for n in element.nodes)
@@ -180,12 +195,15 @@ class _Writer:
             inner = f"{a}.{plain(element.ref)}"
             sense = self.names.of("V", f"V.{element.ref}")
             self.netlist.sensed[element.ref] = f"{sense.lower()}#branch"
-            yield f"{sense} {inner} {b} 0 ; its current is that of {element.ref}"
-            b = inner
+            ends = (a, inner) if element.ref in self.bases else (inner, b)
+            yield f"{sense} {ends[0]} {ends[1]} 0 ; its current is that of {element.ref}"
+            a, b = (inner, b) if element.ref in self.bases else (a, inner)
         saturation = number(element.saturation_a)
         if saturation == 0.0:
             yield f"* {element.ref}: open"
             return
+        if element.ref in self.bases:  # its breakdown alone: the rest is in the transistor
+            saturation *= NEVER_FORWARD_RATIO
         model = f"law.{plain(element.ref)}"
         values = {
             "IS": saturation,
@@ -193,12 +211,36 @@ class _Writer:
             "RS": number(element.series_ohm),
         }
         if (breakdown_v := number(element.breakdown_v)) < NEVER_V:
-            above_v = number(element.emission_v) * float(np.log(BREAKDOWN_A / saturation))
+            above_v = number(element.emission_v) * float(
+                np.log(BREAKDOWN_A / number(element.saturation_a))
+            )
             values |= {"BV": breakdown_v + above_v, "IBV": BREAKDOWN_A}
         if self.device is not None and element.ref in self.leds:
             values["CJO"] = self.device.led_capacitance_f
         yield f".model {model} D({_assigned(values)})"
         yield f"{self.names.of('D', element.ref)} {a} {b} {model}"
+
+    def _transistor(self, element: Transistor) -> Iterator[str]:
+        """A transistor with the engine's constants, or the published one with the board's gain."""
+        base = self.circuit[element.leds[0]]
+        assert isinstance(base, Junction)
+        gain = number(element.ctr_ratio) * number(element.remaining_ratio)
+        if self.device is None:
+            forward = gain / (1.0 + REFERENCE_COLLECTOR_V / number(element.early_v))
+            back = 1.0 / (np.exp(number(element.offset_v) / self.thermal_v) - 1.0)
+            both_f = self.circuit[f"{element.ref}.input"].capacitance_f
+            values = {
+                "IS": number(base.saturation_a) * gain, "BF": forward,
+                "BR": float(back), "VAF": number(element.early_v),
+                "TR": number(element.storage_s), "CJC": number(element.collector_f), "MJC": 0.0,
+                "CJE": number(both_f) - number(element.collector_f), "MJE": 0.0,
+            }  # fmt: skip
+        else:
+            values = model_parameters(self.device) | {"BF": gain, "ISE": 0.0}
+        name, model = self.names.of("Q", element.ref), f"law.{plain(element.ref)}"
+        a, b = (self.netlist.nodes[n] for n in element.nodes)
+        yield f"{name} {a} {self.netlist.nodes[base.a]}.{plain(base.ref)} {b} {model}"
+        yield f".model {model} NPN({_assigned(values)})"
 
     def _phototransistor(self, element: Phototransistor) -> Iterator[str]:
         ends = [self.netlist.nodes[n] for n in element.nodes]
@@ -293,6 +335,12 @@ def netlist_of(
     elif device is None:
         device = device_of(family)
     return _Writer(circuit, device, charges_v or {}, cycles).write()
+
+
+def _amplifies(part: Transistor, circuit: Circuit) -> bool:
+    """Whether a transistor has gain and a base-emitter junction."""
+    gain = number(part.ctr_ratio) * number(part.remaining_ratio)
+    return gain > 0.0 and number(circuit[part.leds[0]].values()["saturation_a"]) > 0.0
 
 
 def number(value: Value) -> float:
