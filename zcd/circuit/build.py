@@ -259,9 +259,9 @@ def _mains_side(
 ) -> tuple[list[Element], dict[str, str]]:
     """Chain, diodes, capacitors and LED as the links of the board have them; names of nodes."""
     links, aliases = links_of(board)
-    if (part := board.transistor) is not None:
-        leads = (("b", "base"), ("c", "pin"), ("e", "logic0"))
-        aliases = {**{f"{part.ref}.{lead}": aliases.get(n, n) for lead, n in leads}, **aliases}
+    if board.transistor is not None:
+        ref, leads = board.transistor.ref, (("b", "base"), ("c", "pin"), ("e", "logic0"))
+        aliases = {**{f"{ref}.{lead}": aliases.get(n, n) for lead, n in leads}, **aliases}
     aliases = {**_leads(board, links), **aliases}
     strings = {string_name(k): chain for k, chain in enumerate(board.chains, 1)}
     strings["return"] = board.return_chain
@@ -308,8 +308,8 @@ def _parts_by_link(
         result |= {f"{ref}.led": (opto.led, f"{ref}.led") for ref in coupler_refs(board)[1:]}
     if board.traced is not None:
         result |= {c.ref: (c, c.ref) for c in board.traced.capacitors}
-        for ref in base_refs(board):
-            result[ref] = _base_emitter(board.traced.transistor, conditions), ref
+        if (part := board.traced.transistor) is not None:
+            result[f"{part.ref}.be"] = _base_emitter(part, conditions), f"{part.ref}.be"
         for diode in board.traced.diodes:
             refs = (diode.ref, *leg_refs(diode.ref, diode.part))
             result |= {ref: (diode.junction, ref) for ref in refs}

@@ -652,18 +652,18 @@ def _transistor_faults(element: Transistor) -> Iterator[Fault]:
         _fault(
             part, "phototransistor", "open",
             f"the collector of {ref} is open (or one of its joints): reflow, then replace {ref}",
-            both(off, bridge(f"{ref}.bridge", *element.nodes, between(OPEN_OHM))),
+            both(off, bridge(f"{ref}.bridge", element.a, element.b, between(OPEN_OHM))),
         ),
         _fault(
             part, "phototransistor", "short",
             f"collector to emitter of {ref} is shorted: replace {ref}",
-            bridge(f"{ref}.bridge", *element.nodes, SHORT_OHM),
+            bridge(f"{ref}.bridge", element.a, element.b, SHORT_OHM),
         ),
         replace(
             _fault(
                 part, "phototransistor", "leaky",
                 f"something leaks from collector to emitter of {ref}: clean, then replace {ref}",
-                bridge(f"{ref}.bridge", *element.nodes, size), size, "Ω",
+                bridge(f"{ref}.bridge", element.a, element.b, size), size, "Ω",
             ),
             across=frozenset(element.nodes),
         ),

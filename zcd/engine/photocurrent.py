@@ -26,7 +26,7 @@ def photocurrents_a(
 
     Of a base-emitter junction whose transistor `currents` has a `saturated_ratio` of, that.
     """
-    result = {}
+    result: dict[str, FloatArray] = {}
     for part in circuit.of(Transistor):
         if part.ref in currents:
             result |= dict.fromkeys(part.leds, currents[part.ref])

@@ -228,7 +228,7 @@ class _Writer:
         if self.device is None:
             forward = gain / (1.0 + REFERENCE_COLLECTOR_V / number(element.early_v))
             back = 1.0 / (np.exp(number(element.offset_v) / self.thermal_v) - 1.0)
-            both_f = self.circuit[f"{element.ref}.input"].capacitance_f
+            both_f = self.circuit[f"{element.ref}.input"].values()["capacitance_f"]
             values = {
                 "IS": number(base.saturation_a) * gain, "BF": forward,
                 "BR": float(back), "VAF": number(element.early_v),
