@@ -385,7 +385,9 @@ def ctr_at(circuit: Circuit, led_ma: float) -> FloatArray:
     """Collector current over LED current where the solved LED current passes a value."""
     solution = solve(circuit)
     current = solution.currents_a["OC1.led"]
-    light = photocurrents_a(circuit, frozenset({"pin", "logic0"}), None, {"OC1.led": current})["OC1"]
+    light = photocurrents_a(circuit, frozenset({"pin", "logic0"}), None, {"OC1.led": current})[
+        "OC1"
+    ]
     dark = np.asarray(circuit["OC1"].values()["dark_a"])
     rise = slice(0, int(current[0].argmax()) + 1)
     found = [

@@ -46,7 +46,7 @@ def card_document(expected_readings: ExpectedReadings) -> Document:
     ways = (
         f"Read with {quantity_text(meter.dc_input_ohm, 'Ω')} on DC and "
         f"{quantity_text(meter.ac_input_ohm, 'Ω')} on AC volts ({meter.ac_kind}). Ranges span "
-        "tolerances, the grade's CTR, mains within 5 %, 15 to 35 °C. Only faults that a reading "
+        "the tolerances of all parts, mains within 5 %, 15 to 35 °C. Only faults that a reading "
         "tells from a good board stand beside it."
     )
     tables = (
