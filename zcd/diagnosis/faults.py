@@ -437,10 +437,13 @@ def _chain_resistors(circuit: Circuit) -> list[Resistance]:
     joints = {circuit.node(n) for n in names if n.startswith(("chain.", "return."))}
     ends = joints | {circuit.node(n) for n in ("feed", "rect", "neutral") if n in names}
     on_way = _on_way(circuit)
+    at_base = set(_input_ends(circuit)) if circuit.of(Transistor) else set()
     return [
         r
         for r in circuit.of(Resistance)
-        if "." not in r.ref and (r.ref in on_way or ({r.a, r.b} & joints and {r.a, r.b} <= ends))
+        if "." not in r.ref
+        and {r.a, r.b} != at_base
+        and (r.ref in on_way or ({r.a, r.b} & joints and {r.a, r.b} <= ends))
     ]
 
 
