@@ -217,6 +217,20 @@ def test_practice_says_so_before_and_after(folder: Path) -> None:
     assert ran.out.count("NOT ISOLATED") == 2
 
 
+def test_the_practice_sheet_says_so_and_offers_no_bench_supply(tmp_path: Path) -> None:
+    (tmp_path / "live.toml").write_text(DIRECT, encoding="utf-8")
+    app = make_app(PORT, PageState(folder=tmp_path), SECRETS)
+    form = ("application/x-www-form-urlencoded", b"board=live&level=1&seed=1")
+    status, _ = asyncio.run(answer(app, "/practice/begin", b"", *form))
+    assert status == 303
+    status, body = asyncio.run(answer(app, "/practice", b""))
+    text = unescape(re.sub("<[^>]*>", " ", body.decode("utf-8")))
+    assert status == 200
+    assert "Exercise 1-1" in text
+    assert "on bench supply" not in text
+    require_live(text)
+
+
 ANSWERS = """Kelmar oven clock
 230 V 50 Hz
 1
