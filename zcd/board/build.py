@@ -305,6 +305,8 @@ def _traced(file: BoardFile, notes: Notes) -> Traced | None:
 
 def _transistor(part: Transistor | None, notes: Notes) -> Transistor | None:
     """The transistor at the pin; of one whose marking nobody read the gain is assumed."""
+    if part is not None:
+        notes.ref(part.ref, "Q", f"circuit.{part.ref}")
     if part is not None and part.part == ANY and "board file" not in part.source:
         limits = f"hFE {part.gain_min_ratio:g} to {part.gain_max_ratio:g}"
         notes.assume(f"circuit.{part.ref}", limits, "any small NPN transistor of the tables")

@@ -128,9 +128,9 @@ def read_traced(reader: Reader) -> None:
         reader.refuse(KEY, given, CIRCUIT)
         return
     try:
-        file = reader.value[KEY] = _read(reader, lines)
-        if file.transistor is not None:
+        if any(map(names_base, lines)):
             reader.value.setdefault("optocoupler", {"family": NO_COUPLER})
+        reader.value[KEY] = _read(reader, lines)
     except InputError as error:
         reader.problems.append(f"{KEY}: {error}")
 
@@ -166,7 +166,7 @@ def with_marking(given: Any, ref: str, marking: str) -> list[str]:
 
     def marked(item: str) -> str:
         words = item.split()
-        if not words or words[0].upper() != ref.upper():
+        if not words or words[0].upper() != ref.upper() or _LEAD.fullmatch(item):
             return item
         return " ".join([ref, marking, *(word for word in words[1:] if word in _ARROWS)])
 
@@ -486,9 +486,10 @@ def _require_sound(links: Sequence[Link], aliases: Mapping[str, str], parts: _Pa
 
 
 def _require_mains(links: Sequence[Link], aliases: Mapping[str, str], parts: _Parts) -> None:
-    """Refuse parts that no path joins to the mains; a LED joins its two ends."""
-    leds = (Link("", "led+", "led-"), Link("", "led2+", "led2-"))
-    every = [*links, *_legs(parts), *leds]
+    """Refuse parts that no path joins to the mains; LED, supply and transistor join their ends."""
+    pairs = (("led+", "led-"), ("led2+", "led2-"), ("logic+", "logic0"), ("base", "emitter"))
+    inside = [Link("", *ends) for ends in (*pairs, ("collector", "emitter"))]
+    every = [*links, *_legs(parts), *inside]
     nodes = [{aliases.get(node, node) for node in (link.a, link.b)} for link in every]
     for group in joined_nodes(nodes):
         refs = [link.ref for link in links if aliases.get(link.a, link.a) in group]

@@ -18,6 +18,7 @@ from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.board.units import no_such_part
 from zcd.circuit.build import coupler_refs
 from zcd.engine.solve import solve
+from zcd.errors import InputError
 from zcd.logs import logger
 from zcd.margin.stress import ResistorStress, worst_circuit, worst_of
 from zcd.substitutes.capacitors import CapacitorNeed, capacitor_candidates, capacitor_needs
@@ -123,6 +124,12 @@ def substitutes(
         named["k1"] = CONTACT
     refs = tuple(named.get(ref.casefold(), ref) for ref in refs)
     for ref in refs:
+        if (part := board.transistor) is not None and ref.casefold() == part.ref.casefold():
+            raise InputError(
+                f"--for {part.ref}: fit the type printed on it, {part.part}, of any make. Whether "
+                f'another type works: write it into the circuit, such as "{part.ref} 2N3904", '
+                "and run zcd check"
+            )
         if ref not in known:
             raise no_such_part(ref, known, "--for ")
     _LOG.info("looking for parts in %s", drawer.name)
