@@ -150,7 +150,9 @@ def second_led(part: Optocoupler, *shares: float, ctr_share: float = 0.5) -> Flo
     rows = np.array([[ctr_share, share][-len(moved) :] for share in shares])
     element = draw(whole, moved, rows).circuit[part.ref]
     assert isinstance(element, Phototransistor)
-    first = element.ctr_ratio * ctr_shape_ratio(part.test_current_a, element.shape_weight)
+    first = element.ctr_ratio * ctr_shape_ratio(
+        part.test_current_a, element.shape_weight, element.own_shape
+    )
     return np.asarray(first * element.second_led_ratio)
 
 

@@ -28,6 +28,8 @@ from zcd.physics.optocoupler import (
     dark_current_a,
     family_shape_weight,
     output_transistor,
+    own_shape,
+    shape_spread,
     shape_weight_ratio,
     weakest_shape_weight,
 )
@@ -73,21 +75,24 @@ def test_high_rank_shape_is_the_sharp_curve(published: SimpleNamespace) -> None:
 )
 def test_flat_kind_is_the_tlp293_curve(published: SimpleNamespace) -> None:
     """CTR over current, and how heat changes it; the other kinds' law of heat is another."""
+    own = own_shape("293")
     rows = columns("ctr_shape", curve="TLP293")
-    result = ctr_shape_ratio(rows["current_a"], 2.0)
+    result = ctr_shape_ratio(rows["current_a"], 0.0, own)
     assert_allclose(result, rows["relative_ratio"], rtol=published.rtol)
     heat = columns("ctr_temperature", curve="TLP293")
-    result = ctr_temperature_ratio(heat["current_a"], heat["temperature_degc"], 2.0)
+    result = ctr_temperature_ratio(heat["current_a"], heat["temperature_degc"], own)
     assert_allclose(result, heat["relative_ratio"], rtol=published.rtol)
-    assert ctr_temperature_ratio(0.5e-3, 85.0, 1.0) == ctr_temperature_ratio(0.5e-3, 85.0)
+    other = ctr_temperature_ratio(0.5e-3, 85.0, own_shape("H11AA1"))
+    assert other == ctr_temperature_ratio(0.5e-3, 85.0)
 
 
-@pytest.mark.parametrize("weight", [0.0, 0.6, 1.0, 1.5, 2.0])
-def test_engine_collects_what_both_laws_say(weight: float) -> None:
+@pytest.mark.parametrize(("weight", "family"), [(0.0, "817"), (0.6, "817"), (1.0, "817"),
+                                                (0.0, "293"), (-0.2, "2501")])  # fmt: skip
+def test_engine_collects_what_both_laws_say(weight: float, family: str) -> None:
     """The engine's own function is CTR over current times CTR over temperature."""
-    current = np.geomspace(1e-5, 2e-2, 40)
-    laws = ctr_shape_ratio(current, weight) * ctr_temperature_ratio(current, 60.0, weight)
-    assert_allclose(collected_current_a(current, weight, 60.0), current * laws, rtol=1e-12)
+    current, own = np.geomspace(1e-5, 2e-2, 40), own_shape(family)
+    laws = ctr_shape_ratio(current, weight, own) * ctr_temperature_ratio(current, 60.0, own)
+    assert_allclose(collected_current_a(current, weight, 60.0, own), current * laws, rtol=1e-12)
 
 
 @pytest.mark.law(
@@ -177,34 +182,67 @@ def test_weight_does_not_depend_on_the_test_current(
     assert_allclose(shape_weight_ratio(stated, test_current_a), weight, atol=0.02)
 
 
-OWN_SHAPES = {str(row["curve"]): row for row in table("ctr_shape_fit")}
+SAMPLES: dict[str, list[str]] = {}
+for each in table("ctr_shape_families"):
+    SAMPLES.setdefault(str(each["family"]), []).append(str(each["curve"]))
 
 
-@pytest.mark.parametrize(("curve", "off"), [("H11AA1", 0.05), ("4N25", 0.20), ("PC8171", 0.05)])
-def test_family_with_a_curve_of_its_own_has_its_shape(curve: str, off: float) -> None:
-    """The fit done again, and how far the curve lies from it: 0.15 mA up, over its mean level.
+@pytest.mark.parametrize("family", SAMPLES)
+def test_family_with_curves_of_its_own_goes_through_their_middle(family: str) -> None:
+    """The mean of the samples lies between the lowest and the highest of them at each current.
 
-    H11AA1 and PC8171 are read to 1 % of their axes, 4N25 by eye to 5 %.
+    The spread for one part reaches every sample from 0.1 to 3 mA.
     """
-    row = OWN_SHAPES[curve]
-    rows = columns("ctr_shape", curve=curve)
-    here = rows["current_a"] <= float(row["max_current_a"])
-    current_a, log_ratio = rows["current_a"][here], np.log(rows["relative_ratio"][here])
+    own, spread = own_shape(family), shape_spread(family).value
+    for sample in SAMPLES[family]:
+        rows = columns("ctr_shape", curve=sample)
+        here = (rows["current_a"] >= 0.1e-3) & (rows["current_a"] <= 3e-3)
+        current, expected = rows["current_a"][here], rows["relative_ratio"][here]
+        if len(SAMPLES[family]) == 1:  # read back: nothing is lost on the way
+            assert_allclose(ctr_shape_ratio(current, 0.0, own), expected)
+        low, high = (ctr_shape_ratio(current, side * spread, own) for side in (-1.0, 1.0))
+        assert np.all((low < expected * (1 + 1e-9)) & (expected < high * (1 + 1e-9)))
+    curves = [columns("ctr_shape", curve=sample) for sample in SAMPLES[family]]
+    at_half_ma = [c["relative_ratio"][c["current_a"] == 0.5e-3].item() for c in curves]
+    assert_allclose(ctr_shape_ratio(0.5e-3, 0.0, own), np.exp(np.mean(np.log(at_half_ma))))
 
-    def left(weight: FloatArray) -> FloatArray:
-        gap = np.log(ctr_shape_ratio(current_a, weight[0])) - log_ratio
-        return np.asarray(gap - gap.mean())
 
-    assert_allclose(row["shape_weight_fit"], least_squares(left, [0.5]).x[0], atol=0.04)
-    used = current_a >= 0.15e-3
-    assert np.all(np.abs(left(np.array([row["shape_weight_fit"]]))[used]) < np.log1p(off))
+def test_spread_of_a_family_is_that_of_its_samples() -> None:
+    """The largest distance of six samples from their family's mean, 0.08 to 3 mA, rounded up."""
+    far = []
+    for family in ("2501", "281"):
+        own = own_shape(family)
+        for sample in SAMPLES[family]:
+            rows = columns("ctr_shape", curve=sample)
+            here = (rows["current_a"] >= 0.08e-3) & (rows["current_a"] <= 3e-3)
+            current, ratio = rows["current_a"][here], rows["relative_ratio"][here]
+            step = np.log(ctr_shape_ratio(current, 1.0, own) / ctr_shape_ratio(current, 0.0, own))
+            far.extend(np.log(ratio / ctr_shape_ratio(current, 0.0, own)) / step)
+    assert 0.2 < np.max(np.abs(far)) < shape_spread("2501").value <= 0.25
+
+
+def test_samples_that_begin_at_other_currents_are_averaged_where_all_are_known() -> None:
+    """One sample of PS2501 begins at 0.08 mA, the others lower."""
+    means = [columns("ctr_shape", curve=sample) for sample in SAMPLES["2501"]]
+    at = [rows["relative_ratio"][rows["current_a"] == 0.08e-3].item() for rows in means]
+    assert len(at) == 4
+    assert_allclose(ctr_shape_ratio(0.08e-3, 0.0, own_shape("2501")), np.prod(at) ** 0.25)
 
 
 def test_other_families_take_the_shape_that_their_ctr_suggests() -> None:
-    assert family_shape_weight("293", 3.0, 5e-3) == 2.0
-    assert weakest_shape_weight("293") == 1.5
-    assert family_shape_weight("H11AA1", 3.0, 10e-3) == OWN_SHAPES["H11AA1"]["shape_weight_fit"]
+    assert own_shape("817") == 0
     assert family_shape_weight("817", 3.0, 5e-3) == shape_weight_ratio(3.0, 5e-3)
+    assert weakest_shape_weight("817") == 0.0
+    assert family_shape_weight("H11AA1", 3.0, 10e-3) == 0.0
+    assert weakest_shape_weight("H11AA1") == -shape_spread("H11AA1").value
+    assert shape_spread("H11AA1").value < shape_spread("817").value
+
+
+def test_rows_of_several_families_each_follow_their_own() -> None:
+    own = np.array([[0.0], [float(own_shape("293"))], [float(own_shape("2501"))]])
+    result = ctr_shape_ratio(np.full((3, 1), 0.2e-3), np.array([[0.5], [0.0], [0.1]]), own)
+    each = [ctr_shape_ratio(0.2e-3, w, n) for w, n in zip((0.5, 0.0, 0.1), own[:, 0], strict=True)]
+    assert_allclose(result[:, 0], each)
 
 
 # ------------------------------------------------------------------ CTR against temperature
@@ -405,14 +443,6 @@ def test_collected_current_is_the_product_of_its_laws() -> None:
     lit = np.maximum(led_a, 0.0)
     expected = lit * ctr_shape_ratio(lit, weight) * ctr_temperature_ratio(lit, celsius)
     assert_allclose(collected_current_a(led_a, weight, celsius), expected, rtol=1e-12)
-
-
-def test_weakest_shape_is_never_above_the_familys_own() -> None:
-    own = {family: family_shape_weight(family, 3.0, 5e-3) for family in ("H11AA1", "4N25", "8171")}
-    weakest = {family: weakest_shape_weight(family) for family in own}
-    assert weakest["H11AA1"] == own["H11AA1"]
-    assert weakest["4N25"] == weakest_shape_weight("817") == 0.0
-    assert 0.0 < weakest["8171"] < own["8171"]
 
 
 def test_curves_go_on_along_their_last_segments() -> None:

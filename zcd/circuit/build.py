@@ -37,6 +37,7 @@ from zcd.physics.optocoupler import (
     dark_current_a,
     family_shape_weight,
     output_transistor,
+    own_shape,
     turn_off_temperature_ratio,
 )
 from zcd.refdata import REFERENCE_DEGC, default
@@ -379,6 +380,7 @@ def _coupler(
     weight = conditions.shape_weight
     if weight is None:
         weight = family_shape_weight(opto.family, ctr, opto.test_current_a)
+    own = own_shape(opto.family)
     model, slower = output_transistor(opto.family), turn_off_temperature_ratio(celsius)
     follower = board.output.kind == "emitter-follower"
     collector, emitter = ("logic+", "pin") if follower else ("pin", "logic0")
@@ -390,9 +392,10 @@ def _coupler(
                 a=collector,
                 b=emitter,
                 leds=tuple(led for led in led_refs(board) if led.startswith(f"{ref}.")),
-                ctr_ratio=np.asarray(ctr / ctr_shape_ratio(opto.test_current_a, weight)),
+                ctr_ratio=np.asarray(ctr / ctr_shape_ratio(opto.test_current_a, weight, own)),
                 remaining_ratio=_or(conditions.remaining_ratio, opto.remaining_ratio),
                 shape_weight=weight,
+                own_shape=float(own),
                 temperature_degc=celsius,
                 dark_a=dark_current_a(celsius),
                 knee_v=model.emission_ratio * thermal_voltage_v(celsius),

@@ -123,7 +123,10 @@ class Controlled(TwoNode):
     remaining_ratio : Value
         What age left of it. [1]
     shape_weight : Value
-        Between the low-rank (0) and high-rank (1) shape of CTR against current. [1]
+        Between the low-rank (0) and high-rank (1) shape of CTR against current, or off the
+        family's own by as much. [1]
+    own_shape : Value
+        Number of the family's own curve, as in `zcd.physics.optocoupler`; 0: it has none.
     temperature_degc : Value
         [°C]
     dark_a : Value
@@ -143,6 +146,7 @@ class Controlled(TwoNode):
     early_v: Value
     storage_s: Value
     second_led_ratio: Value = 1.0
+    own_shape: Value = 0.0
     absent: ClassVar[Mapping[str, float]] = {"ctr_ratio": 0.0, "dark_a": 0.0}
 
 

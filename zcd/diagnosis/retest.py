@@ -276,8 +276,9 @@ def remaining(board: Board, meter: Meter, measured: Sequence[Measured]) -> Remai
     ctr = np.geomspace(MIN_CTR_RATIO, 2.0 * opto.ctr_max_ratio, CTR_STEPS)
     ladder = stack([circuit] * CTR_STEPS)
     ref, size = opto.ref, circuit.size
-    shape = np.asarray(ladder[ref].values()["shape_weight"])
-    at_test = np.asarray(ctr_shape_ratio(opto.test_current_a, shape))
+    values = ladder[ref].values()
+    shape = ctr_shape_ratio(opto.test_current_a, values["shape_weight"], values["own_shape"])
+    at_test = np.asarray(shape)
     rows = ladder.change(ref, ctr_ratio=np.repeat(ctr, size) / at_test, remaining_ratio=1.0)
     shown = MeterModel(board, rows, meter).read([LOW_TIME])[:, 0].reshape(CTR_STEPS, size)
     width = float(error(Function.LOW_TIME, np.asarray(low_time.value), meter))

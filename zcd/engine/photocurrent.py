@@ -37,14 +37,14 @@ def photocurrents_a(
         size = circuit.size
         ratio = column(opto.ctr_ratio, size) * column(opto.remaining_ratio, size)
         celsius = column(opto.temperature_degc, size)
-        weight = column(opto.shape_weight, size)
+        weight, own = column(opto.shape_weight, size), column(opto.own_shape, size)
         light = np.zeros((size, 1))
         for number, led in enumerate(opto.leds):
             if led in currents:
                 if isinstance(opto, Transistor | Release):
                     lit = np.maximum(currents[led], 0.0)
                 else:
-                    lit = _collected_a(currents[led], weight, celsius)
+                    lit = _collected_a(currents[led], weight, celsius, own)
                 light = light + (lit if number == 0 else lit * column(opto.second_led_ratio, size))
         light = ratio * light
         if trajectory is not None:
@@ -63,12 +63,12 @@ def saturated_ratio(part: Transistor, collector_emitter_v: FloatArray) -> FloatA
     return 1.0 + ratio * np.exp(-np.clip(above_v / column(part.knee_v, size), 0.0, 60.0))
 
 
-def _collected_a(led_a: FloatArray, weight: FloatArray, celsius: FloatArray) -> FloatArray:
+def _collected_a(led_a: FloatArray, *law: FloatArray) -> FloatArray:
     """As `collected_current_a`; once for points that mirror each other."""
     points = led_a.shape[1]
     if points % 4 == 0:
         rising, like = mirror(points)
         half = led_a[:, rising]
         if np.array_equal(half[:, like], led_a):
-            return collected_current_a(half, weight, celsius)[:, like]
-    return collected_current_a(led_a, weight, celsius)
+            return collected_current_a(half, *law)[:, like]
+    return collected_current_a(led_a, *law)

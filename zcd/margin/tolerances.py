@@ -25,7 +25,13 @@ from zcd.circuit.build import (
     mains_harmonic,
 )
 from zcd.circuit.elements import PIN_CLAMPS, Circuit, Junction, MainsHarmonic, Phototransistor
-from zcd.physics.optocoupler import ctr_shape_ratio, dark_current_a, output_transistor
+from zcd.physics.optocoupler import (
+    ctr_shape_ratio,
+    dark_current_a,
+    output_transistor,
+    own_shape,
+    shape_spread,
+)
 from zcd.refdata import Default, columns, default, table
 from zcd.sync.lock import Thresholds, thresholds_of
 
@@ -393,7 +399,7 @@ def _optocoupler(board: Board, opto: Optocoupler) -> Iterator[Tolerance]:
         unpublished=unpublished,
     )  # fmt: skip
     yield _both_ways(
-        f"CTR shape of {opto.ref}", default("spread.ctr_shape"),
+        f"CTR shape of {opto.ref}", shape_spread(opto.family),
         edit(lambda circuit, offset: _reshaped(circuit, opto, offset)), factor=False,
         unpublished=Unpublished(weak=0.0, strong=1.0),
     )  # fmt: skip
@@ -456,11 +462,16 @@ def _reshaped(circuit: Circuit, part: Optocoupler, offset: FloatArray) -> Circui
     """The same CTR at the test current, with the shape against current moved."""
     opto, test_a = circuit[part.ref], part.test_current_a
     assert isinstance(opto, Phototransistor)
-    before = np.asarray(opto.shape_weight, dtype=float)
-    # a family's own shape may lie beyond those of the class
-    weight = np.clip(before + offset, np.minimum(before, 0.0), np.maximum(before, 1.0))
-    same = ctr_shape_ratio(test_a, before) / ctr_shape_ratio(test_a, weight)
+    weight = np.asarray(opto.shape_weight, dtype=float) + offset
+    if not own_shape(part.family):
+        weight = np.clip(weight, 0.0, 1.0)
+    same = _at_test_ratio(opto, test_a) / ctr_shape_ratio(test_a, weight, opto.own_shape)
     return circuit.change(opto.ref, shape_weight=weight, ctr_ratio=opto.ctr_ratio * same)
+
+
+def _at_test_ratio(opto: Phototransistor, test_a: float) -> FloatArray:
+    """CTR at the test current over that at 5 mA."""
+    return ctr_shape_ratio(test_a, opto.shape_weight, opto.own_shape)
 
 
 def _second_led(opto: Optocoupler) -> Tolerance:
@@ -479,7 +490,7 @@ def _second_coupler(opto: Optocoupler, ref: str) -> Tolerance:
     def put(circuit: Circuit, ratio: FloatArray) -> Circuit:
         element = circuit[ref]
         assert isinstance(element, Phototransistor)
-        at_test = element.ctr_ratio * ctr_shape_ratio(opto.test_current_a, element.shape_weight)
+        at_test = element.ctr_ratio * _at_test_ratio(element, opto.test_current_a)
         within = np.clip(at_test * ratio, opto.ctr_min_ratio, opto.ctr_max_ratio) / at_test
         return circuit.scale(ref, "ctr_ratio", within)
 
@@ -494,7 +505,7 @@ def _unlike(circuit: Circuit, opto: Optocoupler, ratio: FloatArray) -> Circuit:
     if opto.ctr_min_ratio < opto.ctr_max_ratio:
         element = circuit[opto.ref]
         assert isinstance(element, Phototransistor)
-        first = element.ctr_ratio * ctr_shape_ratio(opto.test_current_a, element.shape_weight)
+        first = element.ctr_ratio * _at_test_ratio(element, opto.test_current_a)
         ratio = np.clip(first * ratio, opto.ctr_min_ratio, opto.ctr_max_ratio) / first
     return circuit.change(opto.ref, second_led_ratio=ratio)
 

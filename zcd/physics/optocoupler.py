@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, reduce
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from zcd.refdata import columns, default, table
+from zcd.refdata import Default, columns, default, table
 
 FloatArray = NDArray[np.float64]
 
@@ -16,8 +16,11 @@ FloatArray = NDArray[np.float64]
 # output curves (6.6 mA at 5 V and 5 mA), the high one from the SHARP-817 CTR curve.
 LOW_SAMPLE_CTR_RATIO = 1.32
 HIGH_SAMPLE_CTR_RATIO = 4.74
-HIGH_RANK, FLAT = "SHARP-817", "TLP293"
-"""Curves of the high-rank shape and of the newer kind of LED."""
+HIGH_RANK = "SHARP-817"
+"""Curve of the high-rank shape."""
+
+FLAT_FAMILY, FLAT_CURVE = "293", "TLP293"
+"""The newer kind of LED, that heat changes otherwise."""
 
 _MIN_CURRENT_A = 1e-9
 _JOIN_A = 0.5e-3
@@ -44,10 +47,32 @@ def _low_shape() -> tuple[FloatArray, FloatArray]:
 
 
 @cache
-def _published_shape(curve: str) -> tuple[FloatArray, FloatArray]:
-    """Log current and log CTR of a curve, relative to 5 mA."""
-    rows = columns("ctr_shape", curve=curve)
-    return np.log(rows["current_a"]), np.log(rows["relative_ratio"])
+def _published_shape(*samples: str) -> tuple[FloatArray, FloatArray]:
+    """Log current and log CTR of a curve, relative to 5 mA; of several samples their mean."""
+    curves = [columns("ctr_shape", curve=sample) for sample in samples]
+    common = reduce(np.intersect1d, [rows["current_a"] for rows in curves])
+    logs = [np.log(rows["relative_ratio"][np.isin(rows["current_a"], common)]) for rows in curves]
+    return np.log(common), np.mean(logs, axis=0)
+
+
+@cache
+def _own_shapes() -> dict[str, tuple[FloatArray, FloatArray]]:
+    """The curves of the families that have one of their own."""
+    samples: dict[str, list[str]] = {}
+    for row in table("ctr_shape_families"):
+        samples.setdefault(str(row["family"]), []).append(str(row["curve"]))
+    return {family: _published_shape(*curves) for family, curves in samples.items()}
+
+
+def own_shape(family: str) -> int:
+    """Number of a family whose curve of CTR against current is published; 0: it has none.
+
+    Examples
+    --------
+    >>> own_shape("817"), own_shape("H11AA1")
+    (0, 1)
+    """
+    return next((n for n, name in enumerate(_own_shapes(), 1) if name == family), 0)
 
 
 def _interpolate(log_x: FloatArray, shape: tuple[FloatArray, FloatArray]) -> FloatArray:
@@ -59,17 +84,26 @@ def _interpolate(log_x: FloatArray, shape: tuple[FloatArray, FloatArray]) -> Flo
     return np.asarray(inside + below + above)
 
 
-def _log_shape(log_current: FloatArray, weight: FloatArray) -> FloatArray:
+def _log_shape(log_current: FloatArray, weight: FloatArray, own: FloatArray) -> FloatArray:
     """Log of CTR relative to 5 mA: see `ctr_shape_ratio`."""
-    high = _interpolate(log_current, _published_shape(HIGH_RANK))
-    within = np.minimum(weight, 1.0)
-    result = (1.0 - within) * _interpolate(log_current, _low_shape()) + within * high
-    if np.any(beyond := np.maximum(weight - 1.0, 0.0)):
-        result += beyond * (_interpolate(log_current, _published_shape(FLAT)) - high)
-    return np.asarray(result)
+    low, high = (_interpolate(log_current, shape) for shape in (_low_shape(), _high_shape()))
+    start = low
+    for number in np.unique(own[own > 0]):
+        start = np.where(own == number, _interpolate(log_current, _own_curve(number)), start)
+    return np.asarray(start + weight * (high - low))
 
 
-def ctr_shape_ratio(led_current_a: ArrayLike, shape_weight: ArrayLike) -> FloatArray:
+def _own_curve(number: float) -> tuple[FloatArray, FloatArray]:
+    return list(_own_shapes().values())[int(number) - 1]
+
+
+def _high_shape() -> tuple[FloatArray, FloatArray]:
+    return _published_shape(HIGH_RANK)
+
+
+def ctr_shape_ratio(
+    led_current_a: ArrayLike, shape_weight: ArrayLike, own: ArrayLike = 0
+) -> FloatArray:
     """CTR at a LED current relative to CTR at 5 mA, at 25 degC.
 
     Parameters
@@ -77,8 +111,10 @@ def ctr_shape_ratio(led_current_a: ArrayLike, shape_weight: ArrayLike) -> FloatA
     led_current_a : array_like, shape (...,)
         LED current; negative and zero count as 1 nA. [A]
     shape_weight : array_like
-        0: the low-rank shape, 1: the high-rank one, 2: that of the newer, flat kind of LED;
-        between, a geometric mean. [1]
+        0: the low-rank shape of the 817 class, 1: the high-rank one; between, a geometric mean.
+        With a curve of its own: how far from it, in the same steps. [1]
+    own : array_like
+        Number of the family's own curve, as from `own_shape`; 0: that of the class.
 
     Returns
     -------
@@ -94,16 +130,22 @@ def ctr_shape_ratio(led_current_a: ArrayLike, shape_weight: ArrayLike) -> FloatA
     .. [1] Everlight EL817 data sheet Rev. 10 (2010), figure 2.
     .. [2] Sharp PC817X data sheet D2-A03101EN (2003), figure 6.
     .. [3] Avago 4N35 data sheet AV02-0773EN (2007), figure 4, below 0.5 mA.
-    .. [4] Toshiba TLP293 data sheet Rev. 5.0 (2018), figure 11.12: the flat kind.
+    .. [4] The families' own curves: `reference/ctr_shape.csv` names sheet and figure of each.
     """
     log_current = np.log(np.maximum(np.asarray(led_current_a, dtype=float), _MIN_CURRENT_A))
-    return np.exp(_log_shape(log_current, np.asarray(shape_weight, dtype=float)))
+    weight = np.asarray(shape_weight, dtype=float)
+    return np.exp(_log_shape(log_current, weight, np.asarray(own, dtype=float)))
 
 
-def ctr_corners_a() -> FloatArray:
-    """LED currents between which CTR is a power of the current, whatever the part.
+def ctr_corners_a(own: int = 0) -> FloatArray:
+    """LED currents between which CTR is a power of the current.
 
     For readers that need the law as a table: in logs it is a straight line between these.
+
+    Parameters
+    ----------
+    own : int
+        Number of the family's own curve.
 
     Returns
     -------
@@ -111,7 +153,9 @@ def ctr_corners_a() -> FloatArray:
         Rising. [A]
     """
     limits = np.log([_MIN_CURRENT_A, *_HEAT_KNOWN_A])
-    curves = (_low_shape(), _published_shape(HIGH_RANK), _published_shape(FLAT))
+    curves = [_low_shape(), _high_shape()]
+    if own:
+        curves.append(_own_curve(own))
     logs = np.concatenate([limits, *(at for at, _ in curves)])
     # rounded, so that a current that both curves have is one corner
     return np.exp(np.unique(np.round(logs, 9)))
@@ -120,7 +164,7 @@ def ctr_corners_a() -> FloatArray:
 def family_shape_weight(
     family: str, ctr_ratio: ArrayLike, test_current_a: float
 ) -> FloatArray | float:
-    """The shape of CTR against current: a family's own where published, else by its CTR.
+    """The shape of CTR against current: on a family's own curve where published, else by its CTR.
 
     Parameters
     ----------
@@ -133,23 +177,17 @@ def family_shape_weight(
     weight : float or ndarray
         [1]
     """
-    own = _own_shapes().get(family)
-    return shape_weight_ratio(ctr_ratio, test_current_a) if own is None else own
+    return 0.0 if own_shape(family) else shape_weight_ratio(ctr_ratio, test_current_a)
+
+
+def shape_spread(family: str) -> Default:
+    """How far the shape of one part may lie from its family's, either way, as a weight."""
+    return default("spread.ctr_own_shape" if own_shape(family) else "spread.ctr_shape")
 
 
 def weakest_shape_weight(family: str) -> float:
-    """The shape of a family that collects least at small currents: the low-rank one, or its own.
-
-    Its own less the spread of the class, but beyond the low-rank shape only if it lies there.
-    """
-    own = _own_shapes().get(family, 0.0)
-    return max(own - default("spread.ctr_shape").value, min(own, 0.0))
-
-
-@cache
-def _own_shapes() -> dict[str, float]:
-    """Weights of the families that have a published curve."""
-    return {str(row["family"]): float(row["shape_weight_fit"]) for row in table("ctr_shape_fit")}
+    """The shape of a family that collects least at small currents: the low-rank one, or its own."""
+    return -shape_spread(family).value if own_shape(family) else 0.0
 
 
 def shape_weight_ratio(ctr_ratio: ArrayLike, test_current_a: float) -> FloatArray:
@@ -188,7 +226,7 @@ def _temperature_grid(curve: str) -> tuple[FloatArray, FloatArray, FloatArray, F
     )
 
 
-def _log_heat(log_current: FloatArray, weight: FloatArray, t: FloatArray) -> FloatArray:
+def _log_heat(log_current: FloatArray, t: FloatArray, own: FloatArray) -> FloatArray:
     """Log of CTR relative to 25 degC: see `ctr_temperature_ratio`."""
     current = np.clip(log_current, *np.log(_HEAT_KNOWN_A))
 
@@ -199,13 +237,13 @@ def _log_heat(log_current: FloatArray, weight: FloatArray, t: FloatArray) -> Flo
         return np.asarray(at_low + steepness * (current - ends[0]))
 
     result = of_curve(HIGH_RANK)
-    if np.any(beyond := np.maximum(weight - 1.0, 0.0)):
-        result = result + beyond * (of_curve(FLAT) - result)
+    if np.any(flat := own == own_shape(FLAT_FAMILY)):
+        result = np.where(flat, of_curve(FLAT_CURVE), result)
     return result
 
 
 def ctr_temperature_ratio(
-    led_current_a: ArrayLike, temperature_degc: ArrayLike, shape_weight: ArrayLike = 0.0
+    led_current_a: ArrayLike, temperature_degc: ArrayLike, own: ArrayLike = 0
 ) -> FloatArray:
     """CTR at a temperature relative to CTR at 25 degC, at the same LED current.
 
@@ -213,8 +251,8 @@ def ctr_temperature_ratio(
     ----------
     led_current_a, temperature_degc : array_like, broadcastable
         [A], [°C]
-    shape_weight : array_like
-        As in `ctr_shape_ratio`; up to 1 there is one law, towards 2 that of the flat kind. [1]
+    own : array_like
+        As in `ctr_shape_ratio`; there is one law for all but the newer, flat kind of LED.
 
     Returns
     -------
@@ -233,12 +271,15 @@ def ctr_temperature_ratio(
     .. [2] Toshiba TLP293 data sheet Rev. 5.0 (2018), figure 11.13: the flat kind.
     """
     log_current = np.log(np.maximum(np.asarray(led_current_a, dtype=float), _MIN_CURRENT_A))
-    weight, t = (np.asarray(value, dtype=float) for value in (shape_weight, temperature_degc))
-    return np.exp(_log_heat(log_current, weight, t))
+    t, number = (np.asarray(value, dtype=float) for value in (temperature_degc, own))
+    return np.exp(_log_heat(log_current, t, number))
 
 
 def collected_current_a(
-    led_current_a: FloatArray, shape_weight: ArrayLike, temperature_degc: ArrayLike
+    led_current_a: FloatArray,
+    shape_weight: ArrayLike,
+    temperature_degc: ArrayLike,
+    own: ArrayLike = 0,
 ) -> FloatArray:
     """Collector current of a part with a CTR of 1 at 5 mA, 25 degC.
 
@@ -246,7 +287,7 @@ def collected_current_a(
     ----------
     led_current_a : ndarray
         Negative counts as none. [A]
-    shape_weight, temperature_degc : array_like
+    shape_weight, temperature_degc, own : array_like
         As in `ctr_shape_ratio` and `ctr_temperature_ratio`. [1], [°C]
 
     Returns
@@ -256,8 +297,10 @@ def collected_current_a(
     """
     lit = np.maximum(led_current_a, 0.0)
     log_current = np.log(np.maximum(lit, _MIN_CURRENT_A))
-    weight, t = (np.asarray(value, dtype=float) for value in (shape_weight, temperature_degc))
-    log_ratio = _log_shape(log_current, weight) + _log_heat(log_current, weight, t)
+    weight, t, number = (
+        np.asarray(value, dtype=float) for value in (shape_weight, temperature_degc, own)
+    )
+    log_ratio = _log_shape(log_current, weight, number) + _log_heat(log_current, t, number)
     return np.asarray(lit * np.exp(log_ratio))
 
 

@@ -45,9 +45,10 @@ def light(opto: Phototransistor, sources: Mapping[str, float], names: PartNames)
     if ratio == 0.0 or not sources:
         yield f"{name} {node} 0 V=0 ; dark"
         return
-    current = np.append(ctr_corners_a(), HIGHEST_A)
-    shape = ctr_shape_ratio(current, _one(opto.shape_weight))
-    heat = ctr_temperature_ratio(current, _one(opto.temperature_degc), _one(opto.shape_weight))
+    own = int(_one(opto.own_shape))
+    current = np.append(ctr_corners_a(own), HIGHEST_A)
+    shape = ctr_shape_ratio(current, _one(opto.shape_weight), own)
+    heat = ctr_temperature_ratio(current, _one(opto.temperature_degc), own)
     wanted = ratio * current * shape * heat / MA
     yield f"{name} {node} 0 V=0"
     for source, of_first in sources.items():
