@@ -89,6 +89,16 @@ def test_part_without_a_maximum(published: SimpleNamespace) -> None:
         ("LTV-817-B", None, ("817", "B")),
         ("TLP785(GRL)", None, ("785", "GRL")),
         ("SFH617A-2", None, ("617", "2")),
+        ("SFH617A", None, ("617", None)),
+        ("SFH620AGB", None, ("SFH620A", "AGB")),
+        ("PS2501L-1", None, ("2501", None)),
+        ("PS2501-1-L", None, ("2501", "L")),
+        ("2501 K831", None, ("2501", "K")),
+        ("2561 ML831", None, ("2561", "M")),
+        ("HCPL-817-50AE", None, ("817", "A")),
+        ("COSMO 1010 817C", None, ("817", "C")),
+        ("TCET1103", None, ("K817P", "3")),
+        ("LTV-847", None, ("817", None)),
         ("SFH615AGB", None, ("615", "AGB")),
         ("EL817X", None, ("817", "X")),
         ("h11aa1", None, ("H11AA1", None)),
@@ -175,6 +185,8 @@ def test_unknown_part_is_told_how_to_give_its_data() -> None:
         # The Sharp series name, not the grade X of another maker.
         ("PC817X", None, "opto.family", "such as PC817X3"),
         ("814B", None, "opto.family", "a grade of 814: any, A"),
+        ("PS2811", None, "opto.family", "a known optocoupler"),
+        ("PS2506-1", None, "opto.family", "this one has a Darlington output"),
     ],
 )
 def test_unknown_names_are_refused(family: str, grade: str | None, key: str, allowed: str) -> None:
@@ -183,11 +195,6 @@ def test_unknown_names_are_refused(family: str, grade: str | None, key: str, all
     result = grade if key.endswith("grade") else family
     assert str(caught.value).startswith(f'{key}: found "{result}"; allowed: ')
     assert allowed in str(caught.value)
-
-
-def test_family_without_unranked_part_needs_its_grade() -> None:
-    with pytest.raises(InputError, match=r"^opto\.grade: found nothing; .*617: 1, 2, 3$"):
-        optocoupler("617", key="opto")
 
 
 def test_measured_ctr_replaces_the_limits() -> None:
@@ -226,7 +233,7 @@ def test_every_part_is_usable() -> None:
         for grade in grades(family):
             part = optocoupler(family, grade)
             assert 0 < part.ctr_min_ratio < part.ctr_ratio < part.ctr_max_ratio
-            assert part.led.reverse_rating_v >= 5
+            assert part.led.reverse_rating_v >= 5 or family == "TIL111"
 
 
 def forward_v(

@@ -39,6 +39,12 @@ _ZENER_V = re.compile(
     r"(?P<tolerance>[A-F]?)(?P<whole>\d{1,4})(?:V(?P<tenth>\d?)|[.,](?P<decimal>\d{1,2})V?)?",
     re.IGNORECASE,
 )
+_SAME_PART = (
+    (r"^BAV16(?=WS?$)", "1N4148"), (r"^BAS(19|20|21)W$", r"BAS\1"), (r"^(FR10[3-7])SG$", r"\1"),
+    (r"^RS?1([ABDGJKM])[LB]?$", r"RS1\1"), (r"^S05(?=[ABDGJKM]$)", "DSR05"),
+    *((rf"^E{number}$", f"ER07{letter}") for number, letter in enumerate("ABCDFGHJ", 1)),
+)  # fmt: skip
+"""Other names and marks of a part, from the sheets named in `reference/diodes.csv`."""
 _ON_REEL = re.compile(r"(?<=\d)(?:S|W|-?[VW][A-Z]?|-TR|-TAP|-\d+-F|RL|T)$", re.IGNORECASE)
 _SMALLEST_RATING_V = CLASS_RATING_V[RECTIFIER][0]
 _MADE_FOR_RMS = re.compile(r"B(?:40|80|125|250|380|500)\s*/?C(\d{3,4})\w?", re.IGNORECASE)
@@ -100,6 +106,8 @@ def table_part(text: str) -> str | None:
     --------
     >>> table_part("IN4007"), table_part("1N4148-TR"), table_part("SM4007"), table_part("4x1N4007")
     ('1N4007', '1N4148', 'M7', '1N4007')
+    >>> table_part("BAV16W"), table_part("R1M"), table_part("E8")
+    ('1N4148W', 'RS1M', 'ER07J')
     """
     known = diode_parts()
     text = _BESIDE.sub("", text).strip()
@@ -107,6 +115,8 @@ def table_part(text: str) -> str | None:
     shown = re.sub(r"^(?:IN|LN|1\s*N)(?=\d)", "1N", shown)
     shown = re.sub(r"^(?=4\d{3}$|414[58]$|539\d$)", "1N", shown)
     shown = re.sub(r"^(?:SM|SOD)400(?=[1-7]$)|^A(?=[1-6]$)", "M", shown)
+    for pattern, part in _SAME_PART:
+        shown = re.sub(pattern, part, shown)
     first, *others = re.split(r"[-/,]", shown)
     if any(find_name(other, known) for other in filter(None, others)):
         return None  # two parts

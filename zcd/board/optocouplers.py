@@ -28,7 +28,10 @@ CLASSES = (FOUR_PIN, SIX_PIN, AC_INPUT)
 """What an optocoupler may be called of which only the body is known."""
 NO_COUPLER = "none"
 """In its place: the board has none."""
-SIX_PIN_FAMILIES = ("4N25", "4N26", "4N27", "4N28", "4N35", "4N36", "4N37", "CNY17", "MCT2E")
+SIX_PIN_FAMILIES = (
+    *("4N25", "4N26", "4N27", "4N28", "4N35", "4N36", "4N37", "CNY17", "MCT2E"),
+    *("H11A1", "H11A2", "H11A3", "H11A4", "H11A5", "TIL111", "TIL117", "IL74", "731"),
+)
 OWN = (
     'for any other part its own data: optocoupler = {ctr = "50..600 % at 5 mA"}, '
     f"or its class: {', '.join(CLASSES)}"
@@ -55,17 +58,22 @@ _MAKERS = "(?:SHARP|EVERLIGHT|LITE-?ON|TOSHIBA|VISHAY|FAIRCHILD|NEC|RENESAS|COSM
 _OTHER_KINDS = (
     (r"^(MOC3\d\d\d|IL42\d|BRT\d)", "this one drives a triac: see zcd help stories"),
     (r"^(6N13\d|HCPL-?\d|H11L1)", "this one has a logic output"),
-    (r"^(4N(29|3[0-3])|TIL113|H11B)", "this one has a Darlington output"),
+    (r"^(4N(29|3[0-3])|TIL113|H11B|PS2506)", "this one has a Darlington output"),
 )
 # Lead forms, reels, safety options and parts a package, as makers print and order them; a mark
 # that is a grade of the family is read as a grade first.
 _ATTACHED = (
     r"[CN][SI][ZP]\d[A-Z]|S[12M]?|SMD|SD|M|W|T[ABPUDR]?[1L]?|R2|V|VDE|D4|V4|N|P|3|300W?|X00\d"
 )
-_LONE = rf"{_ATTACHED}|E|F|G|H|SE|LF|TL"
+_LONE = rf"{_ATTACHED}|E|F|G|H|SE|LF|TL|SJ|[EF][34]|[0356]\d0E"
 # Makers whose names say how many couplers the package holds, or have a letter behind the number.
-_COUNTED = ("521", "621", "421", "781", "281", "280", "290", "2501", "2505", "2561", "2701")
+_COUNTED = (
+    *("521", "621", "421", "781", "281", "280", "290", "3H4"),
+    *("2501", "2505", "2561", "2561F", "2701"),
+)
 _LETTERED = ("615", "617")
+_LED_FORM, _LOT_LINE = r"L(?=-?[124])", r"([A-Z])[A-Z]?\d{3,4}"
+"""NEC's: lead form right behind the number; first letter of the line of the lot, the rank."""
 
 
 def families() -> tuple[str, ...]:
@@ -144,7 +152,8 @@ def optocoupler_name(
     text = re.sub(r"[\s(),._/-]+", "-", plain).strip("-").upper()
     for name, of_family in _names():
         spaced = re.sub(r"(?<=[A-Z])(?=\d)", "-?", name)
-        match = re.fullmatch(rf"(?:{_MAKERS})?[A-Z]{{0,5}}?-?{spaced}(?P<rest>.*)", text)
+        behind = rf"(?!\d)(?:{_LED_FORM})?" if of_family in _COUNTED else ""
+        match = re.fullmatch(rf"(?:{_MAKERS})?[A-Z]{{0,5}}?-?{spaced}{behind}(?P<rest>.*)", text)
         if match is None:
             continue
         printed = _printed_grade(match["rest"], name, of_family, family, f"{prefix}family")
@@ -234,7 +243,9 @@ def _among_options(token: str, marks: Mapping[str, str], family: str) -> str | N
     """A grade with options before or behind it: ``SC``, ``C3SD``, ``V4GR``, ``00CE``, ``1GB``."""
     if re.fullmatch(rf"(?:{_ATTACHED})+", token) and token[0] not in marks:
         return None
-    before = rf"(?:{_ATTACHED}|0\d|{_family_options(family)})*"
+    if family in _COUNTED and (lot := re.fullmatch(_LOT_LINE, token)):
+        return marks.get(lot[1])
+    before = rf"(?:{_ATTACHED}|[0356]\d|{_family_options(family)})*"
     for mark in sorted(marks, key=len, reverse=True):
         if re.fullmatch(rf"{before}{re.escape(mark)}(?:{_ATTACHED}|E)*", token):
             return marks[mark]
@@ -306,7 +317,7 @@ def optocoupler(
         led_limit_a = led_limit_a or class_limit_a
         source = f"CTR limits as wide as those of every {family} in the tables"
     else:
-        grade = grade or _default_grade(family, key)
+        grade = grade or UNRANKED
         low, high, test_a, source, published = _grade_limits(family, grade)
     if own.ctr_min_ratio is not None or own.ctr_max_ratio is not None:
         low, high = _own_limits(own, low, high)
@@ -390,28 +401,18 @@ def ctr_symmetry(family: str) -> tuple[float, float, str]:
     return 1.0 / taken.value, taken.value, taken.why
 
 
-def _default_grade(family: str, key: str) -> str:
-    known = grades(family)
-    if UNRANKED in known or len(known) == 1:
-        return UNRANKED if UNRANKED in known else known[0]
-    where = f"{key}.grade" if key else ""
-    raise invalid_value(None, f"a grade of {family}: {', '.join(known)}", where)
-
-
 def _led(family: str) -> tuple[Junction, str]:
     """Junction law of the LED; the only published curve down to 0.1 mA stands for all families."""
     fit = next(row for row in refdata.table("led_fit") if row["name"] == "EL-817")
     limits = {str(row["family"]): row for row in refdata.table("optocoupler_limits")}
     leaky = limits["817"]
-    known_v = [float(row["led_reverse_v"]) for row in limits.values()]
-    lowest_v = min(value for value in known_v if not isnan(value))
     reverse_v = float(limits[family]["led_reverse_v"]) if family in limits else float("nan")
     source = f"LED law [{fit['curve']}]"
     if family == "817":
         source += "; LED reverse limit the lowest of the makers read [FAIRCHILD-H11A817]"
     if isnan(reverse_v):
-        reverse_v = lowest_v
-        source += f"; LED reverse limit {lowest_v:g} V, the lowest of the families read"
+        reverse_v = float(leaky["led_reverse_v"])
+        source += f"; LED reverse limit {reverse_v:g} V, that of the 817 class"
     known_f = [float(row["led_capacitance_f"]) for row in limits.values()]
     capacitance_f = float(limits[family]["led_capacitance_f"]) if family in limits else float("nan")
     junction = Junction(

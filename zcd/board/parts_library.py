@@ -49,6 +49,9 @@ _SMALLEST_RECTIFIER_A = 0.4
 _HOUSE_CODES = {
     "T4": 'often 1N4148W: write "1N4148W" if the body is a SOD-123',
     "T6": 'often 1N4148WS: write "1N4148WS" if the body is a SOD-323',
+    **dict.fromkeys(("JS", "KT3"), 'often BAS21: write "BAS21" if the body is a SOT-23'),
+    "H3": 'often BAV21W: write "BAV21W" if the body is a SOD-123',
+    "W1": 'of several makers: measure it and write "signal diode"',
     "A7": 'with 2 pins the rectifier "SOD4007"; with 3 pins a pair such as BAV99: measure it and '
     'write "signal diode"',
 }
