@@ -46,7 +46,10 @@ def solved_document(solved: Solved) -> Document:
     )
 
 
-AGAINST = "falls, rises: after or before the zero crossing of the mains."
+AGAINST = (
+    "falls, rises: after or before the zero crossing of the mains. Low time and edges are those of "
+    "typical parts; zcd check gives their range."
+)
 
 
 def solved_table(solved: Solved) -> Table:
