@@ -39,8 +39,9 @@ def test_the_same_family_and_grade_comes_first() -> None:
     found = answer(board(), "OC1").proposals
     assert names(found)[0] == "817 C"
     assert found[0].closeness is Closeness.SAME
-    # CTR limits of the sheets: TLP785 BLL and SFH615A ABM are 200 % to 400 %, as EL-817 C
-    assert set(names(found)[1:]) == {"785 BLL", "615 ABM"}
+    # CTR limits of the sheets: TLP785 BLL and SFH615A ABM are 200 % to 400 %, as EL-817 C; below
+    # 5 mA the second collects less, so that its pulse may be shorter
+    assert set(names(found)[1:]) == {"785 BLL"}
 
 
 @pytest.mark.parametrize("grade", ["AB", "any", "C"])
