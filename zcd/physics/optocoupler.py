@@ -86,15 +86,21 @@ def _interpolate(log_x: FloatArray, shape: tuple[FloatArray, FloatArray]) -> Flo
 
 def _log_shape(log_current: FloatArray, weight: FloatArray, own: FloatArray) -> FloatArray:
     """Log of CTR relative to 5 mA: see `ctr_shape_ratio`."""
-    low, high = (_interpolate(log_current, shape) for shape in (_low_shape(), _high_shape()))
-    start = low
-    for number in np.unique(own[own > 0]):
-        start = np.where(own == number, _interpolate(log_current, _own_curve(number)), start)
+    numbers = np.unique(own)
+    curves = [_interpolate(log_current, _curve(number)) for number in numbers]
+    start = curves[0]
+    for number, curve in zip(numbers[1:], curves[1:], strict=True):
+        start = np.where(own == number, curve, start)
+    if not np.any(weight):
+        return np.asarray(start)
+    low = _interpolate(log_current, _low_shape()) if numbers[0] > 0 else curves[0]
+    high = _interpolate(log_current, _high_shape())
     return np.asarray(start + weight * (high - low))
 
 
-def _own_curve(number: float) -> tuple[FloatArray, FloatArray]:
-    return list(_own_shapes().values())[int(number) - 1]
+def _curve(number: float) -> tuple[FloatArray, FloatArray]:
+    """The curve that a shape of weight 0 is: a family's own, or the low-rank shape."""
+    return list(_own_shapes().values())[int(number) - 1] if number else _low_shape()
 
 
 def _high_shape() -> tuple[FloatArray, FloatArray]:
@@ -153,9 +159,7 @@ def ctr_corners_a(own: int = 0) -> FloatArray:
         Rising. [A]
     """
     limits = np.log([_MIN_CURRENT_A, *_HEAT_KNOWN_A])
-    curves = [_low_shape(), _high_shape()]
-    if own:
-        curves.append(_own_curve(own))
+    curves = (_low_shape(), _high_shape(), _curve(own))
     logs = np.concatenate([limits, *(at for at, _ in curves)])
     # rounded, so that a current that both curves have is one corner
     return np.exp(np.unique(np.round(logs, 9)))
@@ -236,10 +240,11 @@ def _log_heat(log_current: FloatArray, t: FloatArray, own: FloatArray) -> FloatA
         steepness = (at_high - at_low) / (ends[1] - ends[0])
         return np.asarray(at_low + steepness * (current - ends[0]))
 
-    result = of_curve(HIGH_RANK)
-    if np.any(flat := own == own_shape(FLAT_FAMILY)):
-        result = np.where(flat, of_curve(FLAT_CURVE), result)
-    return result
+    flat = own == own_shape(FLAT_FAMILY)
+    if not np.any(flat):
+        return of_curve(HIGH_RANK)
+    newer = of_curve(FLAT_CURVE)
+    return newer if np.all(flat) else np.where(flat, newer, of_curve(HIGH_RANK))
 
 
 def ctr_temperature_ratio(
