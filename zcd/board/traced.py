@@ -70,7 +70,7 @@ _REFUSED = {
     **dict.fromkeys(("OC", "PC", "U", "IC"), "its LED is led+ and led-, its key optocoupler"),
 }  # fmt: skip
 _LEAD = re.compile(
-    r"(?:((?:Q|TR?|VT)\d{1,3})[ .:-]*)?(base|collector|emitter)|"
+    r"(?:((?:Q|TR?|VT)\d{1,3})[ .:-]*)?(base|collector|emitter)(?: of | )?(?(1)|((?:Q|TR?|VT)\d{1,3})?)|"
     r"((?:Q|TR?|VT)\d{1,3})(?:[.:-]| +)([bce])",
     re.IGNORECASE,
 )
@@ -384,8 +384,8 @@ def _step(item: str, line: str, parts: _Parts) -> Step:
     if lower == "gpio":
         raise InputError(f"found a path to {item}; allowed: {INTO_PIN}")
     if match := _LEAD.fullmatch(item):
-        _one_transistor(parts, (match[1] or match[3] or "").upper())
-        first = (match[2] or match[4])[0].lower()
+        _one_transistor(parts, (match[1] or match[3] or match[4] or "").upper())
+        first = (match[2] or match[5])[0].lower()
         return Step(next(lead for lead in LEADS if lead[0] == first))
     if match := _TERMINAL.fullmatch(item):
         ref, side = f"{match[1].upper()}{match[2]}", match[3].replace(" ", "")
