@@ -21,6 +21,7 @@ WAYS = {
     "leads by name": [CHAIN.format("base"), "emitter - neutral", "collector - pin", "Q1 BC847B"],
     "both": [CHAIN.format("Q1 base"), "Q1.E - N", "Q1 = BC847B"],
     "0 V named, emitter not": [CHAIN.format("Q1.B"), "neutral - logic0", "Q1 BC847-B"],
+    "as said": [CHAIN.format("base of Q1"), "neutral - emitter of Q1", "Q1 BC847B"],
     "without its reference": [CHAIN.format("base"), "emitter - neutral", "transistor BC847B"],
     "backwards": ["base - R2 220k - R1 220k - feed", "neutral - emitter", "Q1 BC847B"],
     "pull-up traced": [

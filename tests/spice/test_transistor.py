@@ -199,6 +199,47 @@ def test_against_the_deck_of_the_project(fault: str) -> None:
     assert [(x.name, x.ours, x.equations) for x in lines if not x.agrees] == []
 
 
+def random_board(rng: np.random.Generator) -> Board:
+    """Chain, base, collector and pin as such boards may have them."""
+
+    def between(low: float, high: float) -> str:
+        return f"{np.exp(rng.uniform(np.log(low), np.log(high))):.3g}"
+
+    count = int(rng.integers(1, 4))
+    each = f"{float(between(2e5, 2e6)) / count:.3g}"
+    chain = " - ".join(f"R{k} {each}" for k in range(1, count + 1))
+    part = rng.choice(["BC547B", "BC847", "2N3904", "C1815 Y", "NPN"])
+    lines = [f"feed - {chain} - base", "emitter - neutral", f"Q1 {part}"]
+    lines += [f"base - R8 {between(4.7e3, 220e3)} - emitter"] * (rng.random() < 0.7)
+    lines += ["emitter - D1 1N4148 > - base"] * (rng.random() < 0.7)
+    lines += [f"base - C1 {between(0.1, 22.0)}n - emitter"] * (rng.random() < 0.3)
+    output = {"pull_up": between(2.2e3, 47e3), "supply": str(rng.choice(["5 V", "3.3 V"]))}
+    if rng.random() < 0.3:
+        output["pin_capacitor"] = f"{between(0.1, 10.0)} nF"
+    mains = str(rng.choice(["230 V 50 Hz", "120 V 60 Hz"]))
+    return board_from_dict({"mains": mains, "circuit": lines, "output": output})
+
+
+def differing(count: int) -> dict[str, float]:
+    """Boards on which anything differs by more than the battery allows, and by how much."""
+    rng, result = np.random.default_rng(5), {}
+    for _ in range(count):
+        board = random_board(rng)
+        circuit = build_circuit(board)
+        readings = [parse_place(text, circuit) for text in ("dc pin", "dc base emitter")]
+        ask = board, circuit, usual_meter(), readings
+        lines = lines_of(answer(*ask, Engine()), answer(*ask, Spice(level=Level.EQUATIONS)))
+        off = [abs(x.ours - x.equations) for x in lines if not x.agrees]
+        if off:
+            assert board.description is not None
+            result[str(board.description.written["circuit"])] = max(off)
+    return result
+
+
+def test_random_boards_are_within_the_limits_of_the_battery() -> None:
+    assert differing(12) == {}
+
+
 def test_dead_junctions_read_as_a_transistor_does() -> None:
     """Between 0.6 and 0.7 V from base to emitter and to collector, the other way round nothing.
 

@@ -70,7 +70,8 @@ _REFUSED = {
     **dict.fromkeys(("OC", "PC", "U", "IC"), "its LED is led+ and led-, its key optocoupler"),
 }  # fmt: skip
 _LEAD = re.compile(
-    r"(?:((?:Q|TR?|VT)\d{1,3})[ .:-]*)?(base|collector|emitter)(?: of | )?(?(1)|((?:Q|TR?|VT)\d{1,3})?)|"
+    r"(?:((?:Q|TR?|VT)\d{1,3})[ .:-]*)?(base|collector|emitter)"
+    r"(?: of | )?(?(1)|((?:Q|TR?|VT)\d{1,3})?)|"
     r"((?:Q|TR?|VT)\d{1,3})(?:[.:-]| +)([bce])",
     re.IGNORECASE,
 )

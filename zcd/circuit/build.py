@@ -436,9 +436,14 @@ def _transistor(
 ) -> list[Element]:
     """The transistor at the pin, with the capacitances of its base and of its collector."""
     law, gain = npn_law(part.model), _or(conditions.ctr_ratio, part.gain_ratio)
-    # a capacitor at the base gives what the collector's swing takes through the transistor's own
-    held_f = BASE_SWING_V / board.output.supply_v * _at_base_f(board)
-    seen = gain / (1.0 + held_f / law.collector_f)
+    supply_v, load = board.output.supply_v, board.output.resistor
+    load_ohm = 1e4 if load is None else load.resistance_ohm
+    base_ohm, base_f = _at_base(board)
+    # what is at the base takes of the current through the collector's capacitance: a capacitor by
+    # what the base swings, a resistor by the transistor's own input resistance at half the supply
+    own_ohm = gain * 2.0 * float(thermal_voltage_v(REFERENCE_DEGC)) * load_ohm / supply_v
+    share = 1.0 / (1.0 + BASE_SWING_V / supply_v * base_f / law.collector_f + own_ohm / base_ohm)
+    seen = gain * share
     hot, thermal_v = gain_at(gain, celsius), thermal_voltage_v(celsius)
     back = 1.0 + law.reverse_gain_ratio
     return [
@@ -452,7 +457,7 @@ def _transistor(
         ),
         Release(
             ref=f"{part.ref}.release", a="logic+", b="pin", leds=(f"{part.ref}.input",),
-            ctr_ratio=hot, remaining_ratio=1.0, shape_weight=0.0, temperature_degc=celsius,
+            ctr_ratio=hot * share, remaining_ratio=1.0, shape_weight=0.0, temperature_degc=celsius,
             dark_a=0.0, knee_v=thermal_v, knee_ratio=1.0, early_v=FLAT_V, storage_s=law.storage_s,
         ),
         Capacitance(
@@ -466,10 +471,13 @@ def _transistor(
     ]  # fmt: skip
 
 
-def _at_base_f(board: Board) -> float:
-    """Capacitance from the base to other points."""
+def _at_base(board: Board) -> tuple[float, float]:
+    """Resistance, and capacitance, from the base to other points."""
     links, aliases = links_of(board)
     base = aliases.get("base", "base")
     at_base = {link.ref for link in links if base in (link.a, link.b)}
+    strings = (chain for k, chain in enumerate(board.chains, 1) if string_name(k) in at_base)
+    siemens = sum(1.0 / sum(r.resistance_ohm for r in string) for string in strings)
     traced = () if board.traced is None else board.traced.capacitors
-    return sum(part.capacitance_f for part in traced if part.ref in at_base)
+    farad = sum(part.capacitance_f for part in traced if part.ref in at_base)
+    return (1.0 / siemens if siemens else INFINITE_OHM), farad
