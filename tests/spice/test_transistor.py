@@ -240,6 +240,16 @@ def test_random_boards_are_within_the_limits_of_the_battery() -> None:
     assert differing(12) == {}
 
 
+@pytest.mark.slow
+def test_many_random_boards() -> None:
+    """What is left: a rising edge 20 us early behind nanofarads at the pin without a diode at the
+    base, which no law with a fixed capacitance at the collector has; a base that hardly turns on.
+    """
+    result = differing(100)
+    assert len(result) <= 5, result
+    assert max(result.values(), default=0.0) < 50e-6
+
+
 def test_dead_junctions_read_as_a_transistor_does() -> None:
     """Between 0.6 and 0.7 V from base to emitter and to collector, the other way round nothing.
 

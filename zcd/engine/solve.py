@@ -15,6 +15,7 @@ from zcd.circuit.elements import (
     MainsSource,
     Release,
     Transistor,
+    is_hidden,
 )
 from zcd.engine.grid import (
     CHARGE_TIME_WEIGHT,
@@ -37,6 +38,9 @@ FloatArray = NDArray[np.float64]
 WINDOW_CYCLES = 50
 """A circuit that has not settled after so many periods is shown as the transient it is."""
 SETTLED_RATIO = 0.01
+CHARGED_ROUNDS = 3
+ON_V = 0.6
+"""A base this far below its emitter is as far below as a diode across it lets it come."""
 DEFAULT_FREQUENCY_HZ = 50.0
 PIN_WEIGHT = 2.0
 """Share of the pin in the placing of points, over that of all currents together."""
@@ -308,12 +312,26 @@ def _all_islands(
         currents |= _out_of_bases(circuit, states[island], trajectory)
     if initial_guess_only:
         return states
-    return _with_saturation(
-        circuit,
-        states,
-        kept,
-        lambda island, more: solve_island(circuit, island, trajectory, more, states[island]),
-    )
+
+    def again(island: frozenset[str], more: Mapping[str, FloatArray]) -> Island:
+        return solve_island(circuit, island, trajectory, more, states[island])
+
+    states = _with_saturation(circuit, states, kept, again)
+    # how deep a transistor was saturated says how much charge a capacitor at its base gives
+    for _ in range(CHARGED_ROUNDS if _base_holds_charge(circuit) else 0):
+        for part in circuit.of(Transistor):
+            for state in states.values():
+                currents |= state.currents_a | _out_of_bases(circuit, state, trajectory)
+            collector = next(island for island in states if island.issuperset(part.nodes))
+            states[collector] = again(collector, currents)
+        states = _with_saturation(circuit, states, kept, again)
+    return states
+
+
+def _base_holds_charge(circuit: Circuit) -> bool:
+    """Whether there is a capacitor of its own at the base of a transistor."""
+    bases = {circuit[part.leds[0]].nodes[0] for part in circuit.of(Transistor)}
+    return any(not is_hidden(e) and not bases.isdisjoint(e.nodes) for e in circuit.of(Capacitance))
 
 
 def _out_of_bases(circuit: Circuit, state: Island, trajectory: Trajectory) -> dict[str, FloatArray]:
@@ -328,7 +346,8 @@ def _out_of_bases(circuit: Circuit, state: Island, trajectory: Trajectory) -> di
             across = state.voltages_v[element.a] - state.voltages_v[element.b]
             slope = np.diff(across, axis=1) / np.diff(time_s, axis=1)
             slope = np.concatenate([slope[:, :1], slope], axis=1)
-            result[ref] = -column(element.capacitance_f, circuit.size) * slope
+            on = across > -ON_V  # far below, the collector is up and takes nothing
+            result[ref] = -column(element.capacitance_f, circuit.size) * slope * on
     return result
 
 
