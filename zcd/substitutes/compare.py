@@ -43,9 +43,9 @@ from zcd.sync.lock import NOT_BINDING, judge
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-FIRST, NEAR = 24, 256
+FIRST, NEAR, ALL, MANY_BREAK = 24, 256, 1024, 0.125
 """Boards of a population that are judged for each corner that fails, those nearest to it: at first,
-and where these leave open whether it matters."""
+where these leave open whether it matters, and where so large a share breaks."""
 SAME_MARGIN = 0.02
 """A rule that fails by so little more, in units of its limit, fails as on the original board."""
 
@@ -145,12 +145,17 @@ def with_corners(verdict: Sequence[Verdict]) -> list[Verdict]:
         [rule.name.removeprefix(AT_CORNER) for rule in rules if not rule.passes] for rules in found
     ]
     asked = [k for k, names in enumerate(failed) if names]
-    for most in (FIRST, NEAR):
+    for most in (FIRST, NEAR, ALL):
         populations = near_corners([worst[k] for k in asked], [failed[k] for k in asked], most)
         for k, drawn in zip(asked, populations, strict=True):
             # a corner that hardly any board surely reaches only warns, as in the whole check
             found[k] = corner_rules(*worst[k], solved[k], drawn)
-        asked = [k for k in asked if len([r for r in found[k] if not r.passes]) < len(failed[k])]
+        asked = [
+            k for k in asked
+            if len([r for r in found[k] if not r.passes]) < len(failed[k])
+            # where most of those nearest break, some farther off may break more surely
+            and (most < NEAR or max(r.share_ratio or 0.0 for r in found[k]) > MANY_BREAK)
+        ]  # fmt: skip
     return [replace(one, corner_rules=rules) for one, rules in zip(verdict, found, strict=True)]
 
 
