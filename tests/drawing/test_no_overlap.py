@@ -5,25 +5,28 @@ Measured as drawn: the boxes of all texts, and the curves in pixels.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import cache
 from itertools import combinations
 
 import numpy as np
 import pytest
+from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
+from matplotlib.path import Path
 from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 
 import zcd
 from tests.boards import VARIANTS
+from tests.drawing.test_loss_map import drawn
 from tests.jobs.demo_job import DARK, lost_below, outlook, share_lost, solved
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.capture import Capture
 from zcd.diagnosis.capture_measurements import find_traces
+from zcd.drawing.canvas import WHITE
 from zcd.drawing.captures import capture_figure
 from zcd.drawing.figures import (
     loss_map_figure,
@@ -36,8 +39,8 @@ from zcd.engine.solve import solve
 from zcd.simulation.timeline import Story
 from zcd.sync.lock import judge
 
-OWN = ("boundary",)
-"""Lines that a figure is about."""
+CLOUD = "cloud"
+"""Dots all over an area; words may stand among them."""
 TOUCH = 0.5
 """Pixels by which boxes may meet: hardly the half of a line."""
 
@@ -71,10 +74,7 @@ def met(figure: Figure) -> list[tuple[str, str]]:
 
 
 def struck(figure: Figure) -> list[str]:
-    """Texts that a curve goes through, or that leave the figure.
-
-    Words with a ground of their own may stand on hatching and on lines of a scale, not on `OWN`.
-    """
+    """Texts that a line goes through, or that leave the figure; a white ground is no excuse."""
     texts = shown(figure)
     width, height = figure.bbox.size
     out = [
@@ -82,27 +82,43 @@ def struck(figure: Figure) -> list[str]:
         for text, box in texts
         if box.x0 < -TOUCH or box.y0 < -TOUCH or box.x1 > width + TOUCH or box.y1 > height + TOUCH
     ]
-    bare = [(text, box) for text, box in texts if text.get_bbox_patch() is None]
+    low = np.array([[box.x0, box.y0] for _, box in texts]) + TOUCH
+    high = np.array([[box.x1, box.y1] for _, box in texts]) - TOUCH
     for ax in figure.axes:
-        for line in (line for line in ax.lines if line.get_linestyle() != "None"):
-            boxes = texts if line.get_label() in OWN else bare
-            low = np.array([[box.x0, box.y0] for _, box in boxes]) + TOUCH
-            high = np.array([[box.x1, box.y1] for _, box in boxes]) - TOUCH
-            ink = ink_of(line, ax.bbox)[:, None]
+        for label, path in drawn_lines(ax):
+            ink = ink_of(path, ax.bbox)[:, None]
             hit = np.any(np.all((ink > low) & (ink < high), axis=2), axis=0)
-            out += [f"{boxes[k][0].get_text()} on {line.get_label()}" for k in np.flatnonzero(hit)]
+            out += [f"{texts[k][0].get_text()} on {label}" for k in np.flatnonzero(hit)]
     return out
 
 
-def ink_of(line: Line2D, inside: Bbox) -> np.ndarray:
+def drawn_lines(ax: Axes) -> Iterator[tuple[str, Path]]:
+    """What is drawn as a line, in pixels: curves, contours, arrows; outlines of lone markers."""
+    for line in ax.lines:
+        if line.get_linestyle() != "None":
+            yield str(line.get_label()), line.get_path().transformed(line.get_transform())
+        elif line.get_label() != CLOUD:
+            radius = 0.5 * line.get_markersize() * ax.figure.dpi / 72.0
+            for x, y in line.get_transform().transform(np.asarray(line.get_xydata(), dtype=float)):
+                yield str(line.get_label()), Path.circle((x, y), radius)
+    for area in ax.collections:
+        if area.get_edgecolor().size and np.any(np.asarray(area.get_linewidth()) > 0.0):
+            for path in area.get_paths():
+                yield str(area.get_label()), path.transformed(area.get_transform())
+    for word in ax.texts:
+        arrow = getattr(word, "arrow_patch", None)
+        if arrow is not None:
+            yield str(word.get_label()), arrow.get_path().transformed(arrow.get_transform())
+
+
+def ink_of(path: Path, inside: Bbox) -> np.ndarray:
     """Points of a line in pixels, a pixel or less apart, as far as they are in the axes."""
-    points = line.get_transform().transform(np.asarray(line.get_xydata(), dtype=float))
-    points = points[np.all(np.isfinite(points), axis=1)]
-    if not points.size:
-        return points
-    way = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    at = np.linspace(0.0, way[-1], int(way[-1]) + 2)
-    ink = np.stack([np.interp(at, way, side) for side in points.T], axis=1)
+    pieces = [np.empty((0, 2))]
+    for points in path.cleaned(remove_nans=True).to_polygons(closed_only=False):
+        way = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+        at = np.linspace(0.0, way[-1], int(way[-1]) + 2)
+        pieces.append(np.stack([np.interp(at, way, side) for side in points.T], axis=1))
+    ink = np.concatenate(pieces)
     within = (ink >= [inside.x0, inside.y0]) & (ink <= [inside.x1, inside.y1])
     return np.asarray(ink[np.all(within, axis=1)])
 
@@ -153,6 +169,7 @@ FIGURES: dict[str, Callable[[], list[Figure]]] = {
     "waveforms, LED dark": lambda: [waveforms(solved(DARK).board)],
     "map": lambda: [loss_map_figure(solved().board, lost_below(0.2))],
     "map with shares": lambda: [map_of(limit) for limit in (0.2, 0.5, 0.8)],
+    "map with narrow areas": lambda: [drawn()],
     "outlook": lambda: outlook_figures(solved().board, outlook()),
     "capture": lambda: [captured()],
     "story, healthy": lambda: story_of("healthy"),
@@ -174,7 +191,20 @@ def test_words_on_words_and_on_a_curve_would_be_seen() -> None:
     figure = Figure()
     ax = figure.subplots()
     ax.plot([0.0, 1.0], [0.0, 1.0], label="curve")
-    for words in ("one", "other"):
-        ax.text(0.5, 0.5, words, ha="center", va="center")
+    for words, ground in (("one", None), ("other", WHITE)):
+        ax.text(0.5, 0.5, words, ha="center", va="center", bbox=ground)
     assert met(figure) == [("one", "other")]
     assert struck(figure) == ["one on curve", "other on curve"]
+
+
+def test_words_on_contours_arrows_and_markers_would_be_seen() -> None:
+    figure = Figure()
+    ax = figure.subplots()
+    ax.set(xlim=(0.0, 1.0), ylim=(0.0, 1.0))
+    contour = ax.contour([[0.0, 0.0], [1.0, 1.0]], levels=[0.2], linestyles=":")
+    contour.set_label("contour")
+    ax.annotate("", (0.9, 0.5), (0.1, 0.5), arrowprops={"arrowstyle": "->"}, label="arrow")
+    ax.plot(0.5, 0.8, marker="o", ms=4.0, ls="none", label="marker")
+    for level in (0.2, 0.5, 0.8):
+        ax.text(0.5, level, "words", ha="center", va="center", bbox=WHITE)
+    assert struck(figure) == [f"words on {label}" for label in ("marker", "contour", "arrow")]

@@ -47,9 +47,9 @@ def test_value_with_its_unit() -> None:
 def test_factors_on_logarithmic_axes_and_differences_on_others() -> None:
     assert end_text(CHAIN, 3.2) == "limit 3.2 times"
     assert end_text(CHAIN, 0.5) == "limit 0.5 times"
-    assert end_text(HEAT, -5.0) == "limit -5 °C,\n30 °C away"
+    assert end_text(HEAT, -5.0) == "limit -5 °C, 30 °C away"
     ohms = replace(CHAIN, unit="Ω", here=10e3)
-    assert end_text(ohms, 2e3) == "limit 2 kΩ,\n5 times away"
+    assert end_text(ohms, 2e3) == "limit 2 kΩ, 5 times away"
 
 
 def test_title_speaks_of_the_other_axis_where_this_one_has_no_end() -> None:

@@ -50,10 +50,10 @@ _UNIT = re.compile(r"(?<=\d) (?=\S)")
 _ID = re.compile(r'(\bid="|href="#|url\(#)')
 
 
-def title_lines(words: str) -> str:
-    """A title in lines that fit; a number and its unit stay together."""
+def title_lines(words: str, letters: int = TITLE_LETTERS) -> str:
+    """A title or caption in lines that fit; a number and its unit stay together."""
     held = "\N{NO-BREAK SPACE}"
-    return fill(_UNIT.sub(held, words), TITLE_LETTERS).replace(held, " ")
+    return fill(_UNIT.sub(held, words), letters).replace(held, " ")
 
 
 @contextmanager

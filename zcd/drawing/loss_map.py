@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from itertools import groupby
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,32 +22,22 @@ from zcd.sync.lock import RULES
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-    from matplotlib.text import Text
-
-FloatArray = NDArray[np.float64]
 
 HATCHES = dict(zip(RULES, ("\\\\\\", "///", "ooo", "|||", "---", "...", "xxx", "+++"), strict=True))
 """Told apart in black and white: one for each rule."""
 LEVEL, UPRIGHT = (5.0, 1.35), (3.0, 2.5)
 """Room that words take, level and upright: across their lines, and for each letter along them; in
 lines of a lattice of 97, of which the ones that go up are closer than those that go across."""
-RIM = 0.03
-"""Of both axes: nearer to the rim, words along the boundary would leave the picture."""
-LABEL_SHARE = 0.16
-"""Of the height: what the words at the supply band take."""
-SHORT_SHARE = 0.12
-"""Of an axis: a shorter arrow gets no words."""
+MARKER_SHARE = 0.03
+"""Of both axes: nearer to the board's point, words would stand on its marker."""
 MIN_SHARE = 1e-3
 """Of the plane: a smaller area cannot be seen, nor is it in the legend."""
-MOVES = sorted(
-    ((float(dx), float(dy)) for dx in range(-80, 81, 8) for dy in range(-42, 43, 6)),
-    key=lambda move: np.hypot(*move),
-)
-"""Points by which words at an arrow may be moved, nearest first."""
-LOST = " lost"
 SHARES = (0.1, 0.9)
 """Shares of boards that lose sync which get a line of their own."""
 TICK_STEPS = (1.0, 2.0, 5.0)
+CAPTION_LETTERS = 96
+"""So many fit into a line of the caption."""
+NO_FIELD = -1
 
 
 def loss_map_figure(board: Board, loss_map: LossMap, loss_share: LossShare | None = None) -> Figure:
@@ -69,68 +58,20 @@ def loss_map_figure(board: Board, loss_map: LossMap, loss_share: LossShare | Non
         ``boundary``, the board's own point ``here``.
     """
     with drawing():
-        figure = new_figure("loss-map", 7.2, 5.0)
+        figure = new_figure("loss-map", 7.2, 5.3)
         ax = figure.subplots()
         draw_loss_map(ax, board, loss_map, loss_share)
         title = title_lines(loss_map_title(loss_map))
         figure.suptitle(title, weight="bold", **LEFT)
-        ax.set_title(_legend_text(board, loss_map, loss_share), loc="left")
-        _clear_words(figure)
     return figure
-
-
-GROUND = 4.0
-"""How far the ground of words reaches beyond them. [px]"""
-
-
-def _clear_words(figure: Figure) -> None:
-    """Move the words at the arrows off the boundary and off other words, as far as there is room.
-
-    Words on a line of shares that would stand on others are taken away; the title has them.
-    """
-    from matplotlib.text import Annotation
-
-    figure.draw_without_rendering()
-    ax = figure.axes[0]
-    curves = [
-        line.get_path().transformed(line.get_transform())
-        for line in ax.lines
-        if line.get_label() in ("boundary", "here")
-    ]
-
-    def is_free(text: Text) -> bool:
-        box = text.get_window_extent().padded(GROUND)
-        others = (word.get_window_extent() for word in ax.texts if word is not text and _said(word))
-        return not (
-            any(map(box.overlaps, others))
-            or any(curve.intersects_bbox(box, filled=False) for curve in curves)
-        )
-
-    for text in list(filter(_said, ax.texts)):
-        if text.get_text().endswith(LOST) and not is_free(text):
-            text.remove()
-    for text in ax.texts:
-        if isinstance(text, Annotation) and text.get_label() == "reach-text":
-            first = text.xyann
-            for dx, dy in MOVES:
-                text.xyann = first[0] + dx, first[1] + dy
-                box = text.get_window_extent()
-                if is_free(text) and ax.bbox.x0 < box.x0 and box.x1 < ax.bbox.x1:
-                    break
-            else:
-                text.xyann = first
-
-
-def _said(text: Text) -> bool:
-    return bool(text.get_text())
 
 
 def draw_loss_map(
     ax: Axes, board: Board, loss_map: LossMap, loss_share: LossShare | None = None
 ) -> None:
-    """The same into given axes, without titles."""
+    """The same into given axes, without the figure's title."""
     _set_axes(ax, loss_map)
-    _draw_lost_areas(ax, loss_map)
+    _draw_lost_areas(ax, loss_map, _fields(board, loss_map, loss_share))
     if loss_share is not None:
         _draw_share(ax, loss_map, loss_share)
     for curve in loss_map.boundaries:
@@ -138,22 +79,31 @@ def draw_loss_map(
         ax.plot(curve.across[close], curve.up[close], color="black", lw=2.0, label="boundary")
     _draw_supply_band(ax, board, loss_map)
     _draw_here(ax, loss_map)
+    ax.set_title(_caption(board, loss_map, loss_share), loc="left")
 
 
-def _legend_text(board: Board, loss_map: LossMap, loss_share: LossShare | None) -> str:
-    """What is drawn, under the title."""
-    lines = [plain(board.name), "line and hatching: a board with a typical part of its grade"]
-    if "temperature" not in (loss_map.across.key, loss_map.up.key):
-        lines[-1] += f", {quantity_text(loss_map.temperature_degc, '°C')}"
+def _caption(board: Board, loss_map: LossMap, loss_share: LossShare | None) -> str:
+    """What is drawn, in words, as words inside the axes would stand on its lines."""
+    typical = "line and hatching: a board with a typical part of its grade"
+    keys = (loss_map.across.key, loss_map.up.key)
+    if "temperature" not in keys:
+        typical += f", {quantity_text(loss_map.temperature_degc, '°C')}"
+    ends = [end_text(quantity, end) for quantity, end, _ in _reaches(loss_map)]
+    lines = [plain(board.name), typical, here_text(loss_map)]
+    if "mains" in keys:
+        low, high = board.mains.low_rms_v, board.mains.high_rms_v
+        lines[-1] += f"; blue band: supply, {low:.0f} to {high:.0f} V"
+    if ends:
+        lines.append(f"arrow{'s' * (len(ends) > 1)}: {'; '.join(ends)}")
     if loss_share is not None:
         here = 100.0 * loss_share.here(loss_map).ratio
-        low, high = map(percent_text, SHARES)
+        low_text, high_text = map(percent_text, SHARES)
         lines.append(
             f"shading: share lost of {loss_share.boards} boards within tolerance, "
-            f"here {here:.0f} %; dotted lines: {low} and {high}"
+            f"here {here:.0f} %; dotted lines: {low_text} and {high_text}"
         )
         lines.append(f"blue dots: where {loss_share.cloud_up.size} such boards lie")
-    return "\n".join(lines)
+    return "\n".join(title_lines(line, CAPTION_LETTERS) for line in lines)
 
 
 def _set_axes(ax: Axes, loss_map: LossMap) -> None:
@@ -189,8 +139,8 @@ def _log_ticks(quantity: Quantity) -> Iterator[float]:
                 yield float(tick)
 
 
-def _draw_lost_areas(ax: Axes, loss_map: LossMap) -> None:
-    """Each rule's part of the lost area in a hatching of its own, named there or beside it."""
+def _draw_lost_areas(ax: Axes, loss_map: LossMap, fields: NDArray[np.int_]) -> None:
+    """Each rule's part of the lost area in a hatching of its own, named there if it has room."""
     from matplotlib.patches import Patch
 
     margins, places = loss_map.lattice.margins, loss_map.lattice.places
@@ -209,8 +159,7 @@ def _draw_lost_areas(ax: Axes, loss_map: LossMap) -> None:
         area.set(edgecolor="0.55", linewidth=0.0, label=f"lost: {rule}")
         words = rule_text(rule)
         handles.append(Patch(facecolor=LIGHT, edgecolor="0.55", hatch=HATCHES[rule], label=words))
-        if not _name_areas(ax, loss_map, kinds == kind, rule):
-            _name_boundary(ax, loss_map, rule)
+        _name_area(ax, np.where(kinds == kind, fields, NO_FIELD), rule)
     if handles:
         ax.figure.legend(
             handles=handles, loc="outside lower center", ncols=3, title="no lock because of",
@@ -218,63 +167,46 @@ def _draw_lost_areas(ax: Axes, loss_map: LossMap) -> None:
         )  # fmt: skip
 
 
-def _name_areas(ax: Axes, loss_map: LossMap, inside: NDArray[np.bool_], rule: str) -> bool:
-    """Write the rule into each piece of its area where it fits, level or upright.
-
-    Returns whether it fits anywhere.
-    """
-    from scipy.ndimage import binary_erosion, distance_transform_edt, label
-
-    pieces, count = label(inside)
+def _fields(board: Board, loss_map: LossMap, loss_share: LossShare | None) -> NDArray[np.int_]:
+    """Number of the field, between dotted lines and edges of the supply band, of each point."""
     places = loss_map.lattice.places
-    scale = places.size / 97.0
-    level = scale * np.array([LEVEL[0], LEVEL[1] * len(rule)])
-    upright = scale * np.array([UPRIGHT[1] * len(rule), UPRIGHT[0]])
-    named = False
-    for piece in range(1, count + 1):
-        own = pieces == piece
-        for box, turn in ((level, 0.0), (upright, 90.0)):
-            fits = binary_erosion(own, np.ones([2 * round(side / 2.0) + 1 for side in box]))
-            if np.any(fits):
-                room = np.where(fits, distance_transform_edt(np.pad(own, 1))[1:-1, 1:-1], 0.0)
-                row, column = np.unravel_index(np.argmax(room), room.shape)
-                ax.text(
-                    places[column], places[row], rule, transform=ax.transAxes, rotation=turn,
-                    ha="center", va="center", bbox=WHITE, label="rule",
-                )  # fmt: skip
-                named = True
-                break
-    return named
-
-
-def _name_boundary(ax: Axes, loss_map: LossMap, rule: str) -> None:
-    """For want of room: write the rule along the boundary, on the side where it fails."""
-    runs = [
-        (curve, np.array([k for k, _ in group]))
-        for curve in loss_map.boundaries
-        for name, group in groupby(enumerate(curve.rules), key=lambda numbered: numbered[1])
-        if name == rule
+    fields = np.zeros((places.size, places.size), dtype=int)
+    if loss_share is not None:
+        fields += np.digitize(loss_share.lost_ratio, SHARES)
+    edges = [board.mains.low_rms_v, board.mains.high_rms_v]
+    for quantity, turned in ((loss_map.across, np.s_[None, :]), (loss_map.up, np.s_[:, None])):
+        if quantity.key == "mains":
+            fields += 3 * np.digitize(quantity.value(places), edges)[turned]
+    near = [
+        np.abs(places - quantity.share(quantity.here)) < MARKER_SHARE
+        for quantity in (loss_map.across, loss_map.up)
     ]
-    curve, run = max(runs, key=lambda result: result[1].size, default=(None, np.array([])))
-    if curve is None or run.size < LEVEL[1] * len(rule):
-        return
-    middle, reach = run.size // 2, min(5, run.size // 2 - 1)
-    points = np.stack([loss_map.across.share(curve.across), loss_map.up.share(curve.up)])
-    way = points[:, run[middle + reach]] - points[:, run[middle - reach]]
-    way = way * (np.sign(way[0]) or 1.0) / np.hypot(*way)
-    left = np.array([-way[1], way[0]])
-    at = points[:, run[middle]]
-    column, row = np.round((at + 0.02 * left) * (loss_map.lattice.places.size - 1)).astype(int)
-    lost = broken_rule(loss_map.lattice.margins)
-    is_left = bool(0 <= row < lost.shape[0] > column >= 0 and lost[row, column] >= 0)
-    x, y = at + (0.012 if is_left else -0.012) * left
-    if not RIM < min(x, y) <= max(x, y) < 1.0 - RIM:
-        return
-    ax.text(
-        x, y, rule, transform=ax.transAxes, rotation=np.degrees(np.arctan2(way[1], way[0])),
-        transform_rotates_text=True, rotation_mode="anchor", ha="center",
-        va="bottom" if is_left else "top", bbox=WHITE, label="rule",
-    )  # fmt: skip
+    fields[np.outer(near[1], near[0])] = NO_FIELD
+    return fields
+
+
+def _name_area(ax: Axes, fields: NDArray[np.int_], rule: str) -> None:
+    """Write the rule where its area has most room, level or upright; the legend has it anyway."""
+    from scipy.ndimage import binary_erosion, distance_transform_edt
+
+    scale = len(fields) / 97.0
+    level = (scale * LEVEL[0], scale * LEVEL[1] * len(rule))
+    upright = (scale * UPRIGHT[1] * len(rule), scale * UPRIGHT[0])
+    for box, turn in ((level, 0.0), (upright, 90.0)):
+        window = np.ones([2 * round(side / 2.0) + 1 for side in box], dtype=bool)
+        room = np.zeros(fields.shape)
+        for number in np.unique(fields[fields != NO_FIELD]):
+            own = fields == number
+            fits = binary_erosion(own, window)
+            room += np.where(fits, distance_transform_edt(np.pad(own, 1))[1:-1, 1:-1], 0.0)
+        if np.any(room):
+            row, column = np.unravel_index(np.argmax(room), room.shape)
+            x, y = np.array([column, row]) / (len(fields) - 1)
+            ax.text(
+                x, y, rule, transform=ax.transAxes, rotation=turn,
+                ha="center", va="center", bbox=WHITE, label="rule",
+            )  # fmt: skip
+            return
 
 
 def _draw_share(ax: Axes, loss_map: LossMap, loss_share: LossShare) -> None:
@@ -286,121 +218,44 @@ def _draw_share(ax: Axes, loss_map: LossMap, loss_share: LossShare) -> None:
         across, up, lost, levels=np.linspace(1e-3, 1.0, 11), cmap="Greys", vmin=0.0, vmax=1.6,
         alpha=0.45, extend="max",
     )  # fmt: skip
-    lines = ax.contour(
-        across, up, lost, levels=SHARES, colors="black", linewidths=0.8, linestyles=":"
-    )
-    places_of = _label_places(loss_map, lines.allsegs)
-    labels = ax.clabel(
-        lines, inline=False, fmt=lambda level: f"{percent_text(level)}{LOST}", fontsize=7.5,
-        manual=places_of,
-    )  # fmt: skip
-    for label in labels:
-        label.set_bbox(WHITE)
+    ax.contour(across, up, lost, levels=SHARES, colors="black", linewidths=0.8, linestyles=":")
     ax.plot(
         loss_share.cloud_across, loss_share.cloud_up, ls="none", marker=".", ms=2.5, color=BLUE,
         label="cloud", zorder=3,
     )  # fmt: skip
 
 
-def _label_places(
-    loss_map: LossMap, segments: Sequence[Sequence[FloatArray]]
-) -> list[tuple[float, float]]:
-    """Where the lines of the shares are labelled: one near either side, off the rim."""
-    result = []
-    for side, pieces in zip((0.92, 0.08), segments, strict=True):
-        points = np.concatenate([np.empty((0, 2)), *pieces])
-        if points.size:
-            x, y = points.T
-            at_rim = np.abs(loss_map.up.share(y) - 0.5) > 0.36
-            k = int(np.argmin(np.abs(loss_map.across.share(x) - side) + at_rim))
-            result.append((float(x[k]), float(y[k])))
-    return result
-
-
 def _draw_supply_band(ax: Axes, board: Board, loss_map: LossMap) -> None:
     """The band of the mains, where the mains is one of the two quantities."""
     low, high = board.mains.low_rms_v, board.mains.high_rms_v
-    text = f"supply band\n{low:.0f} to {high:.0f} V"
-    style: dict[str, Any] = {"facecolor": BLUE, "alpha": 0.15, "lw": 0.0, "label": "supply-band"}
-    if loss_map.across.key == "mains":
-        ax.axvspan(low, high, **style)
-        for edge in (low, high):
-            ax.axvline(edge, color=BLUE, lw=1.0, ls="--")
-        over = ax.get_xaxis_transform()
-        # beside the band, and over the boundary there, where an arrow ends low in it
-        free = not loss_map.up.share(loss_map.reach_up.below) < LABEL_SHARE
-        at, side, y = (low + high) / 2.0, "center", 0.02
-        if not free:
-            at, side = (low, "right") if _words_side(loss_map) > 0 else (high, "left")
-            y += LABEL_SHARE
-        ax.text(at, y, text, transform=over, ha=side, va="bottom", bbox=WHITE)
-    if loss_map.up.key == "mains":
-        ax.axhspan(low, high, **style)
-        for edge in (low, high):
-            ax.axhline(edge, color=BLUE, lw=1.0, ls="--")
-        beside = ax.get_yaxis_transform()
-        text = text.replace("\n", " ")
-        ax.text(0.985, high, text, transform=beside, ha="right", va="bottom", bbox=WHITE)
+    for quantity, span, line in (
+        (loss_map.across, ax.axvspan, ax.axvline),
+        (loss_map.up, ax.axhspan, ax.axhline),
+    ):
+        if quantity.key == "mains":
+            span(low, high, facecolor=BLUE, alpha=0.15, lw=0.0, label="supply-band")
+            for edge in (low, high):
+                line(edge, color=BLUE, lw=1.0, ls="--")
 
 
 def _draw_here(ax: Axes, loss_map: LossMap) -> None:
-    """The board's own point, and how far it is from the boundary along both quantities."""
-    x, y = loss_map.across.here, loss_map.up.here
-    side, words_side = _name_side(loss_map), _words_side(loss_map)
-    ax.annotate(
-        here_text(loss_map), xy=(x, y), xytext=(8.0 * side, 6.0), textcoords="offset points",
-        ha="left" if side > 0 else "right", va="bottom", bbox=WHITE, zorder=5, label="this-board",
-    ).set_in_layout(False)  # fmt: skip
-    ends = [
-        (loss_map.across, end, (end, y), {"ha": "center", "va": "top"}, (0.0, -5.0))
-        for end in (loss_map.reach_across.below, loss_map.reach_across.above)
-    ]
-    beside: dict[str, Any] = {"ha": "left" if words_side > 0 else "right", "va": "center"}
-    ends += [
-        (loss_map.up, end, (x, end), beside, (6.0 * words_side, 0.0))
-        for end in (loss_map.reach_up.below, loss_map.reach_up.above)
-    ]
-    for quantity, end, to, words, away in ends:
-        if np.isfinite(end):
-            _draw_reach(ax, loss_map, quantity, end, to, words, away)
+    """The board's own point, and arrows to the boundary along both quantities."""
+    here = loss_map.across.here, loss_map.up.here
+    arrow = {"arrowstyle": "->", "lw": 1.4, "shrinkA": 5.0, "shrinkB": 0.0}
+    for _, _, to in _reaches(loss_map):
+        ax.annotate("", xy=to, xytext=here, arrowprops=arrow, zorder=5, label="reach")
     ax.plot(
-        x, y, marker="o", ms=9, color="black", markeredgecolor="white", ls="none", clip_on=False,
+        *here, marker="o", ms=9, color="black", markeredgecolor="white", ls="none", clip_on=False,
         zorder=6, label="here",
     )  # fmt: skip
 
 
-def _name_side(loss_map: LossMap) -> int:
-    """Left (-1) or right (1) of the board's point: its name goes to the roomier side."""
-    return -1 if loss_map.across.share(loss_map.across.here) > 0.55 else 1
-
-
-def _words_side(loss_map: LossMap) -> int:
-    """The side of the words at upright arrows: the other one, unless the rim is near."""
-    at_rim = abs(float(loss_map.across.share(loss_map.across.here)) - 0.5) > 0.3
-    return _name_side(loss_map) if at_rim else -_name_side(loss_map)
-
-
-def _draw_reach(
-    ax: Axes,
-    loss_map: LossMap,
-    quantity: Quantity,
-    end: float,
-    to: tuple[float, float],
-    words: dict[str, Any],
-    away: tuple[float, float],
-) -> None:
-    """An arrow from the board to the boundary; beside it, if it is long, where it ends."""
-    here = loss_map.across.here, loss_map.up.here
-    arrow = {"arrowstyle": "->", "lw": 1.4, "shrinkA": 5.0, "shrinkB": 0.0}
-    ax.annotate("", xy=to, xytext=here, arrowprops=arrow, zorder=5, label="reach")
-    # upright arrows have theirs nearer to the end, clear of the board's name
-    part = 0.5 if quantity is loss_map.across else 0.7
-    at = [
-        float(q.value((1.0 - part) * q.share(start) + part * q.share(stop)))
-        for q, start, stop in zip((loss_map.across, loss_map.up), here, to, strict=True)
-    ]
-    if abs(float(quantity.share(end) - quantity.share(quantity.here))) > SHORT_SHARE:
-        ax.annotate(
-            end_text(quantity, end), xy=(at[0], at[1]), xytext=away, zorder=5,
-            textcoords="offset points", bbox=WHITE, label="reach-text", **words,
-        ).set_in_layout(False)  # fmt: skip
+def _reaches(loss_map: LossMap) -> Iterator[tuple[Quantity, float, tuple[float, float]]]:
+    """Each way from the board that meets the boundary: along what, its value there, the point."""
+    across, up = loss_map.across, loss_map.up
+    for end in (loss_map.reach_across.below, loss_map.reach_across.above):
+        if np.isfinite(end):
+            yield across, end, (end, up.here)
+    for end in (loss_map.reach_up.below, loss_map.reach_up.above):
+        if np.isfinite(end):
+            yield up, end, (across.here, end)

@@ -14,7 +14,6 @@ from zcd.drawing.canvas import (
     LEFT,
     LIGHT,
     RED,
-    WHITE,
     drawing,
     new_figure,
     title_lines,
@@ -109,12 +108,12 @@ def years_figure(board: Board, ageing: Ageing) -> Figure:
         (``middle``) and the worst corner (``corner``).
     """
     with drawing():
-        figure = new_figure("years", 7.2, 4.4)
+        figure = new_figure("years", 7.2, 4.8)
         axes = figure.subplots(1, 2, sharex=True, sharey=True)
         hours = quantity_text(ageing.hours_per_year, "h")
         for ax, (view, course) in zip(axes, ageing.courses.items(), strict=True):
             _draw_course(ax, course)
-            ax.set_title(VIEW_WORDS[view], loc="left")
+            ax.set_title(_course_text(view, course), loc="left")
             ax.set_xlabel("years in service")
         axes[0].set_xlim(0.0, YEARS[-1])
         axes[0].set_ylim(LOWEST_PERCENT, 100.0)
@@ -134,6 +133,13 @@ def _years_title(ageing: Ageing) -> str:
     )
     words = f"Sync lost, by the worse view: worst corner {corner}, worst 1 % of boards {first}"
     return title_lines(words)
+
+
+def _course_text(view: str, course: Course) -> str:
+    """When sync is lost by one view: over its axes, as beside the curves it would stand on them."""
+    years = (course.corner_years, course.first_years, course.median_years)
+    lines = [f"{style[0]}: {lost_text(year)}" for style, year in zip(STYLES, years, strict=True)]
+    return "\n".join([f"{VIEW_WORDS[view]}, sync lost", *lines])
 
 
 def _add_legend(figure: Figure, title: str) -> None:
@@ -171,16 +177,11 @@ def _draw_course(ax: Axes, course: Course) -> None:
         (low, course.first_years),
         (middle, course.median_years),
     )
-    for depth, (style, (curve, years)) in enumerate(zip(STYLES, courses, strict=True)):
+    for style, (curve, years) in zip(STYLES, courses, strict=True):
         name, label, color, width, dashes, marker = style
         ax.plot(*_through(curve, years), color=color, lw=width, ls=dashes, label=label)
         for year in [years] if 0.0 < years <= YEARS[-1] else []:
             ax.plot(year, 0.0, marker=marker, ms=8, color=color, ls="none", label=f"{name} lost")
-            # one below the other, as they may be near together
-            ax.annotate(
-                lost_text(year), (year, 0.0), xytext=(8.0, -10.0 - 12.0 * depth),
-                textcoords="offset points", va="center", fontsize=8.0, bbox=WHITE,
-            )  # fmt: skip
     ax.grid(axis="y", color=GREY, lw=0.3, alpha=0.5)
 
 

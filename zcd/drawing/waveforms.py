@@ -32,6 +32,8 @@ MS = 1e3
 MA = 1e3
 LETTER_SHARE = 0.0112
 """Width of a letter as a share of the period."""
+BELOW_WORDS = 0.55
+"""Of the height of the pin's axes: the crossings end there, as words stand above."""
 ROWS = (1.5, 1.67, 1.84)
 """Heights of labels, as shares of the supply."""
 PASSES = 3
@@ -68,9 +70,12 @@ def waveform_figure(
         _draw_mains(axes[0], solution, row, period_s)
         _draw_led(axes[1], board, solution, row, period_s)
         _draw_pin(axes[2], board, solution, lock, row, period_s)
-        for ax in axes:
+        for ax, top in zip(axes, (1.0, 1.0, BELOW_WORDS), strict=True):
             for crossing_s in crossing_times_s(solution, row, period_s):
-                ax.axvline(crossing_s * MS, color="black", lw=0.8, ls=(0, (1, 2)), label="crossing")
+                ax.axvline(
+                    crossing_s * MS, ymax=top, color="black", lw=0.8, ls=(0, (1, 2)),
+                    label="crossing",
+                )  # fmt: skip
             ax.axhline(0.0, color=GREY, lw=0.6, zorder=0)
         axes[2].set_xlim(0.0, period_s * MS)
         axes[2].set_xlabel("time [ms]")

@@ -74,14 +74,14 @@ def warning_lines(loss_map: LossMap) -> tuple[str, ...]:
 def here_text(loss_map: LossMap) -> str:
     """The board's own point."""
     pair = (loss_map.across, loss_map.up)
-    return "this board: " + ", ".join(value_text(q, q.here) for q in pair)
+    return "black dot: this board, " + ", ".join(value_text(q, q.here) for q in pair)
 
 
 def end_text(quantity: Quantity, end: float) -> str:
     """Where a quantity meets the boundary, and how far away that is."""
     step = _step_text(quantity, end)
     return (
-        f"limit {value_text(quantity, end)},\n{step} away"
+        f"limit {value_text(quantity, end)}, {step} away"
         if quantity.unit
         else f"limit {value_text(quantity, end)}"
     )
