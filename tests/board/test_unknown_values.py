@@ -53,7 +53,7 @@ def test_a_neighbour_is_the_likeliest() -> None:
     assert [each.ref for each in board.unknowns] == ["R2"]
     assert 'R2 "?" = 82 kΩ, like its neighbour' in read_as_line(board)
     assert unread_line(board) == (
-        "R2 is unknown: taken as 82 kΩ, 27.3 kΩ to 246 kΩ allowed for; zcd check BOARD says what "
+        "R2 is unknown: taken as 82 kΩ, 27.3 to 246 kΩ allowed for; zcd check BOARD says what "
         "the board bears."
     )
 
@@ -117,7 +117,7 @@ def test_check_tells_with_which_values_the_board_passes() -> None:
         replace(each, high=0.5 * each.value) for each in check.passing_values
     ))  # fmt: skip
     assert tight.passes
-    assert "taken as 82 kΩ; the board passes with it, surely with " in str(tight)
+    assert "taken as 82 kΩ; the board works with it, with no room to spare." in str(tight)
     for ohm in (span.low, span.high):
         assert zcd.check(board.with_(R2=ohm)).passes
     assert not zcd.check(board.with_(R2=3 * span.high)).passes

@@ -34,6 +34,16 @@ def test_dead_first_live_last() -> None:
     assert card()[-1].access is AccessLevel.LIFTED
 
 
+def test_an_open_led_of_two_is_told_by_half_the_pulses() -> None:
+    (item,) = (
+        each
+        for each in card("two-led")
+        if each.reading.function is Function.FREQUENCY and each.reading.red == "pin"
+    )
+    assert item.healthy.high == 100.0
+    assert {item.faults[f"OC1 {led} open"].high for led in ("LED", "second LED")} == {50.0}
+
+
 def test_ohms_over_a_resistor_tells_its_own_faults_only() -> None:
     item = line(Function.OHM, "chain.1", "chain.2")
     assert item.over == "R2"

@@ -207,13 +207,12 @@ def test_two_leds_back_to_back_cannot_be_turned_round() -> None:
 
 
 def two_leaks(found: Board, key: str) -> tuple[FloatArray, MeterModel]:
-    """A leak of middle size in two rows, which differ in its place; a meter of known volts."""
+    """A leak of middle size in two rows, which differ in its place."""
     fault = next(f for f in faults_of(build_circuit(found)) if f.key == key)
     severity = np.array([0.5, 0.5])
     assert fault.amount is not None
     rows = fault.edit(stack([build_circuit(found)] * 2), severity)
-    meter = replace(usual_meter(), ohms_stated=True)
-    return fault.amount(severity), MeterModel(found, rows, meter)
+    return fault.amount(severity), MeterModel(found, rows, usual_meter())
 
 
 def test_leak_from_a_joint_to_the_other_pole() -> None:

@@ -432,7 +432,7 @@ def test_nothing_is_sure_while_a_reading_contradicts_it() -> None:
     texts = [
         "ohm feed chain.2 240e3", "diode chain.2 led- 1.58", "dc led+ led- 0.55",
         "ac feed neutral 230", "dc pin logic0 4.98", "ohm feed chain.1 110e3",
-        "ohm logic+ pin 46.5e3", "ohm neutral led+ OL",
+        "ohm logic+ pin 46.5e3", "ohm neutral led+ OL", "ac feed chain.1 56.3",
     ]  # fmt: skip
     settled = diagnose(atlas_of(), measured(*texts))
     assert settled.stopped == "sure"
@@ -539,3 +539,14 @@ def test_parts_that_read_wrong_alone_are_named_whatever_else_is() -> None:
     assert named is result.ranked[0]
     assert sum(r.probability for r in result.ranked) == pytest.approx(1.0)
     assert result.conclusion.startswith("two faults: R1 is bridged")
+
+
+def test_an_open_output_is_not_sure_while_a_warm_joint_shows_the_same() -> None:
+    """All dead readings good, the pin never low: only a reading under power tells them apart."""
+    lines = ("ohm feed chain.2 240e3", "diode chain.2 led+ 0.57", "diode led+ led- 1.05",
+             "ohm logic+ pin 47e3", "dc logic+ logic0 5.0", "dc pin logic0 4.98")  # fmt: skip
+    result = diagnose(atlas_of("half-wave"), measured(*lines, name="half-wave"))
+    assert result.stopped != "sure"
+    assert result.suggestion is not None
+    assert result.suggestion.reading.power is Power.LIVE
+    assert {"OC1 transistor open", "R2 intermittent"} <= set(keys(result)[:6])

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -70,7 +68,7 @@ def test_an_open_pull_up_reads_what_protects_the_pin() -> None:
     result, saturation_a, rail_ohm = board("half-wave"), 1e-13, 5e3
     circuit = build_circuit(result).change("pull-up", resistance_ohm=np.inf)
     circuit = circuit.add(Resistance(ref="rail", a="logic+", b="logic0", resistance_ohm=rail_ohm))
-    meter = replace(usual_meter(), ohms_stated=True)
+    meter = usual_meter()
     meter_model = MeterModel(result, circuit, meter, pin_clamp_a=np.array([saturation_a]))
     taken = [parse_place(f"ohm {way}", circuit) for way in ("pin logic+", "logic+ pin")]
     open_v, unit_v = meter.ohms_open_v, float(thermal_voltage_v(25.0))

@@ -149,9 +149,9 @@ def test_a_part_smaller_than_its_neighbours_is_to_blame_itself() -> None:
     """100 k in 0805 beside a half watt: its 150 V, not the value of the other."""
     parts = '[{value = "47k", style = "1/2 W"}, {value = "100k", style = "0805"}]'
     text = BOARD.replace('["39k", "56k"], style = "1/2 W"', parts)
-    assert list(culprit_lines(checked(zcd.loads(text)))) == [
-        "Only R2 is over its limit. Next: zcd substitute BOARD --for R2"
-    ]
+    (line,) = culprit_lines(checked(zcd.loads(text)))
+    assert line.startswith("Most likely cause: R2 is too small for this chain (0805: ")
+    assert line.endswith("Next: zcd substitute BOARD --for R2")
 
 
 def test_a_shunt_across_the_led_that_is_too_small() -> None:
@@ -330,7 +330,9 @@ def test_one_part_over_its_rating() -> None:
     written = zcd.check(zcd.loads(board.replace('"150k"]', '"150k"], style = "1/4 W"')))
     assert headline_text(written) == "FAILS: R2 is overloaded."
     assert tuple(culprit_lines(written)) == (
-        "Only R2 is over its limit. Next: zcd substitute BOARD --for R2",
+        "Most likely cause: R2 is too small for this chain (1/4 W: 250 mW, 150 V). Read its size "
+        "and value again. If they are right, fit 1/2 W (500 mW, 250 V) or larger. "
+        "Next: zcd substitute BOARD --for R2",
     )
     (line,) = (line for line in finding_lines(written) if "FAIL" in line)
     assert "(limit 150 V rms, 212 V peak)" in line
@@ -411,3 +413,16 @@ def test_a_style_that_is_assumed_is_told_once() -> None:
     board = zcd.loads(UNSIZED.replace("@", '"66C", "47k", "33k"'))
     assert assumed_text(board).count("chain style") == 1
     assert "chain style 1206 or 1/4 W" in assumed_text(board)
+
+
+def test_a_repair_with_fewer_resistors_is_sent_back_to_what_was_there() -> None:
+    """One resistor where there were two: a larger one of its value is not what to look for."""
+    was = zcd.loads(BOARD)
+    repaired = zcd.loads(
+        BOARD.replace('["39k", "56k"], style = "1/2 W"', '["22k"], style = "1206"')
+    )
+    check = zcd.check(repaired, was=was)
+    assert not check.passes
+    assert list(culprit_lines(check)) == [
+        "Fit what was there before: what was changed is named below."
+    ]

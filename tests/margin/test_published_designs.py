@@ -265,7 +265,7 @@ def test_what_no_data_sheet_states_is_a_warning_with_its_share(name: str) -> Non
     may = f"MAY FAIL: {share} of such boards may lose sync"
     assert f"{may}, depending on how soon OC1 turns off." in text
     assert "which no data sheet states; look at the pulse" in text
-    assert f"{share} of such boards may fail" in text
+    assert text.count(share) == 1  # once, in the verdict
     assert "the pin never goes high" not in text
     rule = next(r for r in check.every_rule if r.name == f"{AT_CORNER}pin never high")
     assert rule.depends_on == SLOW

@@ -67,13 +67,13 @@ def test_every_point_of_a_chain_is_told_in_words() -> None:
 @pytest.mark.parametrize(
     ("function", "low", "high", "words"),
     [
-        (Function.DC, 4.85, 5.1, "4.85 V to 5.1 V"),
+        (Function.DC, 4.85, 5.1, "4.85 to 5.1 V"),
         (Function.DC, 4.9801, 4.9803, "4.98 V"),
         (Function.OHM, 1e6, inf, "1 MΩ to OL"),
         (Function.OHM, inf, inf, "OL"),
         (Function.DUTY, 0.0, 0.466, "0, or up to 46.6 %"),
         (Function.FREQUENCY, 0.0, 100.0, "100 Hz or 0"),
-        (Function.FREQUENCY, 50.0, 100.0, "50 Hz to 100 Hz"),
+        (Function.FREQUENCY, 50.0, 100.0, "50 to 100 Hz"),
     ],
 )
 def test_spread_is_one_value_where_its_ends_look_alike(

@@ -128,7 +128,7 @@ def test_plan_stays_in_one_state_of_the_board() -> None:
 def test_part_to_change_comes_first_with_the_reading_that_says_so() -> None:
     lines = lines_of(answer_document(case_of("ohm feed chain.2 OL", "ohm R1 110k", "ohm R2 OL")))
     assert lines[1].startswith("Replace R2: open")
-    assert any(re.search(r"OL \(good board 2\d\d kΩ to 2\d\d kΩ\)", line) for line in lines)
+    assert any(re.search(r"OL \(good board 2\d\d to 2\d\d kΩ\)", line) for line in lines)
 
 
 def test_a_board_without_sync_as_described_is_not_called_good_in_silence() -> None:

@@ -64,11 +64,11 @@ def test_title_speaks_of_the_other_axis_where_this_one_has_no_end() -> None:
     )
 
 
-def test_sheet_has_a_line_for_each_way() -> None:
+def test_sheet_has_a_line_for_each_end_and_says_where_there_is_none() -> None:
     rows = loss_map_table(lost_below(0.2)).rows
-    assert rows[2] == ("remaining CTR", "100 %", "below 20 %", "5 times", "edge offset")
-    assert rows[0][2:] == ("never, down to 36 V", "", "")
-    assert len(rows) == 4
+    assert rows[0][2:] == ("not from 36 to 150 V", "", "")
+    assert rows[1] == ("remaining CTR", "100 %", "below 20 %", "5 times", "edge offset")
+    assert len(rows) == 2
 
 
 def test_lines_count_curves_and_boards() -> None:

@@ -87,9 +87,10 @@ def _near_file(path: Path) -> str:
     folder = path.parent
     if not folder.is_dir():
         return ""
-    alike = (each.stem for each in folder.iterdir() if each.suffix == path.suffix)
+    suffix = path.suffix or ".toml"
+    alike = (each.stem for each in folder.iterdir() if each.suffix == suffix)
     close = nearest_name(path.stem, tuple(stem for stem in alike if stem.isprintable()))
-    return f' (did you mean "{close}{path.suffix}"?)' if close else ""
+    return f' (did you mean "{close}{suffix}"?)' if close else ""
 
 
 def _read_at_once(path: Path) -> bytes:

@@ -258,6 +258,32 @@ def format_si(value: float, unit: str, *, digits: int = 4) -> str:
     return str(quantity.render(prec=digits - 1)).replace("u" + unit, "µ" + unit)
 
 
+def format_si_span(low: float, high: float, unit: str, *, digits: int = 4) -> str:
+    """Write two SI values as a span, one where they look alike; the unit once if it is the same.
+
+    Parameters
+    ----------
+    low, high : float
+    unit : str
+    digits : int, default 4
+        As of `format_si`.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> format_si_span(1.45e5, 1.55e5, "Ω"), format_si_span(0.88, 1.1, "V")
+    ('145 to 155 kΩ', '880 mV to 1.1 V')
+    """
+    first, last = (format_si(end, unit, digits=digits) for end in (low, high))
+    if first == last:
+        return last
+    (number, _, prefixed), own = first.rpartition(" "), last.rpartition(" ")[2]
+    return f"{number if number and prefixed == own else first} to {last}"
+
+
 def _is_bare(value: object) -> bool:
     return isinstance(value, int | float) or (
         isinstance(value, str) and re.fullmatch(_NUMBER, value.strip()) is not None

@@ -10,6 +10,7 @@ _INNER = re.compile(r"(chain\d*|return)\.\d+|rect\d*")
 """Points that are named after their number in the circuit, not after what is there."""
 _LEG = re.compile(r"(?P<bridge>.+?)(?P<at>~[12]|-)(?P<to>(?<=\d)\+|(?<=-)~[12])")
 """One diode of a bridge in one piece, by its leads."""
+LED_ENDS = ("led+", "led-")
 PART_ENDINGS = {
     " second LED": ".led2",
     " LED": ".led",
@@ -31,6 +32,14 @@ def point_text(node: str, circuit: Circuit) -> str:
 def joint_text(node: str, circuit: Circuit) -> str:
     """A point in short, such as ``R2/R3``."""
     return "/".join(parts_at(node, circuit)) or node
+
+
+def probe_texts(red: str, black: str, circuit: Circuit) -> tuple[str, str]:
+    """Two points in short; the ends of the LED by their own names, whatever else is there."""
+    ends = {circuit.aliases.get(name, name): name for name in LED_ENDS}
+    if set(ends) == {red, black}:
+        return ends[red], ends[black]
+    return joint_text(red, circuit), joint_text(black, circuit)
 
 
 def parts_at(node: str, circuit: Circuit) -> tuple[str, ...]:

@@ -223,7 +223,8 @@ def converse(
         for line in work_lines(last, job.board, dictionary.circuit, board_file, name):
             say(line)
     if writer.written:
-        click.echo(f"Kept in {name}; go on with: zcd diagnose {name} --ask")
+        go_on = "" if last.stopped == "sure" else f"; go on with: zcd diagnose {name} --ask"
+        click.echo(f"Kept in {name}{go_on}")
 
 
 def _show_more(case: Case) -> None:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary, Progress
+from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.likelihood import error, scaled
+from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.readings import AccessLevel, Reading, access_level, parts_over
 
 FloatArray = NDArray[np.float64]
@@ -76,7 +79,7 @@ def good_board(dictionary: FaultDictionary, reading: Reading) -> ExpectedRange:
 
 def _line(dictionary: FaultDictionary, reading: Reading) -> ExpectedReading:
     shown = dictionary.by_fault(dictionary.predictions(reading))
-    limits = _healthy_limits(dictionary, reading, shown[0])
+    limits = good_spans(reading.function, shown[0], dictionary.meter)
     return ExpectedReading(
         reading=reading,
         access=access_level(dictionary.circuit, reading),
@@ -96,16 +99,36 @@ def _spread(values: FloatArray) -> ExpectedRange:
     return ExpectedRange(low=float(low), middle=float(middle), high=float(high))
 
 
-def _healthy_limits(
-    dictionary: FaultDictionary, reading: Reading, healthy: FloatArray
-) -> tuple[float, float]:
-    """What a good board shows, errors included, on the reading's own scale."""
-    values = scaled(reading.function, healthy)
-    margin = APART * error(reading.function, values, dictionary.meter)
-    return float(np.min(values - margin)), float(np.max(values + margin))
+def good_spans(
+    function: Function, healthy: FloatArray, meter: Meter
+) -> tuple[tuple[float, float], ...]:
+    """What a good board shows, errors included.
+
+    Parameters
+    ----------
+    function : Function
+    healthy : ndarray, shape (n,)
+        By a good board, over all that a bench does not know of it.
+    meter : Meter
+
+    Returns
+    -------
+    spans : tuple of (float, float)
+        Least and most on the reading's own scale; two spans where some meters count the pulses and
+        others find none: half as many is neither.
+    """
+    none = (healthy == 0.0) & (function.row.method in (Method.COUNTED, Method.SCOPE))
+    spans = []
+    for shown in (healthy[none], healthy[~none]):
+        if shown.size:
+            values = scaled(function, shown)
+            off = APART * error(function, values, meter)
+            spans.append((float(np.min(values - off)), float(np.max(values + off))))
+    return tuple(spans)
 
 
-def _differs(reading: Reading, shown: FloatArray, limits: tuple[float, float]) -> bool:
+def _differs(reading: Reading, shown: FloatArray, spans: Sequence[tuple[float, float]]) -> bool:
     """Whether most of what a fault shows lies outside what a good board shows."""
     values = scaled(reading.function, shown)
-    return bool(np.mean((values < limits[0]) | (values > limits[1])) > 0.5)
+    inside = [(values >= low) & (values <= high) for low, high in spans]
+    return bool(np.mean(np.any(inside, axis=0)) < 0.5)

@@ -27,7 +27,7 @@ from zcd.diagnosis.flag_evidence import (
     sync_flag_share,
 )
 from zcd.diagnosis.information import Spectrum, sparse, spectrum
-from zcd.diagnosis.likelihood import Fit
+from zcd.diagnosis.likelihood import Fit, is_cold, restless
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.priors import prior_shares, with_pairs
@@ -223,7 +223,7 @@ class FaultDictionary:
         """What the meter would show, shape (E, N): now one, now the other of two looks."""
         shown = self.predictions(reading)
         turns = shown[self.states]
-        other = np.arange(shown.shape[1]) % 2 == 1
+        other = restless(shown.shape[1]) | (not is_cold(reading))
         return np.concatenate([shown, np.where(other, turns[:, 1], turns[:, 0])])
 
     def prepare(self, readings: Sequence[Reading], progress: Progress | None = None) -> None:
@@ -273,8 +273,7 @@ def make_fault_dictionary(
         faults[f].edit(healthy, u)
         for f, u in zip(member[:circuits], severity[:circuits], strict=True)
     ]
-    volts = ohm_full_scales_v(meter, samples)
-    volts = None if volts is None else np.tile(volts, circuits)
+    volts = np.tile(ohm_full_scales_v(meter, samples), circuits)
     ends = diode_full_scales_v(meter, samples)
     store = Store.of(board, meter, samples) if stored else None
     kept = store.read((circuits, samples)) if store else {}

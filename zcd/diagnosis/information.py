@@ -126,14 +126,14 @@ def _edges(fit: Fit, low: float, high: float) -> FloatArray:
 def _with_states(
     fit: Fit, edges: FloatArray, sample: IntArray, place: IntArray, share: FloatArray
 ) -> Spectrum:
-    """Add the entries that look now like one entry, now like another: half of either."""
+    """Add the entries that look now like one entry, now like another: half of either, or warm."""
     n = fit.centre.shape[1]
     start = np.searchsorted(sample, n * np.arange(len(fit.centre) + 1))
     samples, places, shares = [sample], [place], [share]
     for d, states in enumerate(fit.states):
-        for entry, of_restless, of_others in zip(states, (0.5, 0.5), (1.0, 0.0), strict=True):
+        for entry, steady in zip(states, (fit.cold, not fit.cold), strict=True):
             part = slice(start[entry], start[entry + 1])
-            factor = np.where(restless(n), of_restless, of_others)
+            factor = np.where(restless(n), 0.5, float(steady))
             samples.append(sample[part] + (len(fit.centre) + d - entry) * n)
             places.append(place[part])
             shares.append(share[part] * factor[sample[part] % n])

@@ -315,7 +315,6 @@ def meter_of(table: MeterTable) -> Meter:
     meter = replace(
         usual_meter(),
         **written,
-        ohms_stated=table.ohms_open is not None,
         diode_stated=table.diode_open is not None or table.diode_stop is not None,
         has_scope=table.scope != "no",
     )

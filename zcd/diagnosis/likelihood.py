@@ -117,6 +117,7 @@ class Fit:
         near: NDArray[np.bool_] | None = None,
     ) -> None:
         self.function, self.meter = reading.function, meter
+        self.cold = is_cold(reading)
         self.states = np.zeros((0, 2), dtype=np.intp) if states is None else states
         self.centre = scaled(reading.function, shown)
         self.noise = error(reading.function, self.centre, meter)
@@ -249,7 +250,8 @@ class Fit:
         if not len(self.states):
             return density
         first, other = (density[..., self.states[:, k], :] for k in (0, 1))
-        turns = np.where(restless(density.shape[-1]), 0.5 * (first + other), first)
+        steady = first if self.cold else other
+        turns = np.where(restless(density.shape[-1]), 0.5 * (first + other), steady)
         return np.concatenate([density, turns], axis=-2)
 
 
@@ -261,8 +263,14 @@ def _is_local(reading: Reading) -> bool:
     return reading.function.row.dead or "coil+" in points or at_contact
 
 
+def is_cold(reading: Reading) -> bool:
+    """Whether a reading is of a board that the mains does not warm."""
+    return reading.power in (Power.DEAD, Power.BENCH)
+
+
 def restless(samples: int) -> NDArray[np.bool_]:
-    """Samples in which a loose joint moves while it is measured; in the others it behaves."""
+    """Samples in which a loose joint moves at each look; in the others it opens when it is warm:
+    sound on a board that is unplugged, open under power (common practice, no source)."""
     return np.arange(samples) % 2 == 1
 
 

@@ -30,7 +30,8 @@ OHM_FULL_SCALE_V = 0.7
 """Voltage at full scale of an ohms range (Fluke 114 to 117 users manual: below 0.7 V)."""
 OHM_FULL_SCALE_SPAN_V = (0.25, 0.9)
 """The same over all meters: the highest as on the top range of those of that manual, the lowest
-common practice, no source."""
+common practice, no source. No manual tells it range by range, so what a junction shows on ohms is
+known within this only."""
 DIODE_SOURCE_OHM = 2.7e3
 """Behind the diode test's open-circuit voltage: 1 mA into a short (the sheets: 0.4 to 1.5 mA)."""
 DIODE_SHORT_A = (0.4e-3, 1.5e-3)
@@ -78,9 +79,6 @@ class Meter:
     diode_stated : bool
         Whether it is known where its diode test ends. If not, it may be anywhere that meters of the
         trade end.
-    ohms_stated : bool
-        Whether `ohms_open_v` is known of this meter. If not, another may stand behind what was
-        read: what a junction shows on ohms is then known only within `OHM_FULL_SCALE_SPAN_V`.
     has_scope : bool
         Whether there is an oscilloscope beside it; without one no reading is proposed that takes
         one.
@@ -97,7 +95,6 @@ class Meter:
     diode_open_v: float
     ohm_range_ohm: float
     counts: float
-    ohms_stated: bool = True
     diode_stop_v: float | None = None
     diode_stated: bool = True
     has_scope: bool = True
@@ -138,7 +135,6 @@ def usual_meter() -> Meter:
         diode_open_v=default("meter.diode_open").value,
         ohm_range_ohm=default("meter.ohm_range").value,
         counts=default("meter.counts").value,
-        ohms_stated=False,
         diode_stated=False,
     )
 
@@ -190,6 +186,16 @@ def ohm_full_scale_v(meter: Meter) -> float:
     That is `OHM_FULL_SCALE_V`, or half of an open-circuit voltage that is too low for it.
     """
     return min(OHM_FULL_SCALE_V, 0.5 * meter.ohms_open_v)
+
+
+def ohm_full_scale_span_v(meter: Meter) -> tuple[float, float]:
+    """Least and most that full scale of an ohms range may leave at the probes of a meter. [V]
+
+    Never all of its open-circuit voltage: something has to be left that drives the current.
+    """
+    most = OPEN_SHARE * meter.ohms_open_v
+    low, high = (min(volts, most) for volts in OHM_FULL_SCALE_SPAN_V)
+    return low, high
 
 
 def ohm_source_ohm(meter: Meter, full_scale_ohm: float, full_scale_v: Value) -> Value:

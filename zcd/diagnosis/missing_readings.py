@@ -66,12 +66,17 @@ def missing_readings(
     )
 
 
+def good_reading(dictionary: FaultDictionary, reading: Reading) -> Measured:
+    """A reading with the median of what a good board shows."""
+    shown = np.sort(dictionary.of_fault(dictionary.predictions(reading), GOOD_BOARD))
+    return Measured(reading=reading, value=float(shown[shown.size // 2]))
+
+
 def _as_on_a_good_board(dictionary: FaultDictionary, taken: Collection[Reading]) -> list[Measured]:
-    """The readings that are left, each with the median of what a good board shows."""
-    result = []
-    for reading in dictionary.readings:
-        if reading in taken or access_level(dictionary.circuit, reading) is AccessLevel.LIFTED:
-            continue
-        shown = np.sort(dictionary.of_fault(dictionary.predictions(reading), GOOD_BOARD))
-        result.append(Measured(reading=reading, value=float(shown[shown.size // 2])))
-    return result
+    """The readings that are left, but those with an end lifted, as a good board shows them."""
+    return [
+        good_reading(dictionary, reading)
+        for reading in dictionary.readings
+        if reading not in taken
+        and access_level(dictionary.circuit, reading) is not AccessLevel.LIFTED
+    ]

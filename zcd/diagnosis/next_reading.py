@@ -50,6 +50,9 @@ UNPLUGGED, PLUGGED = (Power.DEAD, Power.BENCH), (Power.LIVE, Power.OFF)
 POWER_UP = 3.0
 """Cost of putting a board together and plugging it in, as far as one reading has to pay for it: the
 others of the trip share it; common practice, no source."""
+SCOPE_RATIO = 1.5
+"""A reading of the meter goes before one of the oscilloscope that tells up to so much more: most
+benches reach for the meter first; common practice, no source."""
 POWER_DOWN = 6.0
 """The same of unplugging, discharging, proving dead and reaching the parts again."""
 SMALL_CHANGE = 1.0
@@ -244,8 +247,9 @@ def best_reading(
         worth = expected(dictionary.spectrum(reading), posterior)
         if not worth_taking(worth, cost, weary):
             continue
-        if best is None or worth.bits / cost > best[0]:
-            best = worth.bits / cost, reading, worth
+        told = worth.bits / cost / (SCOPE_RATIO if reading.function.row.scope else 1.0)
+        if best is None or told > best[0]:
+            best = told, reading, worth
         side = access_level(dictionary.circuit, reading)
         own = worth.bits / _effort(dictionary, reading)
         if side is AccessLevel.DEAD and (dead is None or own > dead[0]):
@@ -405,7 +409,8 @@ def _answers(
 ) -> tuple[Answer, ...]:
     """Outcomes put together where the meter cannot tell one from the other."""
     fit, good = dictionary.fit(reading), dictionary.faults[GOOD_BOARD].key
-    jumping = {fault.key for fault in dictionary.faults if len(fault.states) > 1}
+    moved = dictionary.member[fit.loose.any(axis=1)]
+    jumping = {dictionary.faults[f].key for f in moved}
 
     def above(first: float, second: float) -> float:
         """How far one value is above another, in errors that a bench takes for none."""
@@ -419,13 +424,12 @@ def _answers(
         return answer.jumps is other.jumps and max(abs(below), abs(beyond)) <= 1.0
 
     result: list[Answer] = []
+    shown = good_board(dictionary, reading)
     for outcome in sorted(outcomes, key=lambda o: o.key != good):
-        ends = outcome.value[::2]
-        if outcome.key == good:
-            shown = good_board(dictionary, reading)
-            ends = shown.low, shown.high
+        ends = (shown.low, shown.high) if outcome.key == good else outcome.value[::2]
         low, high = (0.0 if abs(above(v, 0.0)) <= 1.0 else v for v in ends)
-        jumps = outcome.key in jumping and above(high, low) > 1.0
+        leaves = max(above(high, shown.high), above(shown.low, low)) > 1.0
+        jumps = outcome.key in jumping and leaves
         new = Answer(low=low, high=high, keys=(outcome.key,), jumps=jumps)
         known = next((k for k, answer in enumerate(result) if same(answer, new)), len(result))
         result[known : known + 1] = [_joined([*result[known : known + 1], new])]

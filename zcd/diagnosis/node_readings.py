@@ -11,7 +11,7 @@ from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, stack
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meter_model import MeterModel
-from zcd.diagnosis.meters import OHM_FULL_SCALE_SPAN_V, Meter
+from zcd.diagnosis.meters import Meter, ohm_full_scale_span_v
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.engine.network import islands
 
@@ -66,14 +66,14 @@ def expected_readings(
     Returns
     -------
     shown : tuple of Measured
-        A range where it depends on what nobody said of the meter.
+        A range where it depends on what nobody knows of the meter.
     """
     (values,) = MeterModel(board=board, circuit=circuit, meter=meter).read(readings)
     result = [
         Measured(reading=reading, value=float(value))
         for reading, value in zip(readings, values, strict=True)
     ]
-    return tuple(result if meter.ohms_stated else _of_any_meter(result, board, circuit, meter))
+    return tuple(_of_any_meter(result, board, circuit, meter))
 
 
 def _of_any_meter(
@@ -81,7 +81,7 @@ def _of_any_meter(
 ) -> list[Measured]:
     """Ohms as a range, where they depend on what the meter leaves at the probes."""
     ohms = [m.reading for m in measured if m.reading.function is Function.OHM]
-    volts = np.array(OHM_FULL_SCALE_SPAN_V)
+    volts = np.array(ohm_full_scale_span_v(meter))
     rows = stack([circuit] * volts.size)
     ends = np.sort(MeterModel(board, rows, meter, full_scale_v=volts).read(ohms), axis=0)
     spans = dict(zip(ohms, ends.T, strict=True))

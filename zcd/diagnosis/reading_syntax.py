@@ -10,7 +10,14 @@ from math import inf, log
 
 import numpy as np
 
-from zcd.board.units import format_si, nearest, parse_quantity, require_length, require_part
+from zcd.board.units import (
+    format_si,
+    format_si_span,
+    nearest,
+    parse_quantity,
+    require_length,
+    require_part,
+)
 from zcd.circuit.elements import (
     Circuit,
     Phototransistor,
@@ -619,6 +626,16 @@ def show_value(function: Function, value: float, digits: int = 3) -> str:
     if abs(value) < row.least_shown:
         value = 0.0
     return format_si(value, row.unit, digits=digits)
+
+
+def show_span(function: Function, low: float, high: float) -> str:
+    """From one value to another as a meter shows them, or one where they look alike."""
+    least = function.row.least_shown
+    first_end, last_end = (0.0 if abs(end) < least else end for end in (low, high))
+    if inf not in (low, high):
+        return format_si_span(first_end, last_end, function.row.unit, digits=3)
+    first, last = (show_value(function, end) for end in (low, high))
+    return first if first == last else f"{first} to {last}"
 
 
 def show_measured(measured: Measured, digits: int = 3) -> str:

@@ -11,14 +11,14 @@ from numpy.typing import NDArray
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions
 from zcd.circuit.elements import Circuit, stack
-from zcd.diagnosis.expected_readings import ExpectedRange, good_board
+from zcd.diagnosis.expected_readings import ExpectedRange, good_board, good_spans
 from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
 from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.likelihood import error, merge_repeats, scaled
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import Meter
-from zcd.diagnosis.missing_readings import SURE_GOOD, missing_readings
+from zcd.diagnosis.missing_readings import SURE_GOOD, good_reading, missing_readings
 from zcd.diagnosis.rank import Evidence, posterior_weights
 from zcd.diagnosis.readings import Measured, Power, Reading
 from zcd.diagnosis.retest_record import told_clearly
@@ -33,11 +33,10 @@ FloatArray = NDArray[np.float64]
 LOW_TIME = Reading(function=Function.LOW_TIME, red="pin", black="logic0")
 REPAIRED_SHARE = 0.7
 """How often a board is good after one repair: common practice, no source."""
-APART = 3.0
-"""Standard errors from what a good board shows."""
 CTR_STEPS = 25
 MIN_CTR_RATIO = 0.02
 SAMPLES = 16
+AT_PIN = {"pin", "logic0"}
 MAINS_NODES = ({"line", "neutral"}, {"feed", "neutral"})
 
 Points = tuple[float, float, float]
@@ -102,7 +101,8 @@ class Retest(Result):
     to_take : tuple of Reading
         Taken before the repair and not after it; a joint that was just made is not lifted again.
     missing : tuple of Reading
-        What would make it sure, where nothing speaks against the board and too little was measured.
+        Where nothing speaks against the board: what showed the fault and was not read since, and
+        what would make it sure.
     expected : tuple of ExpectedRange
         What a good board shows at each of these.
     good_ratio : float
@@ -133,7 +133,7 @@ class Retest(Result):
     @property
     def good(self) -> bool:
         """Whether the board reads as a good one."""
-        return self.good_ratio >= SURE_GOOD and not self.differs
+        return self.good_ratio >= SURE_GOOD and not self.differs and not self.missing
 
 
 def retest(
@@ -179,11 +179,14 @@ def retest(
     places = dict.fromkeys(m.reading for m in before)
     again = tuple(_again(dictionary, m) for m in measured)
     missing: tuple[Reading, ...] = ()
-    if all(each.good for each in again) and shares[good].sum() < SURE_GOOD:
-        dictionary.prepare(dictionary.readings, progress)
-        missing = missing_readings(
-            repaired, measured, lambda more: float(shares_after(more)[good].sum())
-        )
+    if all(each.good for each in again):
+        missing = _symptoms(dictionary, [m for m in before if m.reading not in taken])
+        assumed = [*measured, *(good_reading(dictionary, reading) for reading in missing)]
+        if shares_after(assumed)[good].sum() < SURE_GOOD:
+            dictionary.prepare(dictionary.readings, progress)
+            missing += missing_readings(
+                repaired, assumed, lambda more: float(shares_after(more)[good].sum())
+            )
     return Retest(
         board=dictionary.board,
         circuit=dictionary.circuit,
@@ -196,6 +199,19 @@ def retest(
         likeliest=dictionary.faults[worst],
         likeliest_ratio=float(shares[worst]),
     )
+
+
+def _symptoms(dictionary: FaultDictionary, before: Sequence[Measured]) -> tuple[Reading, ...]:
+    """Readings of the pin under power that were not those of a good board: what a repair is for."""
+    shown = [
+        m
+        for m in before
+        if m.reading.power is Power.LIVE
+        and {m.reading.red, m.reading.black} == AT_PIN
+        and m.reading in dictionary.readings
+    ]
+    dictionary.prepare([m.reading for m in shown])
+    return tuple(dict.fromkeys(m.reading for m in shown if not _again(dictionary, m).good))
 
 
 def _reads_good(dictionary: FaultDictionary) -> NDArray[np.bool_]:
@@ -232,16 +248,14 @@ def beside_good(measured: Measured, shown: FloatArray, meter: Meter) -> Repeated
     RepeatedReading
     """
     function = measured.reading.function
-    values = scaled(function, shown)
-    off = APART * error(function, values, meter)
-    low, high = float(np.min(values - off)), float(np.max(values + off))
+    spans = good_spans(function, shown, meter)
     ends = (measured.low, measured.high) if measured.low is not None else (measured.value,) * 2
     at = [float(scaled(function, np.asarray(end))) for end in ends if end is not None]
     return RepeatedReading(
         measured=measured,
         low=float(np.min(shown)),
         high=float(np.max(shown)),
-        good=not measured.unstable and at[0] <= high and at[-1] >= low,
+        good=not measured.unstable and any(at[0] <= high and at[-1] >= low for low, high in spans),
     )
 
 

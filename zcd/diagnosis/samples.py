@@ -13,7 +13,7 @@ from zcd.board.model import Board, Unknown
 from zcd.board.parts_library import all_resistors
 from zcd.circuit.build import junction_refs, led_refs
 from zcd.circuit.elements import INFINITE_OHM, Circuit, Resistance
-from zcd.diagnosis.meters import DIODE_SHORT_A, OHM_FULL_SCALE_SPAN_V, Meter
+from zcd.diagnosis.meters import DIODE_SHORT_A, Meter, ohm_full_scale_span_v
 from zcd.margin.tolerances import Tolerance, draw, edit, scaled, tolerances_of
 
 FloatArray = NDArray[np.float64]
@@ -86,7 +86,7 @@ def sample_circuits(board: Board, samples: int) -> tuple[Circuit, FloatArray]:
     return draw(board, unknown, shares[:, 1:]).circuit, shares[:, 0]
 
 
-def ohm_full_scales_v(meter: Meter, samples: int) -> FloatArray | None:
+def ohm_full_scales_v(meter: Meter, samples: int) -> FloatArray:
     """What the ohms ranges of a meter may leave at the probes at full scale.
 
     Parameters
@@ -96,12 +96,10 @@ def ohm_full_scales_v(meter: Meter, samples: int) -> FloatArray | None:
 
     Returns
     -------
-    volts : ndarray, shape (samples,), or None
-        None where the meter is known. [V]
+    volts : ndarray, shape (samples,)
+        [V]
     """
-    if meter.ohms_stated:
-        return None
-    return _spread(OHM_FULL_SCALE_SPAN_V, SEED + 1, samples)
+    return _spread(ohm_full_scale_span_v(meter), SEED + 1, samples)
 
 
 def diode_full_scales_v(meter: Meter, samples: int) -> FloatArray | None:

@@ -451,9 +451,13 @@ def checked_job(
     known = bool(job.measured or job.flags or job.closed or job.note)
     case = case_of(job, statistics) if known else None
     check = with_spread(nominal_check(board))
-    if case is not None and board != job.board:
+    if case is None:
+        return None, check
+    if board != job.board:
         was = with_grade_of(job.board, board)
         check = with_original(check, with_spread(nominal_check(was)))
+    elif job.retests or job.closed is not None:  # mended with the same parts
+        check = with_original(check, check)
     return case, check
 
 

@@ -13,8 +13,8 @@ _GS38 = "HSE guidance note GS38, 4th edition, 2015"
 _LOCK_OUT = "Washington WAC 296-24-975, after US 29 CFR 1910.333(b)"
 RATED = "meter and leads rated CAT II 300 V or better (CAT III at the socket)"
 HOW_ISOLATED = (
-    "Unplugged, ohms and diode test, logic0 to line and to neutral, both ways round: under 1 MΩ, "
-    "or a diode, means live, all of it"
+    "Board unplugged: measure from logic0 to line, then to neutral, with ohms and diode test, both "
+    "ways round. Under 1 MΩ, or a diode: the low side is live"
 )
 """How the low-voltage side is shown to be isolated or live."""
 OF_OPTOCOUPLERS = (
@@ -248,7 +248,7 @@ SHORT_CAUTIONS: dict[AccessLevel, tuple[str, ...]] = {
     AccessLevel.BENCH: (UNPLUG, "Remove the bench supply before you plug in again."),
     AccessLevel.ISOLATED: (
         "Attach the leads while unplugged: mains is millimetres away.",
-        f"Is the low side isolated? {HOW_ISOLATED}: work as on mains, no earthed scope.",
+        f"Is the low side isolated? {HOW_ISOLATED}; work as on mains, no earthed scope.",
     ),
     AccessLevel.MAINS: (
         f"LIVE MAINS: {RATED}, one hand. Clip the reference lead on before you plug in.",

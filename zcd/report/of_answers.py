@@ -69,6 +69,8 @@ def answers_text(suggestion: Suggestion, *, full: bool = False) -> list[str]:
         keys = (HEALTHY.key,) if named else answer.keys
         names = ", ".join("a good board" if key == HEALTHY.key else key for key in keys)
         lines.append(f"{_shown_text(function, answer, good)}: {names}")
+    if len(lines) == 1 and not any(_within(answer, good) for answer in suggestion.answers):
+        lines.append(f"{spread_text(function, good)}, as on a good board: something else")
     return lines
 
 

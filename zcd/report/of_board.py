@@ -8,7 +8,7 @@ from zcd.board.drawer import Drawer
 from zcd.board.model import Board, ReadAs
 from zcd.board.parts_library import all_resistors
 from zcd.errors import plain
-from zcd.report.text import RULE_WORDS, quantity_text
+from zcd.report.text import RULE_WORDS, quantity_span_text, quantity_text
 
 
 def read_as_line(board: Board) -> str:
@@ -47,7 +47,7 @@ def _said(note: ReadAs) -> str:
 
 
 READ_AGAIN = "read the marking again under a magnifier, or ask for the maker's parts list"
-BEARS = "what the board bears is not what to fit"
+BEARS = "the range says what works, not what was there"
 """What to do about a value that is not known, or not right, before one from a range is fitted."""
 
 
@@ -79,7 +79,7 @@ def unread_parts(board: Board) -> list[str]:
 def unread_line(board: Board) -> str:
     """What is allowed for where a resistor could not be read; empty where all could."""
     spans = (
-        f"{quantity_text(each.low_ohm, 'Ω')} to {quantity_text(each.high_ohm, 'Ω')} allowed for"
+        f"{quantity_span_text(each.low_ohm, each.high_ohm, 'Ω')} allowed for"
         for each in board.unknowns
     )
     lines = [f"{line}, {span}" for line, span in zip(unread_parts(board), spans, strict=True)]

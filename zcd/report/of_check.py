@@ -18,7 +18,9 @@ from zcd.report.text import (
     NOTHING,
     factor_text,
     limit_text,
+    offset_span_text,
     offset_text,
+    quantity_span_text,
     quantity_text,
     rule_value_text,
     rule_words,
@@ -105,9 +107,8 @@ def levels_table(check: Check) -> Table:
     if check.pulse is not None:
         low, falls = check.pulse.low_time_s, check.pulse.fall_offset_s
         remark += (
-            f" Over the tolerances of all parts: low {quantity_text(low[0], 's')} to "
-            f"{quantity_text(low[1], 's')}, falls {offset_text(falls[0])} to "
-            f"{offset_text(falls[1])}."
+            f" Over the tolerances of all parts: low {quantity_span_text(*low, 's')}, falls "
+            f"{offset_span_text(*falls)}."
         )
     title = f"Sync pulses and {check.board.input_name} current"
     shown = tuple(_of_input(quantity, check.board) for quantity in LEVELS)

@@ -33,8 +33,10 @@ from zcd.report.text import (
     RULE_WORDS,
     crossing_text,
     listed,
+    offset_span_text,
     offset_text,
     percent_text,
+    quantity_span_text,
     quantity_text,
     rule_words,
     share_text,
@@ -42,6 +44,9 @@ from zcd.report.text import (
 )
 from zcd.sync.lock import LIMITS, expected_pulses
 
+MILD_RATIO = 2.0
+"""Up to here over its rating a resistor is too small for its place; beyond, a value is more likely
+wrong (common practice, no source)."""
 QUARTER_RATIO = 0.5
 """Edges farther from the crossing than so much of a quarter period are those of a capacitor."""
 MOST_FINDINGS = 5
@@ -123,7 +128,7 @@ def headline_text(check: Check) -> str:
             return f"PASSES{condition}. {sound}."
         if doubt := next((rule.depends_on for rule in check.every_rule if rule.depends_on), ""):
             what = plain(doubt.partition(",")[0])
-            if (may := check.spread.population.doubtful_ratio) >= FEW_RATIO:
+            if may := _may_fail_ratio(check):
                 share = percent_text(may)
                 return f"MAY FAIL: {share} of such boards may lose sync, depending on {what}."
             sound = f"Sync depends on {what}"
@@ -137,6 +142,13 @@ def headline_text(check: Check) -> str:
     if parts:
         wrong.append(_overloaded_text(parts))
     return f"FAILS: {' and '.join(wrong)}."
+
+
+def _may_fail_ratio(check: Check) -> float:
+    """Share of such boards of which the verdict says that they may fail; 0 where it does not."""
+    doubted = check.status == "warning" and any(rule.depends_on for rule in check.every_rule)
+    ratio = check.spread.population.doubtful_ratio
+    return ratio if doubted and ratio >= FEW_RATIO else 0.0
 
 
 def _overloaded_text(parts: list[str]) -> str:
@@ -192,7 +204,7 @@ def unread_lines(check: Check) -> Iterator[str]:
         taken = values is not None and values.low <= values.value <= values.high
         if check.passes and not taken:
             # a value that is passed for a doubt, or a rare corner, has no room left
-            with_values = "the board passes with it" + f", surely {span}" * bool(span)
+            with_values = "the board works with it, with no room to spare"
         elif span:
             with_values = f"the board passes {span}"
         else:
@@ -200,8 +212,8 @@ def unread_lines(check: Check) -> Iterator[str]:
         yield f"{line}; {with_values}."
     if check.board.unknowns:
         yield (
-            f"Before you fit one, {READ_AGAIN}, or measure what is left of it, one end lifted. "
-            "Only where all that fails fit the value taken: it is a guess."
+            f"Before you fit one, {READ_AGAIN}, or measure what is left of it, one end lifted; the "
+            "value taken is a guess."
         )
 
 
@@ -220,30 +232,13 @@ def culprit_lines(check: Check) -> Iterator[str]:
     first, *others = check.remedies or (None,)
     if odd_mains(check.board.mains.rms_v):
         first = None
+    if line := _too_small_line(check):
+        yield line
+        return
     small = _only_overloaded(check)
     if first is None or (small and _is_too_small(check, small)):
-        if not check.passes and any(_reread_lines(check)):
-            yield "Correct what was misread, and check again."
-        elif not check.passes and (ref := small):
-            file = plain(check.board.file)
-            yield f"Only {plain(ref)} is over its limit. Next: zcd substitute {file} --for {ref}"
-        elif not check.passes and _only_the_weakest_fails(check):
-            ref = _coupler_text(check)
-            yield (
-                f"A typical {ref} works; the weakest that its grade allows does not, at low mains "
-                "and hot. Fit one of a higher CTR grade."
-            )
-        elif not check.passes and (chain := _small_chain(check)):
-            yield (
-                f"Changing one part will not cure it: {chain.cause}. {chain.remedy}. "
-                f"Next: {chain.command(check.board.file)}"
-            )
-        elif not check.passes:
-            file = plain(check.board.file)
-            yield (
-                "Changing one part will not cure it. Compare the mains voltage, each value and "
-                f"each type with the board. Next: correct {file}, then zcd check {file}"
-            )
+        if not check.passes:
+            yield _uncured_line(check, small)
         return
     if check.hangs_on_grade:
         yield f"If there is none: the board surely passes with {_of_text(first)}."
@@ -263,9 +258,49 @@ def culprit_lines(check: Check) -> Iterator[str]:
         yield f"Or else: {'; '.join(map(_of_text, others))}."
 
 
+def _uncured_line(check: Check, small: str) -> str:
+    """What to do about a board that no one part in its place, but perhaps a larger one, mends."""
+    file, chain = plain(check.board.file), _small_chain(check)
+    if any(_reread_lines(check)):
+        return "Correct what was misread, and check again."
+    if small:
+        return f"Only {plain(small)} is over its limit. Next: zcd substitute {file} --for {small}"
+    if _only_the_weakest_fails(check):
+        ref = _coupler_text(check)
+        return (
+            f"A typical {ref} works; the weakest that its grade allows does not, at low mains "
+            "and hot. Fit one of a higher CTR grade."
+        )
+    if chain is not None:
+        return (
+            f"Changing one part will not cure it: {chain.cause}. {chain.remedy}. "
+            f"Next: {chain.command(check.board.file)}"
+        )
+    return (
+        "Changing one part will not cure it. Compare the mains voltage, each value and "
+        f"each type with the board. Next: correct {file}, then zcd check {file}"
+    )
+
+
+def _too_small_line(check: Check) -> str:
+    """What to fit where a repair left out resistors, or all are right but too small; else empty."""
+    if not check.passes and check.repair is not None and check.repair.doubts:
+        return "Fit what was there before: what was changed is named below."
+    misread = odd_mains(check.board.mains.rms_v) or any(_reread_lines(check))
+    chain = None if misread else _small_chain(check)
+    if chain is None or chain.used_ratio > MILD_RATIO:
+        return ""
+    if check.passes:
+        return f"To cure it: {chain.cause}. {chain.remedy}."
+    command = chain.command(check.board.file)
+    return f"Most likely cause: {chain.cause}. {chain.remedy}. Next: {command}"
+
+
 def _small_chain(check: Check) -> SmallChain | None:
-    """Whether all that fails is that several resistors of the chain are too small."""
-    return small_chain(check.board, _failed_subjects(check), check.worst_resistors)
+    """Whether all that fails, here or on the original, is that resistors of the chain are too
+    small."""
+    failed = {r.subject for r in check.every_rule if r.status == "fail"}
+    return small_chain(check.board, failed, check.worst_resistors)
 
 
 def _only_the_weakest_fails(check: Check) -> bool:
@@ -327,14 +362,14 @@ def repair_text(repair: Repair, board: Board, passes: bool = True) -> str:
     if known:
         changed.append(f"{listed(known)} in place of what could not be read")
     if not changed:
-        return "Both files describe the same parts."
+        return "The parts are the same as on the original."
     if repair.mended:
         how = [_change_text(change) for change in repair.worse]
         less = f" Less good: {'; '.join(how)}." if how else ""
         verdict = f"Better: the original does not pass, this board does.{less}"
     elif repair.worse:
-        how = [_change_text(change) for change in repair.worse]
-        verdict = f"Worse than the original: {'; '.join(how)}."
+        loads_first = sorted(repair.worse, key=lambda change: change.unit == "s")
+        verdict = f"Worse than the original: {'; '.join(map(_change_text, loads_first))}."
     elif repair.outcome == "better":
         how = [_change_text(change) for change in repair.changes if change.effect == "better"]
         verdict = f"Better than when it was new: {'; '.join(how)}."
@@ -347,10 +382,12 @@ def repair_text(repair: Repair, board: Board, passes: bool = True) -> str:
         times = quantity_text(reserve[0], "") if reserve else ""
         still = f"; the optocoupler still gives {times} times what is needed" if reserve else ""
         verdict = f"Not as built, but as good: {plain(led.name)} {way}{still}."
+    elif repair.inherited:
+        verdict = "The repair made nothing worse."
     else:
         verdict = "As good as when it was new."
     part, was = board.optocoupler, repair.was.optocoupler
-    if part is not None and part == was and part.remaining_ratio == 1.0:
+    if passes and part is not None and part == was and part.remaining_ratio == 1.0:
         verdict += (
             f" {plain(part.ref)} was not replaced: the years it has served come off the reserve."
         )
@@ -391,10 +428,10 @@ def _span_text(remedy: Remedy) -> str:
     high = quantity_text(remedy.high, remedy.unit)
     if remedy.low == 0.0:
         return f"up to {high}, or without it"
-    low = quantity_text(remedy.low, remedy.unit)
     if remedy.low < remedy.high * NO_LOWER_END_RATIO:
+        low = quantity_text(remedy.low, remedy.unit)
         return f"{low} or more" if remedy.value < remedy.low else f"up to {high}"
-    return high if remedy.low == remedy.high else f"{low} to {high}"
+    return quantity_span_text(remedy.low, remedy.high, remedy.unit)
 
 
 def finding_lines(check: Check) -> tuple[str, ...]:
@@ -600,7 +637,10 @@ def _facts(check: Check) -> Iterator[tuple[str, str]]:
     yield "hottest part", _hottest_text(check)
     if (life := check.life) is not None:
         yield from _reserve_fact(check, life)
-    yield "tolerances", _population_text(check.spread.population)
+    population = check.spread.population
+    said = _may_fail_ratio(check) and not population.failing.ratio
+    if any(level.locks for level in check.levels) and not said:  # else the verdict says it all
+        yield "tolerances", _population_text(population)
 
 
 def _reserve_fact(check: Check, life: Life) -> Iterator[tuple[str, str]]:
@@ -625,10 +665,10 @@ def _population_text(population: Population) -> str:
     failing, doubtful = population.failing.ratio, population.doubtful_ratio
     if not failing and not doubtful:
         return f"no board fails ({population.size} calculated)"
-    fails = f"{_few_text(failing)} of such boards fail" if failing else ""
+    fails = f"{_few_text(failing)} of boards within tolerance fail" if failing else ""
     if not doubtful:
         return fails
-    more = "more" if failing else "of such boards"
+    more = "more" if failing else "of boards within tolerance"
     may = f"{_few_text(doubtful)} {more} may fail"
     return f"{fails}; {may}" if fails else may
 
@@ -639,21 +679,19 @@ def _few_text(ratio: float) -> str:
 
 def _pulse_text(check: Check, nominal: Level) -> str:
     assert check.pulse is not None  # where the nominal level locks
-    shortest, longest = (quantity_text(each, "s") for each in check.pulse.low_time_s)
+    least_most = quantity_span_text(*check.pulse.low_time_s, "s")
     often = "two a period" if expected_pulses(check.board) == 2 else "one a period"
-    first, last = (offset_text(each) for each in check.pulse.fall_offset_s)
-    if first.split()[-1] == last.split()[-1]:
-        first = first.rpartition(" ")[0]
     return (
         f"{often}, low {quantity_text(nominal.low_time_s, 's')} "
-        f"({shortest} to {longest} over mains and tolerances), "
-        f"falls {crossing_text(nominal.fall_offset_s)} ({first} to {last})"
+        f"({least_most} over mains and tolerances), "
+        f"falls {crossing_text(nominal.fall_offset_s)} "
+        f"({offset_span_text(*check.pulse.fall_offset_s)})"
     )
 
 
 def _led_text(check: Check, by_name: dict[str, Level]) -> str:
-    low, high = (quantity_text(by_name[n].led_peak_a, "A") for n in ("low", "high"))
-    return f"{low} to {high} peak over the mains band"
+    low_a, high_a = (by_name[name].led_peak_a for name in ("low", "high"))
+    return f"{quantity_span_text(low_a, high_a, 'A')} peak over the mains band"
 
 
 def _hottest_text(check: Check) -> str:
@@ -680,20 +718,27 @@ def assumed_text(board: Board) -> str:
         )
     said = {"mains.frequency"} if "mains.band" in values else set()  # a band is of one frequency
     named = [key for key in values if key in WEIGHTY and key not in said][:MOST_ASSUMED]
-    texts = [f"{_key_text(key)} {' or '.join(values[key])}" for key in named]
+    texts = [_said_text(key, " or ".join(values[key])) for key in named]
     part = board.optocoupler
-    if part is not None and GRADE in named and grade_unread(board):
-        ctr = (quantity_text(ratio, "%") for ratio in (part.ctr_min_ratio, part.ctr_max_ratio))
-        texts[named.index(GRADE)] = f"no grade read on {part.ref} (CTR {' to '.join(ctr)})"
+    if part is not None and GRADE in named:
+        ctr = quantity_span_text(part.ctr_min_ratio, part.ctr_max_ratio, "%")
+        unread = f"no grade read on {part.ref} (CTR {ctr})"
+        texts[named.index(GRADE)] = unread if grade_unread(board) else f"CTR of {part.ref} {ctr}"
     more = len(values) - len(named)
     if more:
         texts.append(f"{more} more")
     return plain(f"Assumed: {listed(texts)}.")
 
 
+def _said_text(key: str, value: str) -> str:
+    """One assumption: what it means where its key does not say so, else key and value."""
+    if key == "chain.return_resistors":
+        return f"{value} on the neutral side"
+    return f"{_key_text(key)} {value}"
+
+
 def _band_text(board: Board) -> str:
-    low, high = board.mains.low_rms_v, board.mains.high_rms_v
-    return f"{quantity_text(low, '')} to {quantity_text(high, 'V')}"
+    return quantity_span_text(board.mains.low_rms_v, board.mains.high_rms_v, "V")
 
 
 def _weight(assumption: Assumption) -> int:

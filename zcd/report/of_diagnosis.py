@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from zcd.circuit.elements import Circuit, Element, Junction, Phototransistor, Resistance, is_hidden
-from zcd.circuit.points import PART_ENDINGS, diode_of_bridge, joint_text, leads_text, part_words
+from zcd.circuit.points import PART_ENDINGS, diode_of_bridge, leads_text, part_words, probe_texts
 from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading, good_board
 from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.faults import HEALTHY
@@ -16,7 +16,7 @@ from zcd.diagnosis.information import SURE
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import OVERLOAD
 from zcd.diagnosis.rank import Diagnosis, Ranked, present, together_names
-from zcd.diagnosis.reading_syntax import show_measured, show_value
+from zcd.diagnosis.reading_syntax import show_measured, show_span, show_value
 from zcd.diagnosis.readings import (
     AccessLevel,
     Measured,
@@ -69,7 +69,7 @@ def probes_text(reading: Reading, circuit: Circuit) -> str:
         over, between = _over_text(reading, circuit)
     if over and all(isinstance(part, Resistance) for part in between):
         return f"{over}{state}"
-    red, black = (joint_text(node, circuit) for node in (reading.red, reading.black))
+    red, black = probe_texts(reading.red, reading.black, circuit)
     if len(between) == 1:
         red, black = leads_text(between[0].ref, reading.red, circuit) or (red, black)
     return f"{over}{', ' if over else ''}red {red}, black {black}{state}"
@@ -129,10 +129,10 @@ def spread_text(function: Function, shown: ExpectedRange) -> str:
 
 def spread_of(function: Function, low: float, high: float) -> str:
     """Two ends of what a reading shows, or one value where they look alike."""
-    texts = [show_value(function, v) for v in (low, high)]
     if may_miss(function, low, high):
-        return f"{texts[1]} or 0" if function is Function.FREQUENCY else f"0, or up to {texts[1]}"
-    return texts[0] if texts[0] == texts[1] else f"{texts[0]} to {texts[1]}"
+        most = show_value(function, high)
+        return f"{most} or 0" if function is Function.FREQUENCY else f"0, or up to {most}"
+    return show_span(function, low, high)
 
 
 def may_miss(function: Function, low: float, high: float) -> bool:

@@ -13,6 +13,7 @@ from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.faults import HEALTHY, REPLACED, Fault, includes
 from zcd.diagnosis.functions import Function, Method
+from zcd.diagnosis.information import SURE
 from zcd.diagnosis.meters import OVERLOAD, Meter
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.rank import (
@@ -62,8 +63,8 @@ PROBABLY = 0.75
 """From here on the likeliest fault is named alone: no other comes near it."""
 MOST_ASSUMED = 2
 ACROSS_COUPLER = (
-    "Before power: ohms from its LED pins to its transistor pins, OL; then the insulation test "
-    "that your rules ask for"
+    "Before power: diode test across its LED pins{ways}; ohms from these to its transistor pins, "
+    "OL; then the insulation test that your rules ask for"
 )
 ISOLATES = " (isolation voltage, VDE or UL mark and pin spacing no less than the old one's)"
 """What a new optocoupler has to have."""
@@ -229,7 +230,8 @@ def work_lines(
     fit = "Fit them" if len(parts) > 1 else "Fit it"
     mend = "Mend what it was" if several else fit if first.is_replaced else "Mend it"
     if part in coupler_refs(board) and first.is_replaced:
-        mend += f". {ACROSS_COUPLER}"
+        ways = ", both ways round" if board.two_leds else ""
+        mend += f". {ACROSS_COUPLER.format(ways=ways)}"
     orders += [
         f"{mend}. {hidden_line(diagnosis, circuit)}".strip(),
         f'Enter the new readings: {measure} -r "dc pin ..." -r "frequency ..." (if you fitted '
@@ -335,9 +337,7 @@ def verdict_line(diagnosis: Diagnosis) -> str:
         return f"{line}{_second_text(first, ranked[0])}{neighbours_text(first)}"
     end = "" if diagnosis.suggestion else " No reading left would settle it."
     if ranked[0].fault is not None and (chance := present(ranked)) >= PROBABLY:
-        return (
-            f"Probably {fault_name(ranked[0])} ({probability_text(chance)}), not settled yet.{end}"
-        )
+        return f"{_probable_text(ranked, chance)}{end}"
     likely = f"Most likely: {likeliest_text(ranked)}."
     if ranked[0].probability < MIN_TELLING:
         likely = "No fault stands out yet."
@@ -528,11 +528,11 @@ def assumed_line(board: Board, meter: Meter, diagnosis: Diagnosis) -> str:
         taken.append(diagnosis.suggestion.reading.function.row)
     parts = []
     if diagnosis.suggestion is not None and diagnosis.suggestion.reading.function.row.scope:
-        parts.append('a scope is at hand (else scope = "no" in [meter] of the job file)')
+        parts.append('a scope is at hand (else set scope = "no": zcd help readings)')
     if not meter.diode_stated and any(row.method is Method.JUNCTION for row in taken):
         parts.append(
-            "your meter's diode test shows OL somewhere above 1.2 V (write diode_stop into [meter] "
-            "of the job file)"
+            "your meter's diode test shows OL somewhere above 1.2 V (if you know where, set "
+            "diode_stop: zcd help readings)"
         )
     scope = any(row.method is Method.SCOPE for row in taken)
     known = {each.key: each.value for each in board.assumptions}
@@ -555,6 +555,12 @@ def _assumed_text(board: Board, key: str, value: str) -> str:
     return f"{key} {value}"
 
 
+def _probable_text(ranked: Sequence[Ranked], chance: float) -> str:
+    """A fault to which no other comes near, and what is left to do."""
+    left = "to be confirmed" if chance >= SURE else "not settled yet"
+    return f"Probably {fault_name(ranked[0])} ({probability_text(chance)}), {left}."
+
+
 def likeliest_line(diagnosis: Diagnosis) -> str:
     """The likeliest faults after an answer."""
     first = diagnosis.ranked[0]
@@ -563,6 +569,8 @@ def likeliest_line(diagnosis: Diagnosis) -> str:
         return f"No fault known here fits ({chance}): check the last readings."
     if first.probability < MIN_TELLING:
         return "Nothing is settled yet."
+    if first.fault is not None and (there := present(diagnosis.ranked)) >= PROBABLY:
+        return _probable_text(diagnosis.ranked, there)
     return f"Likeliest: {likeliest_text(diagnosis.ranked)}."
 
 

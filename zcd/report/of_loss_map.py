@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import isfinite, isnan
+from math import isfinite
 
 from zcd.margin.loss_map import LossMap, Reach
 from zcd.margin.loss_share import LossShare
@@ -10,12 +10,12 @@ from zcd.margin.quantities import Quantity
 from zcd.report.of_check_answer import EXPECTATION_TEXTS
 from zcd.report.of_spread import sure_text
 from zcd.report.table import WARNING, Table
-from zcd.report.text import RULE_WORDS, quantity_text, rule_text
+from zcd.report.text import RULE_WORDS, quantity_span_text, quantity_text, rule_text
 from zcd.sync.lock import LIMITS
 
 CTR = "ctr"
 RATINGS = "Whether a part is overloaded: zcd check."
-CTR_WORDS = " CTR: how much of its LED current the optocoupler passes on; 100 % is a new part."
+CTR_WORDS = " Remaining CTR: 100 % is the CTR that the optocoupler had when new."
 
 
 def value_text(quantity: Quantity, value: float) -> str:
@@ -96,25 +96,14 @@ def _step_text(quantity: Quantity, end: float) -> str:
 
 
 def loss_map_table(loss_map: LossMap) -> Table:
-    """How far the board is from the boundary, along both quantities, each way."""
+    """How far the board is from the boundary, along both quantities, each way that ends."""
     locks = loss_map.locks
     keys = (loss_map.across.key, loss_map.up.key)
     pairs = ((loss_map.across, loss_map.reach_across), (loss_map.up, loss_map.reach_up))
     rows = tuple(
-        (
-            quantity.words,
-            value_text(quantity, quantity.here),
-            f"never, {to} to {value_text(quantity, last)}"
-            if isnan(end)
-            else f"{way} {value_text(quantity, end)}",
-            "" if isnan(end) else _step_text(quantity, end),
-            rule or "",
-        )
+        (quantity.words, value_text(quantity, quantity.here), *row)
         for quantity, reach in pairs
-        for way, to, last, end, rule in (
-            ("below", "down", quantity.low, reach.below, reach.rule_below),
-            ("above", "up", quantity.high, reach.above, reach.rule_above),
-        )
+        for row in _end_rows(quantity, reach)
     )
     return Table(
         title="How far the board is from losing sync" if locks else "Where sync would work",
@@ -131,6 +120,19 @@ def loss_map_table(loss_map: LossMap) -> Table:
         right=(1, 3),
         remark=f"{RATINGS}{CTR_WORDS if CTR in keys else ''}",
     )
+
+
+def _end_rows(quantity: Quantity, reach: Reach) -> list[tuple[str, str, str]]:
+    """Each end on one quantity: where, how far away, why; without one, how far was looked."""
+    ends = (("below", reach.below, reach.rule_below), ("above", reach.above, reach.rule_above))
+    rows = [
+        (f"{way} {value_text(quantity, end)}", _step_text(quantity, end), rule or "")
+        for way, end, rule in ends
+        if isfinite(end)
+    ]
+    span = quantity_span_text(quantity.low, quantity.high, quantity.unit)
+    times = "" if quantity.unit else " times"
+    return rows or [(f"not from {span}{times}", "", "")]
 
 
 def loss_map_lines(loss_map: LossMap, loss_share: LossShare) -> tuple[str, ...]:

@@ -8,9 +8,9 @@ from dataclasses import replace
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, Phototransistor
-from zcd.circuit.points import joint_text, leads_text, part_words
+from zcd.circuit.points import LED_ENDS, leads_text, part_words, probe_texts
 from zcd.diagnosis.case import ExpectedReadings
-from zcd.diagnosis.expected_readings import ExpectedReading
+from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.meters import OVERLOAD, Meter, diode_full_scale_v
 from zcd.diagnosis.reading_syntax import show_value
@@ -19,7 +19,7 @@ from zcd.errors import plain
 from zcd.report.cautions import LOCAL, SHORT_CAUTIONS
 from zcd.report.document import Cautions, Document, Paragraph, Section
 from zcd.report.of_board import no_sync_line, read_as_line, unread_line
-from zcd.report.of_diagnosis import cautions_for, side_by_side, spread_text
+from zcd.report.of_diagnosis import cautions_for, may_miss, side_by_side, spread_text
 from zcd.report.table import Table
 from zcd.report.terminal import document_text
 from zcd.report.text import quantity_text
@@ -31,7 +31,9 @@ WIDTH, LINES = 80, 24
 """Columns and lines of a screen, without the line on what is not there."""
 TOLD_WIDTH = 20
 """Columns of the faults told, so that most readings are one line."""
-COLUMNS = ("board", "red, black", "good board", "bad reading: one cause")
+NOTHING_RATIO = 0.02
+"""Less than so much of what a good board shows is nothing: common practice, no source."""
+COLUMNS = ("board", "red, black", "good board", "bad reading, e.g.")
 SHORT_STATES = {
     AccessLevel.DEAD: "dead",
     AccessLevel.BENCH: "bench",
@@ -57,13 +59,13 @@ POINT_WORDS = {
 BENCH_BANDS = "good board: mains within 5 %, 15 to 35 °C."
 
 
-BESIDE = " Wide ohms: other parts are in parallel; in doubt lift one end."
+WIDE_OHMS = "Wide ohms: other parts are in parallel; in doubt lift one end."
+WIDE_RATIO = 1.5
 
 
-def _is_wide(line: ExpectedReading) -> bool:
+def is_wide(function: Function, low: float, high: float) -> bool:
     """Whether ohms of a good board tell little, as for a part with others beside it."""
-    is_ohms = line.reading.function is Function.OHM
-    return is_ohms and 2.0 * line.healthy.low < line.healthy.high < OVERLOAD
+    return function is Function.OHM and WIDE_RATIO * low < high < OVERLOAD
 
 
 def card_screen_document(expected: ExpectedReadings) -> Document:
@@ -85,11 +87,12 @@ def _screen(expected: ExpectedReadings, most: int) -> Document:
         for row in (_row(line, expected.circuit, new[line.reading]) for line in told)
     )
     table = Table(title="", columns=COLUMNS, rows=rows, remark=_more_line(on_page, told))
-    sides = [side for side in SHORT_STATES if any(line.access is side for line in told)]
+    sides = _sides(told)
+    wide = any(is_wide(each.reading.function, each.healthy.low, each.healthy.high) for each in told)
     cautions = dict.fromkeys(text for side in sides for text in SHORT_CAUTIONS[side])
     words = (
         no_sync_line(expected.board),
-        f"{_legend(expected.board, sides, rows)}{BESIDE if any(map(_is_wide, told)) else ''}",
+        f"{_legend(expected.board, told, rows)}{f' {WIDE_OHMS}' if wide else ''}",
         read_as_line(expected.board),
         unread_line(expected.board),
         f"CAUTION: {' '.join(cautions)} {LOCAL}",
@@ -118,7 +121,7 @@ def card_page_document(expected: ExpectedReadings) -> Document:
         title="Expected readings",
         columns=COLUMNS,
         rows=rows,
-        remark=_legend(expected.board, list(SHORT_STATES), rows),
+        remark=_legend(expected.board, lines, rows),
     )
     return Document(
         title=plain(expected.board.name), sections=(Section("", (table,), answer=True),)
@@ -175,17 +178,9 @@ def _row(
     return (
         SHORT_STATES[line.access],
         short_reading(line.reading, circuit),
-        _good_text(line),
+        spread_text(line.reading.function, line.healthy),
         _best_told(line, circuit, new),
     )
-
-
-def _good_text(line: ExpectedReading) -> str:
-    """What a good board shows, the unit once."""
-    text = spread_text(line.reading.function, line.healthy)
-    low, _, high = text.partition(" to ")
-    unit = high.partition(" ")[2]
-    return f"{low.removesuffix(f' {unit}')} to {high}" if unit else text
 
 
 def _fitting(names: Sequence[str]) -> str:
@@ -196,16 +191,23 @@ def _fitting(names: Sequence[str]) -> str:
     return ", ".join(names[:number])
 
 
-def _legend(board: Board, sides: Sequence[AccessLevel], rows: Sequence[Sequence[object]]) -> str:
-    """What the words in the rows mean."""
+def _sides(lines: Sequence[ExpectedReading]) -> list[AccessLevel]:
+    """The sides on which there is something to read, safest first."""
+    return [side for side in SHORT_STATES if any(line.access is side for line in lines)]
+
+
+def _legend(
+    board: Board, lines: Sequence[ExpectedReading], rows: Sequence[Sequence[object]]
+) -> str:
+    """What the words in the rows of these readings mean."""
     places = " ".join(str(row[1]) for row in rows)
-    words = [BENCH_BANDS, *(STATE_WORDS[side] for side in sides if side in STATE_WORDS)]
+    words = [BENCH_BANDS, *(STATE_WORDS[side] for side in _sides(lines) if side in STATE_WORDS)]
     if board.relay is not None:
         words = [text.replace("plugged in", "plugged in, load relay on") for text in words]
     if joints := [word.strip(",") for word in places.split() if "/" in word]:
         first, _, second = joints[0].partition("/")
         words.append(f"{joints[0]}: where {first} and {second} meet.")
-    if any(str(row[2]).endswith(" or 0") or str(row[2]).startswith("0, or") for row in rows):
+    if any(may_miss(each.reading.function, each.healthy.low, each.healthy.high) for each in lines):
         opto = board.optocoupler
         span = "the tolerances" if opto is None else f"the grade of {opto.ref}"
         words.append(f"or 0: at an end of {span} pulses may be too short to count.")
@@ -253,7 +255,9 @@ def short_reading(reading: Reading, circuit: Circuit) -> str:
     if not over and reading.function.row.dead:
         row: Sequence[str] = parts_between(circuit, reading.red, reading.black)
         over = f"{row[0]} to {row[-1]}" if row else ""
-    red, black = (joint_text(node, circuit) for node in (reading.red, reading.black))
+    red, black = probe_texts(reading.red, reading.black, circuit)
+    if {red, black} == set(LED_ENDS):
+        return f"{reading.function} {red}, {black}"
     if reading.function.row.dead and ", " in over:
         return f"{reading.function} {red}, {black} ({side_by_side(over.split(', '), circuit)})"
     simple = over not in circuit or not isinstance(circuit[over], Phototransistor)
@@ -286,17 +290,34 @@ def _best_told(line: ExpectedReading, circuit: Circuit, new: Collection[str]) ->
     return [f"{_bad_text(line, key)}{key}" for key in best]
 
 
+def _apart_text(function: Function, good: ExpectedRange, shown: ExpectedRange) -> str:
+    """What a reading shows, where that is all outside of what a good board shows; else empty."""
+    text = ""
+    if may_miss(function, good.low, good.high) and 0.0 < shown.high < good.high:
+        text = show_value(function, shown.high)
+    elif shown.low > good.high:
+        low = show_value(function, shown.low, digits=2)
+        text = low if shown.low == shown.high else f">{low}"
+        if function.row.method is Method.JUNCTION and shown.high == OVERLOAD:
+            text = show_value(function, OVERLOAD)  # few meters show more than 2 V
+    elif function.row.method is Method.VOLTS and _is_nothing(shown, good.low):
+        text = show_value(function, 0.0)
+    elif shown.high < good.low:
+        high = show_value(function, shown.high, digits=2)
+        text = high if shown.low == shown.high else f"<{high}"
+    return text
+
+
+def _is_nothing(shown: ExpectedRange, good: float) -> bool:
+    return max(abs(shown.low), abs(shown.high)) < NOTHING_RATIO * abs(good)
+
+
 def _bad_text(line: ExpectedReading, key: str) -> str:
     """What a reading shows with a fault, where that is apart from what a good board shows."""
     good, shown, function = line.healthy, line.faults[key], line.reading.function
-    if shown.low > good.high:
-        if function.row.method is Method.JUNCTION and shown.high == OVERLOAD:
-            return f"{show_value(function, OVERLOAD)}: "  # few meters show more than 2 V
-        low = show_value(function, shown.low, digits=2)
-        return f"{low if shown.low == shown.high else f'>{low}'}: "
-    if shown.high < good.low:
-        high = show_value(function, shown.high, digits=2)
-        return f"{high if shown.low == shown.high else f'<{high}'}: "
+    apart = _apart_text(function, good, shown)
+    if apart:
+        return f"{apart}: "
     if shown.low < good.low and shown.high <= good.high:
         return "lower: "
     return "higher: " if shown.high > good.high and shown.low >= good.low else ""

@@ -26,7 +26,7 @@ from zcd.report.of_diagnosis import (
 )
 from zcd.report.of_diagnosis_dict import reading_to_dict, repeated_to_dict
 from zcd.report.of_diagnosis_document import caution_sections
-from zcd.report.of_readings_card import short_reading
+from zcd.report.of_readings_card import WIDE_OHMS, is_wide, short_reading
 from zcd.report.of_retest_record import span_text
 from zcd.report.table import Quantity, Table
 from zcd.report.text import (
@@ -110,6 +110,7 @@ def _otherwise_good(retest: Retest) -> bool:
 def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
     """What stands after the readings: what may be left, what to take, what is left of the CTR."""
     powered = any(with_relay_on(a.measured.reading, retest.circuit) for a in retest.readings)
+    wide = any(is_wide(a.measured.reading.function, a.low, a.high) for a in retest.readings)
     not_repeated = "" if retest.missing or retest.good else _to_take_line(retest)
     lines = (
         _likeliest_line(retest),
@@ -117,6 +118,7 @@ def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
         _then_line(retest),
         _run_line(retest),
         not_repeated,
+        WIDE_OHMS if wide else "",
         "Powered readings are compared with the load relay on." if powered else "",
         *remaining,
     )
@@ -148,9 +150,10 @@ def _mark(again: RepeatedReading) -> str:
         return "DIFFERS"
     if again.measured.value == 0.0 < again.high and again.low == 0.0:
         return "proves nothing"  # pulses too narrow for some meters to count
-    shown = again.measured.value
-    beyond = again.measured.exact and not again.low <= shown <= again.high
-    return "good (meter's error)" if beyond else "good"
+    function, shown = again.measured.reading.function, again.measured.value
+    end = min(max(shown, again.low), again.high)
+    beyond = again.measured.exact and show_value(function, shown) != show_value(function, end)
+    return "good (within meter's error)" if beyond else "good"
 
 
 def _likeliest_line(retest: Retest) -> str:
@@ -248,9 +251,12 @@ def retest_line(retest: Retest) -> str:
     count = len(retest.missing)
     take = "Take one more reading" if count == 1 else f"Take {count} more readings"
     step = missing_in_order(retest)[0]
-    verdict = f"NOT PASSED yet: {share} sure that the board is good ({NEEDED})."
-    if retest.good_ratio >= SO_FAR:
-        verdict = f"GOOD SO FAR, not passed yet ({share} sure)."
+    so_far = retest.good_ratio >= SO_FAR
+    verdict = "GOOD SO FAR, not passed yet" if so_far else "NOT PASSED yet"
+    why = f"{share} sure that the board is good ({NEEDED})"
+    if retest.good_ratio >= SURE_GOOD:
+        why = "what showed the fault was not read again"
+    verdict = f"{verdict}: {why}."
     state = state_line(step, retest.circuit)
     return f"{verdict} {take}. {state}: {_with_good(step, retest)}."
 

@@ -21,20 +21,27 @@ def of_size(rule: Rule[float]) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class SmallChain:
-    """Several resistors of a chain that are all over a limit, and the size that would do."""
+    """Resistors of a chain that are over a limit, and the size that would do.
+
+    `used_ratio`: the largest share of a limit among them.
+    """
 
     refs: tuple[str, ...]
     size: str
     enough: str
+    used_ratio: float
 
     @property
     def cause(self) -> str:
         """What is wrong, without a full stop."""
-        return f"{listed(list(self.refs))} are all too small for this chain{self.size}"
+        are = "are all" if len(self.refs) > 1 else "is"
+        return f"{listed(list(self.refs))} {are} too small for this chain{self.size}"
 
     @property
     def remedy(self) -> str:
         """What to look at, and what to fit."""
+        if len(self.refs) == 1:
+            return f"Read its size and value again. If they are right, fit {self.enough}"
         return f"Read their sizes and values again. If they are right, fit {self.enough}"
 
     def command(self, file: str) -> str:
@@ -45,7 +52,7 @@ class SmallChain:
 def small_chain(
     board: Board, failed: Iterable[str], stresses: Iterable[ResistorStress]
 ) -> SmallChain | None:
-    """One cause for all that fails: several resistors of a chain are too small.
+    """One cause for all that fails: resistors of a chain are too small.
 
     Parameters
     ----------
@@ -58,14 +65,14 @@ def small_chain(
     Returns
     -------
     chain : SmallChain or None
-        None: anything else fails too, or one resistor alone.
+        None: nothing fails, or anything else too.
     """
     wrong = set(failed)
-    if len(wrong) < 2 or not wrong <= {part.ref for part in chain_resistors(board)}:
+    if not wrong or not wrong <= {part.ref for part in chain_resistors(board)}:
         return None
     found = [stress for stress in stresses if stress.resistor.ref in wrong]
     styles = {stress.resistor.style for stress in found}
-    size, enough = "", "larger ones"
+    size, enough = "", "larger ones" if len(found) > 1 else "a larger one"
     if len(styles) == 1:
         first = found[0].resistor
         size = f" ({first.style}: {_limits_text(first.rated_power_w, first.working_v)})"
@@ -75,7 +82,12 @@ def small_chain(
             able = resistor_limits(style)
             limits = _limits_text(able.rated_power_w, able.working_v)
             enough = f"{style} ({limits}) or larger"
-    return SmallChain(tuple(plain(stress.resistor.ref) for stress in found), size, enough)
+    return SmallChain(
+        refs=tuple(plain(stress.resistor.ref) for stress in found),
+        size=size,
+        enough=enough,
+        used_ratio=max(stress.used_ratio() for stress in found),
+    )
 
 
 def _limits_text(power_w: float, working_v: float) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from zcd.board.model import Board
-from zcd.diagnosis.reading_syntax import show_value
+from zcd.diagnosis.reading_syntax import show_span, show_value
 from zcd.diagnosis.readings import AccessLevel as Where
 from zcd.diagnosis.trip import Trip
 from zcd.errors import plain
@@ -159,10 +159,12 @@ def _reading_sections(causes: CausesForFlags, plan: Trip) -> tuple[Section, ...]
     if causes.told is not None:
         to_tell = "Then, to tell" if plan.steps else "To tell"
         relay = (
-            "" if causes.board.relay is None else "; feed: after the relay's contact, which is on"
+            ""
+            if causes.board.relay is None
+            else " Feed is behind the relay's contact: the relay has to be on."
         )
         line = (
-            f"{to_tell} the sides apart: {causes.told.reading.words} ({causes.told.where}{relay}). "
+            f"{to_tell} the sides apart: {causes.told.reading.words} ({causes.told.where}).{relay} "
         )
         blocks.append(Paragraph(f"{line}{_answers(causes.told)}."))
     if plan.steps:
@@ -175,7 +177,7 @@ def _answers(side_test: SideTest) -> str:
     function, sides = side_test.reading.function, dict[str, list[str]]()
     most = max(abs(middle) for _, middle, _ in side_test.shown.values())
     for side, (low, middle, high) in side_test.shown.items():
-        shown = f"{show_value(function, low)} to {show_value(function, high)}"
+        shown = show_span(function, low, high)
         if abs(high - low) <= NARROW_RATIO * most:
             near = 0.0 if abs(middle) < NARROW_RATIO * most else middle
             shown = f"about {show_value(function, near, digits=2)}"

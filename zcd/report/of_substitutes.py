@@ -56,8 +56,10 @@ def original_line(found: Substitutes) -> str:
     if chain := small_chain(found.board, first, found.original.resistors):
         if set(chain.refs) <= _asked(found):
             return f"{chain.cause}{mark}."
-        together = f"Read their sizes again, or replace them all: {chain.command(found.board.file)}"
-        return f"{chain.cause}{mark}. {together}"
+        again = "their sizes again, or replace them all"
+        if len(chain.refs) == 1:
+            again = "its size again, or replace it too"
+        return f"{chain.cause}{mark}. Read {again}: {chain.command(found.board.file)}"
     names = (rule_words(rule.name.removeprefix(AT_CORNER)) for rule in reversed(first.values()))
     named = [re.sub(r"^lock\b", "sync is lost", name) for name in names]
     return f"This board fails the check ({_few_text(named)}). No part below makes it worse{mark}."

@@ -10,7 +10,7 @@ from textwrap import fill
 from typing import NamedTuple
 
 from zcd import refdata
-from zcd.board.units import format_si
+from zcd.board.units import format_si, format_si_span
 from zcd.circuit.points import part_words
 from zcd.errors import plain
 from zcd.margin.headroom import LARGEST_FACTOR, Headroom
@@ -115,6 +115,17 @@ def quantity_text(value: float, unit: str) -> str:
     return format_si(value, unit, digits=digits) if unit else f"{value:.{DIGITS}g}"
 
 
+def quantity_span_text(low: float, high: float, unit: str) -> str:
+    """Two values as a span, the unit once where it is the same.
+
+    Examples
+    --------
+    >>> quantity_span_text(7.88e-3, 9.74e-3, "s"), quantity_span_text(6e-4, 1.6e-3, "s")
+    ('7.88 to 9.74 ms', '600 µs to 1.6 ms')
+    """
+    return format_si_span(low, high, unit, digits=DIGITS)
+
+
 def count_text(number: int, noun: str) -> str:
     """A number of things.
 
@@ -187,6 +198,21 @@ def offset_text(offset_s: float) -> str:
     if abs(offset_s) < AT_CROSSING_S:
         return "at crossing"
     return f"{quantity_text(abs(offset_s), 's')} {'after' if offset_s > 0 else 'before'}"
+
+
+def offset_span_text(first_s: float, last_s: float) -> str:
+    """From when to when an edge comes, the side of the crossing once where it is the same.
+
+    Examples
+    --------
+    >>> offset_span_text(2e-4, 1.7e-3), offset_span_text(-9e-5, 6e-5)
+    ('200 µs to 1.7 ms after', '90 µs before to 60 µs after')
+    """
+    if abs(first_s) < AT_CROSSING_S or abs(last_s) < AT_CROSSING_S or first_s * last_s < 0.0:
+        ends = dict.fromkeys(map(offset_text, (first_s, last_s)))
+        return " to ".join(ends)
+    span = quantity_span_text(abs(first_s), abs(last_s), "s")
+    return f"{span} {'after' if first_s > 0 else 'before'}"
 
 
 def crossing_text(offset_s: float) -> str:

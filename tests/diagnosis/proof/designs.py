@@ -10,7 +10,7 @@ from numpy.random import Generator, default_rng
 from zcd.board.files import parse_board
 from zcd.board.model import Board, Topology
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.diagnosis.meters import AcKind, Meter
+from zcd.diagnosis.meters import AcKind, Meter, ohm_full_scale_span_v
 from zcd.engine.solve import PULSES, solve
 from zcd.errors import InputError
 from zcd.sync.lock import judge
@@ -46,6 +46,13 @@ class Design:
     text: str
     board: Board
     meter: Meter
+
+    @property
+    def full_scale_v(self) -> float:
+        """What the ohms ranges of this very meter leave at the probes at full scale: no manual
+        says it, and the diagnosis is not told."""
+        rng = default_rng([self.seed, self.number, 1])
+        return float(rng.uniform(*ohm_full_scale_span_v(self.meter)))
 
 
 def design(seed: int, number: int) -> Design:

@@ -51,7 +51,7 @@ class Kept:
         """A value from an earlier run, or a new one."""
         key = (
             f"{digest_of(SIMULATED)} {what} {meter_model.meter!r} {meter_model.circuit!r} "
-            f"{meter_model.solve!r}"
+            f"{meter_model.solve!r} {meter_model.full_scale_v!r}"
         )
         name = hashlib.sha256(key.encode()).hexdigest()[:24]
         if name not in self.values:

@@ -127,9 +127,12 @@ def patient(design: Design, number: int, kept: Kept) -> Patient:
         family = design.board.optocoupler.family
         way = Spice(level=Level.DEVICE, family=family, device=_device(rng))
         sound, sick = (
-            MeterModel(design.board, circuit, design.meter, way.solve, way.solve_dead)
+            MeterModel(
+                design.board, circuit, design.meter, way.solve, way.solve_dead,
+                full_scale_v=np.array([design.full_scale_v]),
+            )
             for circuit in (healthy, faulty)
-        )
+        )  # fmt: skip
         result = Patient(
             design=design, wrong=wrong, healthy=healthy, seed=seed, kept=kept,
             looks=(sound, sick) if wrong.loose else (sick,), restless=float(rng.uniform(0.2, 0.8)),
