@@ -21,14 +21,12 @@ from zcd.report.document import Cautions, Document, Paragraph, Section
 from zcd.report.of_board import no_sync_line, read_as_line, unread_line
 from zcd.report.of_diagnosis import cautions_for, may_miss, side_by_side, spread_text
 from zcd.report.table import Table
-from zcd.report.terminal import document_text
+from zcd.report.terminal import fits_a_screen
 from zcd.report.text import quantity_text
 
 MOST_TOLD = 2
 MOST_ROWS, LEAST_ROWS = 8, 4
 """Readings on one screen."""
-WIDTH, LINES = 80, 24
-"""Columns and lines of a screen, without the line on what is not there."""
 TOLD_WIDTH = 20
 """Columns of the faults told, so that most readings are one line."""
 NOTHING_RATIO = 0.02
@@ -72,7 +70,7 @@ def card_screen_document(expected: ExpectedReadings) -> Document:
     """The most telling of the expected readings on one screen, with the cautions for them."""
     for most in range(MOST_ROWS, LEAST_ROWS, -1):
         document = _screen(expected, most)
-        if len(document_text(document, WIDTH).splitlines()) <= LINES:
+        if fits_a_screen(document):
             return document
     return _screen(expected, LEAST_ROWS)
 

@@ -25,12 +25,11 @@ from zcd.report.of_substitutes import (
     passed_over_line,
     proposals_table,
 )
+from zcd.report.terminal import fits_a_screen
 from zcd.simulation.drive_parts import Replacements, Switches
 from zcd.substitutes.proposals import SHOWN, few_tried
 from zcd.substitutes.search import CAPACITOR, Substitutes
 
-SCREEN_LINES = 18
-"""Headings and proposals of one screen, and what is said of the original."""
 BRIEF_CAUTIONS = (
     "CAUTION: Unplug, discharge and prove dead before you solder. Local codes and",
     "licensed practice come first. Replace flame-proof parts by flame-proof ones.",
@@ -40,14 +39,20 @@ OF_CAPACITORS = "Mains capacitors: class X2 (IEC 60384-14). Keep their discharge
 
 
 def brief_document(result: Replacements) -> Document:
-    """The proposals, one line each, on one screen."""
+    """The proposals, one line each, on one screen: of each part as many as it holds."""
+    for shown in range(SHOWN, 1, -1):
+        document = _brief(result, shown)
+        if fits_a_screen(document):
+            return document
+    return _brief(result, 1)
+
+
+def _brief(result: Replacements, shown: int) -> Document:
+    """So many proposals for each part."""
     found = result.found
-    kinds = len(found.answers) + (result.drive is not None)
     blocks: list[Block] = []
     if line := original_line(found):
         blocks.append(Paragraph(line))
-    room = SCREEN_LINES - 2 * len(blocks)
-    shown = min(SHOWN, max(1, room // max(kinds, 1) - 1))
     for answer in found.answers:
         blocks.append(Paragraph(heading(found, answer), weight="strong"))
         if answer.kind == "contact":

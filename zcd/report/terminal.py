@@ -26,6 +26,7 @@ from zcd.report.table import FAIL, Table
 from zcd.report.text import to_ascii, wrapped
 
 MAX_WIDTH = 100
+SCREEN_COLUMNS, SCREEN_LINES = 80, 25
 BESIDE_MARKS = 2
 """Columns before a mark and between it and its paragraph."""
 MOST_UNBROKEN = 40
@@ -58,6 +59,11 @@ def print_document(document: Document, console: Console) -> None:
             console.print()
         for block in section.blocks:
             _print_block(block, console)
+
+
+def fits_a_screen(document: Document) -> bool:
+    """Whether a document, with a line on what is not in it, is no longer than a screen."""
+    return len(document_text(document, SCREEN_COLUMNS).splitlines()) < SCREEN_LINES
 
 
 def document_text(document: Document, width: int = MAX_WIDTH) -> str:
