@@ -112,7 +112,10 @@ def _talk(exercise: Exercise) -> Session:
     _say(HELP)
     while not session.over:
         click.echo("> ", nl=False)
-        line = sys.stdin.readline()
+        try:
+            line = sys.stdin.readline()
+        except KeyboardInterrupt:
+            line = ""
         if not line:
             click.echo()
             break
@@ -162,12 +165,12 @@ def _end(session: Session, record: Path | None, *, full: bool) -> None:
     from zcd.report.of_practice import review_document
 
     review = session.review()
-    if record is not None:
-        add_to_record(record, record_of(review, date.today()))
     click.echo()
     show(review_document(review, full=full))
     if not full:
         _say("What each reading told, and how the errors came about: add --full.")
+    if record is not None:
+        add_to_record(record, record_of(review, date.today()))
 
 
 def _say(text: str, *, err: bool = False) -> None:

@@ -153,6 +153,11 @@ def two_faults(first: Edit, second: Edit) -> Edit:
     """Two faults of unrelated sizes."""
 
     def edit(circuit: Circuit, severity: FloatArray) -> Circuit:
-        return second(first(circuit, severity), (severity + GOLDEN_SHARE) % 1.0)
+        return second(first(circuit, severity), second_severity(severity))
 
     return edit
+
+
+def second_severity(severity: FloatArray) -> FloatArray:
+    """That of the second of two faults whose sizes have nothing to do with one another."""
+    return (severity + GOLDEN_SHARE) % 1.0

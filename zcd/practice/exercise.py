@@ -14,6 +14,7 @@ from zcd.board.model import Board, Topology
 from zcd.board.starter import example_of
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
+from zcd.diagnosis.circuit_edits import second_severity
 from zcd.diagnosis.fault_dictionary import faults_and_shares
 from zcd.diagnosis.faults import HEALTHY, REPLACED, Fault
 from zcd.diagnosis.meters import Meter
@@ -86,7 +87,10 @@ class Exercise:
         """The exercise once the others of its faults are mended."""
         circuit = self.drawn
         for fault in faults:
-            circuit = fault.edit(circuit, np.array([self.severity]))
+            severity = np.array([self.severity])
+            if fault.key in self.fault.members[1:]:
+                severity = second_severity(severity)
+            circuit = fault.edit(circuit, severity)
         return replace(self, states=(circuit,))
 
     @property

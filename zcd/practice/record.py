@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import suppress
@@ -11,6 +12,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from zcd.board.toml_files import read_bytes
 from zcd.errors import InputError
 from zcd.files import OtherWriterError, replace_whole, update_whole
 from zcd.practice.exercise import LEVELS
@@ -26,6 +28,8 @@ _KEYS = {
     "seconds": int,
     "dangers": dict,
 }
+_MOST = 10**9
+"""No number of a record is larger, and none is negative."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,6 +80,8 @@ def require_record(path: Path) -> None:
         list(_read(path))
     elif not path.parent.is_dir():
         raise InputError(f"{path}: found no such folder; allowed: a file in an existing one")
+    if not os.access(path if path.exists() else path.parent, os.W_OK):
+        raise InputError(f"{path}: found a place that cannot be written; allowed: one that can")
 
 
 def add_to_record(path: Path, record: dict[str, Any]) -> None:
@@ -129,17 +135,10 @@ def summaries(path: Path) -> tuple[LevelSummary, ...]:
 
 
 def _read(path: Path) -> Iterator[dict[str, Any]]:
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        why = error.strerror or str(error)
-        raise InputError(f"{path}: found no file to read ({why}); allowed: {_WANTED}") from error
-    yield from _records(data, path)
+    yield from _records(read_bytes(path, _WANTED, LARGEST_BYTES), path)
 
 
 def _records(data: bytes, path: Path) -> Iterator[dict[str, Any]]:
-    if len(data) > LARGEST_BYTES:
-        raise InputError(f"{path}: found more than {LARGEST_BYTES} bytes; allowed: {_WANTED}")
     for number, line in enumerate(data.splitlines(), 1):
         if line.strip():
             yield _parsed(line, f"{path}, line {number}")
@@ -153,8 +152,13 @@ def _parsed(line: bytes, where: str) -> dict[str, Any]:
     if not isinstance(record, dict):
         raise InputError(f"{where}: found no JSON object; allowed: {_WANTED}")
     for key, kind in _KEYS.items():
-        if type(record.get(key)) is not kind:
+        value = record.get(key)
+        if type(value) is not kind or (kind is int and not 0 <= value <= _MOST):
             raise InputError(f'{where}: found no usable "{key}"; allowed: {_WANTED}')
-    if any(type(number) is not int for number in record["dangers"].values()):
+    if record["level"] not in LEVELS:
+        raise InputError(
+            f'{where}: found no usable "level"; allowed: {min(LEVELS)} to {max(LEVELS)}'
+        )
+    if any(type(n) is not int or not 0 <= n <= _MOST for n in record["dangers"].values()):
         raise InputError(f'{where}: found no usable "dangers"; allowed: {_WANTED}')
     return record
