@@ -71,7 +71,7 @@ class Grids:
 MANY_BOARDS = Grids(READINGS, PULSES)
 """For the hundreds of rows of a fault dictionary."""
 ONE_BOARD = Grids(
-    replace(EDGES, points=2 * EDGES.points, steady_state_only=True),
+    replace(READINGS, points=2 * EDGES.points),
     replace(EDGES, steady_state_only=True),
 )
 """To compare one board with another solver: a millivolt where a mean is 0, a few microseconds."""
