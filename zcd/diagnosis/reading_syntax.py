@@ -369,7 +369,7 @@ def parse_place(text: str, circuit: Circuit, key: str = "") -> Reading:
         rest = rest.removesuffix(_ANY_VALUE)
     if reading is None or rest:
         raise invalid_value(
-            text, 'function, red probe, black probe (or a part): "dc pin logic0"', key
+            text, 'a function and a place, without a value: "dc pin logic0", "ohm R1"', key
         )
     return reading
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from zcd.board.units import format_si, nearest, require_length
 from zcd.circuit.elements import Circuit, Element, is_hidden
-from zcd.circuit.points import joint_text, part_words
+from zcd.circuit.points import LED_ENDS, joint_text, part_words
 from zcd.diagnosis.faults import Fault, faults_of
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.reading_syntax import parse_place, place_text, show_measured
@@ -210,7 +210,7 @@ class Session:
         circuit = self.bench.circuit
         names: dict[str, list[str]] = {node: [joint_text(node, circuit)] for node in circuit.nodes}
         for alias, node in circuit.aliases.items():
-            if alias.isidentifier() and alias != "relay":
+            if (alias.isidentifier() or alias in LED_ENDS) and alias != "relay":
                 names[node].append(alias)
         of_pin = island_of(circuit, "pin")
         mains, low = "Points of the mains side", "Points of the isolated side"
