@@ -153,7 +153,10 @@ def _parsed(line: bytes, where: str) -> dict[str, Any]:
         raise InputError(f"{where}: found no JSON object; allowed: {_WANTED}")
     for key, kind in _KEYS.items():
         value = record.get(key)
-        if type(value) is not kind or (kind is int and not 0 <= value <= _MOST):
+        usable = type(value) is kind
+        if kind is int:
+            usable = usable and 0 <= record[key] <= _MOST
+        if not usable:
             raise InputError(f'{where}: found no usable "{key}"; allowed: {_WANTED}')
     if record["level"] not in LEVELS:
         raise InputError(
