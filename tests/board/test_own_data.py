@@ -341,3 +341,11 @@ def test_four_single_diodes_are_four_parts() -> None:
     board = board_from_dict(edited(rectifier="1N4007", chain={"topology": "bridge"}))
     refs = {fault.repair for fault in faults_of(build_circuit(board))}
     assert {"D1a", "D1b", "D1c", "D1d"} <= refs
+
+
+@pytest.mark.parametrize("beside", ["ctr_min", "ctr_max", "test_current"])
+def test_what_the_ctr_as_printed_says_is_not_written_again(beside: str) -> None:
+    """One of the two would be dropped without a word."""
+    value = "1 mA" if beside == "test_current" else "300 %"
+    with pytest.raises(InputError, match=rf"optocoupler\.{beside}: found .* which says it too"):
+        coupler({"ctr": "50..600 % at 5 mA", beside: value})

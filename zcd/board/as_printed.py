@@ -568,6 +568,9 @@ def _coupler(reader: Reader) -> None:
     low, high = match["low"], match["high"]
     limits = {"ctr_min": f"{low} %", "ctr_max": f"{high} %"} if high else {"ctr": f"{low} %"}
     test = {"test_current": match["test"]} if match["test"] else {}
+    if twice := next((name for name in {**limits, **test} if name in rest), None):
+        said = f'nothing beside ctr = "{ctr}", which says it too'
+        raise invalid_value(rest[twice], said, f"optocoupler.{twice}")
     reader.value["optocoupler"] = {**rest, **limits, **test}
 
 
