@@ -34,6 +34,9 @@ output = {{{output}, supply = "5 V"}}
 controller = {{{controller}}}"""
 
 
+OF_5_V = ("RL78/G12 TTL", "TTL", "8051", "PIC16F TTL")
+
+
 def board(output: str, controller: str = 'input = "ATmega328P"') -> Board:
     return parse_board(TEXT.format(output=output, controller=controller))
 
@@ -133,8 +136,16 @@ def test_written_threshold_goes_before_the_input() -> None:
 @pytest.mark.parametrize("name", pin_inputs())
 def test_every_input_makes_a_board(name: str) -> None:
     text = TEXT.format(output='internal_pull_up = "on"', controller=f'input = "{name}"')
-    whole = parse_board(text.replace("5 V", "3.3 V"))
-    assert 0.0 < whole.controller.low_threshold_v < whole.controller.high_threshold_v < 3.3
+    supply_v = 5.0 if name in OF_5_V else 3.3
+    whole = parse_board(text.replace("5 V", f"{supply_v} V"))
+    assert 0.0 < whole.controller.low_threshold_v < whole.controller.high_threshold_v < supply_v
+
+
+@pytest.mark.parametrize("name", OF_5_V)
+def test_levels_of_a_5_v_sheet_are_none_at_3_3_v(name: str) -> None:
+    """RL78/G12: 0.8 V is low from 4.0 V of supply up; below that the sheet says 0.5 V."""
+    with pytest.raises(InputError, match=r'found ".* at 3.3 V"; allowed: low_threshold and high'):
+        pin_input(name, 3.3)
 
 
 @pytest.mark.parametrize(

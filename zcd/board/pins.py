@@ -58,13 +58,18 @@ def pin_input(name: str, supply_v: float, key: str = "") -> PinInput:
     Raises
     ------
     InputError
-        If there is none.
+        If there is none, or its sheet guarantees nothing at this supply.
     """
     found = find_name(name, pin_inputs())
     if found is None:
         known = pin_inputs()
         raise invalid_value(name, f"one of {', '.join(known)}{nearest(name, known)}", key)
     row = next(r for r in refdata.table("pin_thresholds") if r["controller"] == found)
+    least_v, most_v = float(row["supply_min_v"]), float(row["supply_max_v"])
+    if supply_v < least_v or supply_v > most_v:  # never where the sheet names no supply
+        allowed = f"its sheet's levels hold from {least_v:g} to {most_v:g} V of supply"
+        instead = "low_threshold and high_threshold from your controller's sheet"
+        raise invalid_value(f"{name} at {supply_v:g} V", f"{instead} ({allowed})", key)
     low, high, hysteresis = (
         _level_v(row, name, supply_v) for name in ("low_max", "high_min", "hysteresis")
     )
