@@ -87,8 +87,8 @@ def test_a_run_that_fails_is_one_line(
     ("words", "message"),
     [
         (("--fault", "R2 opn"), '"R2 opn".*did you mean "R2 open"'),
-        (("--reading", "dc"), "red probe, black probe"),
-        (("--reading", "dc pin logic0 5 V"), "red probe, black probe"),
+        (("--reading", "dc"), "a function and a place"),
+        (("--reading", "dc pin logic0 5 V"), "without a value"),
         (("--reading", "dc pin line"), "same side of the optocoupler"),
         (("--severity", "2"), "0<=x<=1"),
         (("--netlist", "nowhere/x.cir"), "cannot be written"),

@@ -7,8 +7,8 @@ import pytest
 from tests.diagnosis.boards import TEXTS
 from zcd import api
 from zcd.board.files import parse_board
-from zcd.report.of_readings_card import LINES, WIDTH, card_screen_document
-from zcd.report.terminal import document_text
+from zcd.report.of_readings_card import card_screen_document
+from zcd.report.terminal import document_text, fits_a_screen
 
 
 @pytest.mark.parametrize(
@@ -25,7 +25,7 @@ def test_dead_rows_first_and_none_on_live_parts_where_the_pin_is_isolated(name: 
     assert states.count("dead") >= 3
     told = " ".join(str(row[3]) for row in table.rows)
     assert "OC1 LED open" in told or "second LED open" in told
-    text = document_text(document, WIDTH)
-    assert len(text.splitlines()) <= LINES
+    text = document_text(document)
+    assert fits_a_screen(document)
     assert "LIVE MAINS" not in text
     assert "low side isolated?" in " ".join(text.split())

@@ -179,7 +179,8 @@ def schematic(
 
 
 def zoomed(sketch: Sketch) -> Sketch:
-    """The part of a drawing in which the probes are, with the words there whole.
+    """The part of a drawing in which the probes are, with the words there whole; all of it where
+    it shows none.
 
     Parameters
     ----------
@@ -187,6 +188,8 @@ def zoomed(sketch: Sketch) -> Sketch:
         Drawn with `probes`.
     """
     marks = [group for group in sketch.groups if group.kind in PROBES]
+    if not marks:  # a point that the drawing does not have, as the end that was lifted
+        return sketch
     left, top, right, bottom = reach(marks)
     core = (left - NEAR[0], top - NEAR[1], right + NEAR[0], bottom + NEAR[1])
 
