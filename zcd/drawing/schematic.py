@@ -188,7 +188,7 @@ def zoomed(sketch: Sketch) -> Sketch:
         Drawn with `probes`.
     """
     marks = [group for group in sketch.groups if group.kind in PROBES]
-    if not marks:  # a point that the drawing does not have, as the end that was lifted
+    if not marks:  # as in a list of nets
         return sketch
     left, top, right, bottom = reach(marks)
     core = (left - NEAR[0], top - NEAR[1], right + NEAR[0], bottom + NEAR[1])
