@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary, Progress
-from zcd.diagnosis.functions import Function, Method
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.likelihood import error, scaled
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.readings import AccessLevel, Reading, access_level, parts_over
@@ -117,7 +117,7 @@ def good_spans(
         Least and most on the reading's own scale; two spans where some meters count the pulses and
         others find none: half as many is neither.
     """
-    none = (healthy == 0.0) & (function.row.method in (Method.COUNTED, Method.SCOPE))
+    none = (healthy == 0.0) & function.row.pulses
     spans = []
     for shown in (healthy[none], healthy[~none]):
         if shown.size:

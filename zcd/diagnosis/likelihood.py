@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import Meter
-from zcd.diagnosis.readings import Measured, Power, Reading
+from zcd.diagnosis.readings import PLUGGED, Measured, Power, Reading
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -265,7 +265,7 @@ def _is_local(reading: Reading) -> bool:
 
 def is_cold(reading: Reading) -> bool:
     """Whether a reading is of a board that the mains does not warm."""
-    return reading.power in (Power.DEAD, Power.BENCH)
+    return reading.power not in PLUGGED
 
 
 def restless(samples: int) -> NDArray[np.bool_]:

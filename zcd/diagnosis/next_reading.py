@@ -15,7 +15,14 @@ from zcd.diagnosis.faults import HEALTHY, answer_of
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.information import Expected, Posterior, entropy_bits, expected, expected_again
 from zcd.diagnosis.likelihood import ALIKE_ERRORS, scaled
-from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading, access_level
+from zcd.diagnosis.readings import (
+    PLUGGED,
+    AccessLevel,
+    Measured,
+    Power,
+    Reading,
+    access_level,
+)
 from zcd.diagnosis.severity import points
 
 FloatArray = NDArray[np.float64]
@@ -46,7 +53,6 @@ COSTS = {
 HERTZ_OF_MAINS = 1.3
 """So much more costs the frequency of the mains: volts come first, as they tell whether there is
 any, and every meter shows them; common practice, no source."""
-UNPLUGGED, PLUGGED = (Power.DEAD, Power.BENCH), (Power.LIVE, Power.OFF)
 POWER_UP = 3.0
 """Cost of putting a board together and plugging it in, as far as one reading has to pay for it: the
 others of the trip share it; common practice, no source."""

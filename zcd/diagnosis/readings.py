@@ -42,6 +42,9 @@ class Power(StrEnum):
     """Under mains, the load relay (where there is one) driven."""
 
 
+PLUGGED = (Power.LIVE, Power.OFF)
+
+
 class AccessLevel(StrEnum):
     """How much trouble and danger a reading is, least first."""
 
@@ -93,7 +96,12 @@ class Reading:
     @property
     def at_pin(self) -> bool:
         """Whether it is one of the pulses at the pin."""
-        return self.function.row.pulses and {self.red, self.black} == {"pin", "logic0"}
+        return self.function.row.pulses and self.over_pin
+
+    @property
+    def over_pin(self) -> bool:
+        """Whether it is read between the pin and the controller's ground."""
+        return {self.red, self.black} == {"pin", "logic0"}
 
 
 SLOWEST = 1.25

@@ -36,7 +36,6 @@ REPAIRED_SHARE = 0.7
 CTR_STEPS = 25
 MIN_CTR_RATIO = 0.02
 SAMPLES = 16
-AT_PIN = {"pin", "logic0"}
 MAINS_NODES = ({"line", "neutral"}, {"feed", "neutral"})
 
 Points = tuple[float, float, float]
@@ -182,7 +181,7 @@ def retest(
     if all(each.good for each in again):
         missing = _symptoms(dictionary, [m for m in before if m.reading not in taken])
         assumed = [*measured, *(good_reading(dictionary, reading) for reading in missing)]
-        if shares_after(assumed)[good].sum() < SURE_GOOD:
+        if (shares_after(assumed) if missing else shares)[good].sum() < SURE_GOOD:
             dictionary.prepare(dictionary.readings, progress)
             missing += missing_readings(
                 repaired, assumed, lambda more: float(shares_after(more)[good].sum())
@@ -206,9 +205,7 @@ def _symptoms(dictionary: FaultDictionary, before: Sequence[Measured]) -> tuple[
     shown = [
         m
         for m in before
-        if m.reading.power is Power.LIVE
-        and {m.reading.red, m.reading.black} == AT_PIN
-        and m.reading in dictionary.readings
+        if m.reading.power is Power.LIVE and m.reading.over_pin and m.reading in dictionary.readings
     ]
     dictionary.prepare([m.reading for m in shown])
     return tuple(dict.fromkeys(m.reading for m in shown if not _again(dictionary, m).good))

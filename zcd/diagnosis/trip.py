@@ -10,9 +10,9 @@ import numpy as np
 from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.faults import Fault, includes, same_repair
 from zcd.diagnosis.likelihood import OUTLIER_SHARE, fact_log, partly_wrong
-from zcd.diagnosis.next_reading import PLUGGED, Suggestion
+from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.rank import Diagnosis, diagnose, one_repair, posterior_weights
-from zcd.diagnosis.readings import AccessLevel, Measured, Reading
+from zcd.diagnosis.readings import PLUGGED, AccessLevel, Measured, Reading
 from zcd.diagnosis.severity import points
 
 MOST_PLANNED = 3

@@ -13,8 +13,7 @@ from zcd.circuit.elements import Circuit
 from zcd.diagnosis.functions import FUNCTIONS, Function
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import OVERLOAD, Meter
-from zcd.diagnosis.next_reading import PLUGGED
-from zcd.diagnosis.readings import AccessLevel, Measured, Reading, access_level
+from zcd.diagnosis.readings import PLUGGED, AccessLevel, Measured, Reading, access_level
 from zcd.practice.exercise import Exercise
 
 READING_S = {

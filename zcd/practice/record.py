@@ -144,6 +144,10 @@ def _records(data: bytes, path: Path) -> Iterator[dict[str, Any]]:
             yield _parsed(line, f"{path}, line {number}")
 
 
+def _is_count(value: object) -> bool:
+    return type(value) is int and 0 <= value <= _MOST
+
+
 def _parsed(line: bytes, where: str) -> dict[str, Any]:
     try:
         record = json.loads(line)
@@ -153,15 +157,12 @@ def _parsed(line: bytes, where: str) -> dict[str, Any]:
         raise InputError(f"{where}: found no JSON object; allowed: {_WANTED}")
     for key, kind in _KEYS.items():
         value = record.get(key)
-        usable = type(value) is kind
-        if kind is int:
-            usable = usable and 0 <= record[key] <= _MOST
-        if not usable:
+        if not (_is_count(value) if kind is int else type(value) is kind):
             raise InputError(f'{where}: found no usable "{key}"; allowed: {_WANTED}')
     if record["level"] not in LEVELS:
         raise InputError(
             f'{where}: found no usable "level"; allowed: {min(LEVELS)} to {max(LEVELS)}'
         )
-    if any(type(n) is not int or not 0 <= n <= _MOST for n in record["dangers"].values()):
+    if not all(map(_is_count, record["dangers"].values())):
         raise InputError(f'{where}: found no usable "dangers"; allowed: {_WANTED}')
     return record

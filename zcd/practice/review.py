@@ -12,9 +12,9 @@ from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.faults import HEALTHY, LOOSE_MODE, Fault, same_repair
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.likelihood import error, scaled
-from zcd.diagnosis.next_reading import PLUGGED, Choice, Suggestion
+from zcd.diagnosis.next_reading import Choice, Suggestion
 from zcd.diagnosis.rank import Diagnosis, choices, diagnose
-from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
+from zcd.diagnosis.readings import PLUGGED, AccessLevel, Measured, Power, Reading
 from zcd.practice.bench import Bench, Danger, Taken
 from zcd.practice.exercise import Exercise
 

@@ -137,7 +137,7 @@ def spread_of(function: Function, low: float, high: float) -> str:
 
 def may_miss(function: Function, low: float, high: float) -> bool:
     """Whether a reading is 0 where it finds no pulse, and there may be one or not."""
-    return low == 0.0 < high and function.row.method in (Method.COUNTED, Method.SCOPE)
+    return low == 0.0 < high and function.row.pulses
 
 
 def expected_readings_tables(

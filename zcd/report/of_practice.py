@@ -8,9 +8,8 @@ from itertools import groupby
 
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
-from zcd.diagnosis.next_reading import PLUGGED
 from zcd.diagnosis.reading_syntax import show_measured
-from zcd.diagnosis.readings import AccessLevel, Power
+from zcd.diagnosis.readings import PLUGGED, AccessLevel, Power
 from zcd.errors import plain
 from zcd.practice.bench import Bench, Danger
 from zcd.practice.exercise import LEVELS, Exercise

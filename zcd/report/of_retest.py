@@ -284,9 +284,7 @@ def _run_line(retest: Retest) -> str:
 def _pulses_read(retest: Retest) -> bool:
     """Whether level and number of the pulses were read at the pin, and there are some."""
     taken = (a.measured for a in retest.readings if a.measured.value > 0.0)
-    at_pin = {
-        m.reading.function for m in taken if {m.reading.red, m.reading.black} == {"pin", "logic0"}
-    }
+    at_pin = {m.reading.function for m in taken if m.reading.over_pin}
     return Function.DC in at_pin and Function.FREQUENCY in at_pin
 
 

@@ -369,8 +369,8 @@ def parts_text(found: Substitutes, answer: Answer, proposal: Proposal) -> str:
     return " + ".join(f"{_values(list(group))} {words}" for words, group in groups)
 
 
-def part_text(part: Part) -> str:
-    """One part by its value or name."""
+def part_text(part: Part, name: str = "") -> str:
+    """One part by its value or name; an optocoupler by another `name`, if one is given."""
     match part:
         case Resistor():
             return f"{quantity_text(part.resistance_ohm, 'Ω')} {part.style}"
@@ -383,20 +383,18 @@ def part_text(part: Part) -> str:
             return " ".join(word for word in words if word)
     if part.grade == OWN_DATA:
         limits = (quantity_text(ratio, "%") for ratio in (part.ctr_min_ratio, part.ctr_max_ratio))
-        return f"{part.family} (CTR {' to '.join(limits)})"
+        return f"{name or part.family} (CTR {' to '.join(limits)})"
     measured = part.ctr_min_ratio == part.ctr_max_ratio
     ctr = f" (CTR {quantity_text(part.ctr_ratio, '%')})" if measured else ""
-    return f"{sold_as(part.family)} {'' if part.grade == 'any' else part.grade}".rstrip() + ctr
+    own = f"{sold_as(part.family)} {'' if part.grade == UNRANKED else part.grade}".rstrip()
+    return (name or own) + ctr
 
 
 def stock_text(found: Substitutes, part: Part) -> str:
     """One part by the name that the drawer has for it, else by its own."""
     items = found.drawer.optocouplers
     names = (item.name for item in items if replace(item.part, ref=part.ref) == part)
-    text = part_text(part)
-    if name := next(names, ""):
-        text = " (".join((plain(name), *text.split(" (")[1:]))
-    return text
+    return part_text(part, plain(next(names, "")))
 
 
 def left_out_line(found: Substitutes, answer: Answer) -> str:
