@@ -145,7 +145,7 @@ def test_retests_are_kept_in_the_job(bench: Path, capsys: pytest.CaptureFixture[
     about = ["--job", "job.toml", "--replaced", "R2 130k", "--by", "Ada"]
     assert main(["retest", "board.toml", "-r", "ohm R2 520k", *about]) == 1
     out = capsys.readouterr().out
-    assert "DC volts, red pin, black logic0" in out
+    assert "DC volts, red on pin, black on logic0" in out
     assert out.rstrip().endswith("Kept in job.toml.")
     assert main(["report", "job.toml", "--to", "r.html"]) == 1
     out = " ".join(capsys.readouterr().out.split())
@@ -181,8 +181,7 @@ def test_conversation_keeps_a_job_and_goes_on_with_it(
     out = " ".join(capsys.readouterr().out.split())
     for order in (
         "1. Find new R2 and R1: zcd substitute board.toml --for R2 --for R1 2. Fit them. ",
-        "3. Enter the new readings: zcd retest board.toml --job board-job.toml "
-        '-r "dc pin ..." -r "frequency ..." ',
+        '3. Enter the new readings: zcd retest board-job.toml -r "dc pin ..." -r "frequency ..." ',
         "zcd new --like board.toml repaired.toml",
         '4. Close the job: zcd close board-job.toml --found "R2 open"',
     ):

@@ -42,15 +42,15 @@ def test_probes_name_the_part_between_them() -> None:
     over = Reading(function=Function.OHM, red="chain.1", black="chain.2")
     assert probes_text(over, circuit) == "across R2"
     none = Reading(function=Function.AC, red="line", black="chain.1")
-    assert probes_text(none, circuit) == "red line, black R1/R2"
+    assert probes_text(none, circuit) == "red on line, black on R1/R2"
 
 
 def test_probes_over_a_junction_say_which_end_is_red() -> None:
     circuit = dictionary().circuit
     over = Reading(function=Function.DIODE, red="chain.2", black="led+")
-    assert probes_text(over, circuit) == "across D1, red R2/D1, black led+"
+    assert probes_text(over, circuit) == "across D1, red on R2/D1, black on led+"
     pin = Reading(function=Function.DC, red="pin", black="logic0")
-    assert probes_text(pin, circuit) == "red pin, black logic0"
+    assert probes_text(pin, circuit) == "red on pin, black on logic0"
 
 
 def test_every_point_of_a_chain_is_told_in_words() -> None:

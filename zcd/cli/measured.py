@@ -94,15 +94,15 @@ def retest(
 ) -> int:
     """Judge a repaired board by what you measured: good or not, and how much CTR is left.
 
-    REPAIRED is the board file as it is after the repair, or a job file with readings taken
-    since. A measured low time gives the CTR that is left and its headroom. The first line says
-    PASSES, or what fails, or which readings are missing. With --job the readings of the last
-    retest count too, unless it failed, was of another board file, or --replaced names another
-    part; a reading taken again replaces the old one.
+    REPAIRED is the board file as it is after the repair; where the same parts were fitted, the
+    job file will do. A measured low time gives the CTR that is left and its headroom. The first
+    line says PASSES, or what fails, or which readings are missing. With a job the result is kept
+    in it, and the readings of the last retest count too, unless it failed, was of another board
+    file, or --replaced names another part; a reading taken again replaces the old one.
 
     \b
     Examples
-      zcd retest repaired.toml -r "dc pin 2.9 V" -r "frequency 50 Hz"
+      zcd retest job.toml -r "dc pin 2.9 V" -r "frequency 50 Hz"
       zcd retest repaired.toml -r "low time 8.9 ms" --job job.toml --replaced R7
     """
     from dataclasses import replace
@@ -114,20 +114,24 @@ def retest(
     from zcd.jobs.retests import board_name_for, continued_retest, readings_of_record
     from zcd.margin.as_new import require_same_kind
 
-    if (replaced or by) and job_file is None:
-        raise click.UsageError("--replaced and --by are kept in a job file: give --job too")
     if job_file is not None:
         require_file(file, "write it into one and give that, as the job names its file")
     job = job_given(file)
+    if job.file is not None:
+        if job_file is not None:
+            raise click.UsageError(f"{file} is a job file: give the repaired board's, or no --job")
+        job_file, job = file, job_given(str(job.board_file))
+    if (replaced or by) and job_file is None:
+        raise click.UsageError("--replaced and --by are kept in a job file: give --job too")
     about = load_job(job_file) if job_file is not None else None
     if about is not None and about.file is None:
         raise click.UsageError(f"--job: {job_file} is a board file; give a job file")
     if about is not None:
         require_same_kind(job.board, about.board, "--job", "give the job of this board")
-        job = job if job.file is not None else replace(job, meter=about.meter)
+        job = replace(job, meter=about.meter)
     dictionary = fault_dictionary_of(job)
     more = [parse_reading(text, dictionary.circuit, f'--reading "{text[:60]}"') for text in written]
-    taken = (*job.measured, *more, *(captured(csv, job.board) if csv is not None else ()))
+    taken = (*more, *(captured(csv, job.board) if csv is not None else ()))
     if not taken:
         raise click.UsageError(
             'no reading since the repair: give what you measured now (-r "dc pin 2.9 V"), or '
@@ -139,7 +143,7 @@ def retest(
     taken = (*earlier, *taken)
     if last is not None:
         replaced, by = replaced or last.replaced, by or last.by
-    result = tested_again(dictionary, taken, about.measured if about else (), job.flags)
+    result = tested_again(dictionary, taken, about.measured if about else ())
     if about is not None:
         retest_kept(about, result, by, replaced, board)
     print_result(result, as_json, full=full, job=job_file)

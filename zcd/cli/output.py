@@ -168,7 +168,7 @@ def converse(
 
     from zcd.diagnosis.case import Case
     from zcd.errors import InputError
-    from zcd.files import file_name
+    from zcd.files import file_name, path_here
     from zcd.jobs.analysis import diagnosed, prepared
     from zcd.jobs.conversation import HELP, MORE, SHORT_HELP, Answers, Conversation
     from zcd.report.of_diagnosis_answer import work_lines
@@ -177,6 +177,10 @@ def converse(
 
     def show_step(diagnosis: Diagnosis) -> None:
         steps.show(diagnosis, talk.answers)
+        if diagnosis.suggestion is None and board_file:
+            job_file = path_here(writer.path) if writer.written else None
+            for line in work_lines(diagnosis, job.board, dictionary.circuit, board_file, job_file):
+                say(line)
 
     def explain(word: str, diagnosis: Diagnosis) -> None:
         if word not in MORE:
@@ -199,6 +203,7 @@ def converse(
 
     writer = _document(job, dictionary, place)
     name = file_name(writer.path)
+    board_file = job.board_file and path_here(job.board_file)
     known = writer if writer.written else job
     talk = Conversation(
         Answers(dictionary.circuit, [*known.log, *more], tuple(flags) or known.flags, job.codes),
@@ -218,12 +223,12 @@ def converse(
             f"{name}: found no way to keep the last answer, as told above; allowed: the same "
             "answer again, once there is one"
         )
-    board_file = job.board_file and file_name(job.board_file)
-    if writer.written and board_file:
-        for line in work_lines(last, job.board, dictionary.circuit, board_file, name):
-            say(line)
     if writer.written:
-        go_on = "" if last.stopped == "sure" else f"; go on with: zcd diagnose {name} --ask"
+        go_on = (
+            ""
+            if last.stopped == "sure"
+            else f"; go on with: zcd diagnose {path_here(writer.path)} --ask"
+        )
         click.echo(f"Kept in {name}{go_on}")
 
 

@@ -97,7 +97,9 @@ common practice, no source."""
 _BARE = re.compile(r"\d+(\.\d+)?")
 _LONE_ONE = re.compile(r"1 ?\.?")
 _SHARE_HIGH = re.compile(r"(?P<value>.*\S) high")
-_RED_BLACK = re.compile(r"(?P<over>.*)\bred (?P<red>\S+) black (?P<black>\S+)(?P<rest>.*)")
+_RED_BLACK = re.compile(
+    r"(?P<over>.*)\bred (on )?(?P<red>\S+) black (on )?(?P<black>\S+)(?P<rest>.*)"
+)
 
 
 def parse_shown(
@@ -452,8 +454,8 @@ def _pieces(words: list[str], circuit: Circuit) -> list[str]:
 
 
 def _as_typed(words: list[str], circuit: Circuit) -> list[str]:
-    """A line as the output prints it (``ohms across R2``, ``red feed, black R1/R2``) in the order
-    in which readings are typed."""
+    """A line as the output prints it (``ohms across R2``, ``red on feed, black on R1/R2``) in the
+    order in which readings are typed."""
     line = " ".join(words[1:]).replace("one end lifted", "lifted")
     if probes := _RED_BLACK.fullmatch(line):
         red, black, over = probes["red"], probes["black"], probes["over"].split()

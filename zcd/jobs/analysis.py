@@ -46,14 +46,13 @@ def tested_again(
     dictionary: FaultDictionary,
     measured: Sequence[Measured],
     before: Sequence[Measured],
-    flags: Sequence[str],
 ) -> Retest:
     """Judge readings after a repair with a progress bar."""
     from zcd.diagnosis.retest import retest
     from zcd.progress import progress_bar
 
     with progress_bar(len(measured)) as begin:
-        result = retest(dictionary, measured, before, flags, begin)
+        result = retest(dictionary, measured, before, progress=begin)
     dictionary.keep()
     return result
 

@@ -72,7 +72,7 @@ def probes_text(reading: Reading, circuit: Circuit) -> str:
     red, black = probe_texts(reading.red, reading.black, circuit)
     if len(between) == 1:
         red, black = leads_text(between[0].ref, reading.red, circuit) or (red, black)
-    return f"{over}{', ' if over else ''}red {red}, black {black}{state}"
+    return f"{over}{', ' if over else ''}red on {red}, black on {black}{state}"
 
 
 def _over_text(reading: Reading, circuit: Circuit) -> tuple[str, tuple[Element, ...]]:

@@ -210,7 +210,8 @@ def work_lines(
     if diagnosis.stopped != "sure" or first is None or first.key == HEALTHY.key:
         return ()
     part = first.repair.split()[0]
-    measure = f"zcd retest {board_file}" + (f" --job {job_file}" if job_file else "")
+    measure = f"zcd retest {job_file or board_file}"
+    another = "zcd retest repaired.toml" + (f" --job {job_file}" if job_file else "")
     if first.mode == "reversed":
         return (
             "Next: swap the probes and read it again.",
@@ -235,7 +236,7 @@ def work_lines(
     orders += [
         f"{mend}. {hidden_line(diagnosis, circuit)}".strip(),
         f'Enter the new readings: {measure} -r "dc pin ..." -r "frequency ..." (if you fitted '
-        f"another value or type: zcd new --like {board_file} repaired.toml, and give that file)",
+        f"another value or type: zcd new --like {board_file} repaired.toml, then {another})",
     ]
     if job_file is not None:
         found = "..." if several else first.key

@@ -182,7 +182,8 @@ def command_line(retest: Retest, file: str, job_file: str) -> str:
     if not retest.missing:
         return ""
     place = short_reading(missing_in_order(retest)[0], retest.circuit)
-    return f'Next: zcd retest {plain(file)} --job {plain(job_file)} -r "{place} ..."'
+    about = "" if file == job_file else f" --job {plain(job_file)}"
+    return f'Next: zcd retest {plain(file)}{about} -r "{place} ..."'
 
 
 def _then_line(retest: Retest) -> str:

@@ -76,7 +76,7 @@ def _differing_text(each: RetestReading) -> str:
 def _short_name(each: RetestReading) -> str:
     """What was read, without the pin where a pulse is measured there."""
     name = plain(each.reading).replace(" (scope)", "")
-    return name.removesuffix(", pin to logic0").removesuffix(", red pin, black logic0")
+    return name.removesuffix(", pin to logic0").removesuffix(", red on pin, black on logic0")
 
 
 def verdict_text(record: RetestRecord) -> str:

@@ -266,12 +266,15 @@ def years_text(years: float) -> str:
 
     Examples
     --------
-    >>> years_text(24.43), years_text(1e6), years_text(0.0)
-    ('24 years', 'over a century', 'none')
+    >>> years_text(24.43), years_text(0.98), years_text(1e6), years_text(0.0)
+    ('24 years', '1 year', 'over a century', 'none')
     """
     if years > CENTURY_YEARS:
         return "over a century"
-    return f"{years:.2g} years" if years > 0.0 else "none"
+    if years <= 0.0:
+        return "none"
+    number = f"{years:.2g}"
+    return f"{number} year{'s' if float(number) != 1.0 else ''}"
 
 
 def rule_value_text(rule: Rule[float]) -> str:

@@ -401,14 +401,14 @@ def _side_rows(
 def _what(reading: Reading, circuit: Circuit) -> str:
     """The parts that the probes are across, and red at a diode; else the point that is read."""
     probes = probes_text(reading, circuit).removeprefix("across ")
-    return probes.removeprefix("red ").partition(", black")[0]
+    return probes.removeprefix("red on ").partition(", black")[0]
 
 
 def _probes(reading: Reading, circuit: Circuit) -> str:
     """Red and black, and the state of the board where it is not the usual one."""
     red, black = (point_text(node, circuit) for node in (reading.red, reading.black))
     state = "" if reading.power is usual_power(reading.function) else f", {reading.power}"
-    return f"red {red}, black {black}{state}"
+    return f"red on {red}, black on {black}{state}"
 
 
 def _good(
