@@ -191,7 +191,9 @@ def test_chips_that_are_all_too_small_are_one_cause() -> None:
         {values = ["30k", "36k"], style = "2010"}]"""
     result = asked(parse_board(KILN), "R2", drawer)
     told = original_line(result.found)
-    assert told.startswith("R1, R2, R3 and R4 are all too small for this chain (1206: 125 mW")
+    assert told.startswith(
+        "R1, R2, R3 and R4 are all too small for this chain (1206 taken as 125 mW"
+    )
     assert told.endswith("zcd substitute BOARD --for R1 --for R2 --for R3 --for R4")
     assert "pin" not in told
     failed = {rule.subject for rule in result.found.original.failed}

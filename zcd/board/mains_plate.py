@@ -141,7 +141,7 @@ def _voltage(table: dict[str, Any], key: str) -> str:
     table["low_voltage"], table["high_voltage"] = f"{least:.4g} V", f"{most:.4g} V"
     return (
         f"{format_si(nominal, 'V')} nominal, checked from {format_si(least, 'V')} to "
-        f"{format_si(most, 'V')} (both ends of the range and {format_si(SUPPLY_RATIO, '%')} beyond)"
+        f"{format_si(most, 'V')} ({format_si(SUPPLY_RATIO, '%')} beyond the range)"
     )
 
 
@@ -155,4 +155,4 @@ def _frequency(table: dict[str, Any]) -> str:
     volts = re.match(r"[\d.]+", str(table.get("voltage", "")))
     here, other = (one, two) if volts is None or float(volts[0]) > 150.0 else (two, one)
     table["frequency"], table["second_frequency"] = f"{here:g} Hz", f"{other:g} Hz"
-    return f"{here:g} Hz nominal, checked at {other:g} Hz too"
+    return f"{here:g} Hz, checked at {other:g} Hz too"

@@ -155,10 +155,10 @@ def commands() -> None:
       close, report   Close a job with what was found; write the job sheet.
       story        Show which fault raises which error flags, and why.
       windings     Name the leads of a fan before you connect it.
-      map          Show where sync is lost.
+      map          Show how low mains or CTR may fall before sync is lost.
       spice        Compare with ngspice.
       bench        Do all of this on a page in your browser.
-      jobs, boards   List those of a folder.
+      jobs, boards   List the job files, the board files, of a folder.
       practice     Find hidden faults, to learn.
       settings, completion, schema   Set up zcd, your shell, your editor.
     """

@@ -266,7 +266,10 @@ def _job_facts(board: Board, case: Case | None) -> list[tuple[str, str]]:
     found = plain(job.found) or unconfirmed_text(case.diagnosis)
     name = "Found" if job.found else unconfirmed_name(case.diagnosis)
     parts = "; ".join(changes(job.board, board))
-    done = plain(job.repair) or parts
+    fitted = ", ".join(map(plain, job.retests[-1].replaced)) if job.retests else ""
+    done = plain(job.repair) or parts or (f"{fitted} replaced" if fitted else "")
+    if job.closed is not None and not done:
+        done = LINE  # a sheet without it is filled in by hand
     tested = retest_record_lines(job.retests[-1])[0] if job.retests else "not measured again"
     told = (("Complaint", complaint), (name, found), ("Done", done), ("Tested", tested))
     return [(name, text) for name, text in told if text]

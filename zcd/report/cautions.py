@@ -48,7 +48,7 @@ GENERAL: tuple[Caution, ...] = (
     ),
     Caution(
         text="Treat chain, rectifier and the optocoupler's LED as live whenever the plug is in, "
-        "also with the load relay off: a plug fits either way round.",
+        "also with the load relay off: many plugs fit either way round.",
         source=_PRACTICE,
         of_isolated=True,
     ),

@@ -23,12 +23,13 @@ from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import chain_resistors
 from zcd.margin.tolerances import grade_unread
 from zcd.report.cautions import caution_lines
-from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Verdict
+from zcd.report.document import Block, BulletList, Document, Facts, Paragraph, Section, Verdict
 from zcd.report.of_board import BEARS, READ_AGAIN, read_as_line, unread_parts, years_from
 from zcd.report.of_changes import changes
 from zcd.report.of_check import volts_text
 from zcd.report.of_sizes import SmallChain, of_size, sizes_of, small_chain
 from zcd.report.table import STATUS
+from zcd.report.terminal import fits_a_screen
 from zcd.report.text import (
     RULE_WORDS,
     crossing_text,
@@ -57,11 +58,6 @@ SPOKEN = {
     "unevenness of the pulses": "pulses uneven by",
 }
 """Quantities whose name is no beginning of a sentence."""
-FAR = {
-    "offset of the edge": "edge far off the zero crossing",
-    "unevenness of the pulses": "pulses very uneven",
-}
-"""The same where they are beyond any figure."""
 NOTE = "note: "
 """Before a finding that asks for nothing, and that the verdict does not count as a warning."""
 EXPECTATION_TEXTS = {
@@ -87,25 +83,34 @@ NO_LOWER_END_RATIO = 1e-2
 
 
 def answer_section(check: Check, title: str = "Verdict", is_verdict: bool = True) -> Section:
-    """The whole answer; of a board that something else keeps from passing, no verdict."""
+    """The whole answer, with as many findings as a screen holds; of a board that something else
+    keeps from passing, no verdict."""
     headline = headline_text(check)
     first = Verdict(headline, check.passes) if is_verdict else Paragraph(headline)
-    blocks: list[Block] = [first]
-    blocks += [Paragraph(line) for line in advice_lines(check)]
-    if findings := tuple(line for line in finding_lines(check) if not line.startswith(NOTE)):
-        blocks.append(BulletList(_first(findings)))
+    before = [first, *map(Paragraph, advice_lines(check))]
+    findings = tuple(line for line in finding_lines(check) if not line.startswith(NOTE))
+    after = _figures(check)
+    for most in range(MOST_FINDINGS, 0, -1):
+        found = [BulletList(_first(findings, most))] if findings else []
+        section = Section(title, (*before, *found, *after), answer=True)
+        if fits_a_screen(Document(title=plain(check.board.name), sections=(section,))):
+            break
+    return section
+
+
+def _figures(check: Check) -> list[Block]:
+    """The few figures that matter, what was read and assumed, and the caution."""
+    blocks: list[Block] = []
     blocks.append(Facts(tuple(_facts(check))))
     blocks += [Paragraph(line) for line in (read_as_line(check.board),) if line]
     blocks.append(Paragraph(assumed_text(check.board)))
     blocks += [Paragraph(line) for line in caution_lines(AccessLevel.DEAD)]
-    return Section(title, tuple(blocks), answer=True)
+    return blocks
 
 
-def _first(lines: tuple[str, ...]) -> tuple[str, ...]:
-    more = len(lines) - MOST_FINDINGS
-    if more <= 0:
-        return lines
-    return (*lines[:MOST_FINDINGS], f"and {more} more")
+def _first(lines: tuple[str, ...], most: int) -> tuple[str, ...]:
+    more = len(lines) - most
+    return lines if more <= 0 else (*lines[:most], f"and {more} more")
 
 
 def headline_text(check: Check) -> str:
@@ -136,8 +141,15 @@ def headline_text(check: Check) -> str:
         if count == 1 and any(each.too_small for each in sizes):
             passes = "PASSES"
         return f"{passes}{condition}. {sound}."
+    return _failed_text(check)
+
+
+def _failed_text(check: Check) -> str:
+    """What fails, in one sentence."""
     failed = _failed_subjects(check)
     parts = sorted(failed - {SYNC})
+    if SYNC in failed and not parts and _only_the_weakest_fails(check):
+        return f"FAILS at the limit: a typical {_coupler_text(check)} works, the weakest does not."
     wrong = ["sync is lost"] if SYNC in failed else []
     if parts:
         wrong.append(_overloaded_text(parts))
@@ -200,7 +212,9 @@ def unread_lines(check: Check) -> Iterator[str]:
     spans = {values.ref: values for values in check.passing_values}
     for line, unknown in zip(unread_parts(check.board), check.board.unknowns, strict=True):
         values = spans.get(unknown.ref)
-        span = "" if values is None else f"with {_span_text(values)} (E12)"
+        likely = values is not None and values.high >= unknown.low_ohm
+        likely = likely and values.low <= unknown.high_ohm
+        span = f"with {_span_text(values)} (E12)" if likely else ""
         taken = values is not None and values.low <= values.value <= values.high
         if check.passes and not taken:
             # a value that is passed for a doubt, or a rare corner, has no room left
@@ -208,7 +222,7 @@ def unread_lines(check: Check) -> Iterator[str]:
         elif span:
             with_values = f"the board passes {span}"
         else:
-            with_values = "no value of it alone makes the board pass"
+            with_values = "no likely value of it makes the board pass"
         yield f"{line}; {with_values}."
     if check.board.unknowns:
         yield (
@@ -224,6 +238,12 @@ def _grade_lines(check: Check) -> Iterator[str]:
         yield (
             f"Read the grade letter behind the type number of {ref} first: a typical {ref} works, "
             "the weakest of all grades does not."
+        )
+    elif check.status == "warning" and grade_unread(check.board):
+        ref = _coupler_text(check)
+        yield (
+            f"No grade was read on {ref}: counted with the lowest CTR of all. Read the letter "
+            "behind its type number, write it in, and check again."
         )
 
 
@@ -247,11 +267,8 @@ def culprit_lines(check: Check) -> Iterator[str]:
         yield f"To cure it: {_of_text(first)}."
         return
     if _only_the_weakest_fails(check):
-        ref = _coupler_text(check)
-        yield (
-            f"A typical {ref} works; the weakest that its grade allows does not, at low mains and "
-            f"hot. The board passes with {_of_text(first)}."
-        )
+        if not check.board.unknowns:  # that comes first
+            yield f"The board passes with {_of_text(first)}."
     else:
         yield f"Most likely cause: {_part_text(first.ref)}. {_remedy_text(first)}"
     if others:
@@ -266,11 +283,7 @@ def _uncured_line(check: Check, small: str) -> str:
     if small:
         return f"Only {plain(small)} is over its limit. Next: zcd substitute {file} --for {small}"
     if _only_the_weakest_fails(check):
-        ref = _coupler_text(check)
-        return (
-            f"A typical {ref} works; the weakest that its grade allows does not, at low mains "
-            "and hot. Fit one of a higher CTR grade."
-        )
+        return f"Fit {_coupler_text(check)} of a higher CTR grade."
     if chain is not None:
         return (
             f"Changing one part will not cure it: {chain.cause}. {chain.remedy}. "
@@ -389,7 +402,7 @@ def repair_text(repair: Repair, board: Board, passes: bool = True) -> str:
     part, was = board.optocoupler, repair.was.optocoupler
     if passes and part is not None and part == was and part.remaining_ratio == 1.0:
         verdict += (
-            f" {plain(part.ref)} was not replaced: the years it has served come off the reserve."
+            f" {plain(part.ref)} is the old one: the years it has served come off its reserve."
         )
     inherited = " What fails failed on the original too." if repair.inherited and passes else ""
     return f"{verdict}{inherited} Changed: {'; '.join(changed)}."
@@ -555,8 +568,8 @@ def _reserve_text(check: Check, rule: Rule[float]) -> str:
         years = years_text(check.life.design_rule_years)
         return (
             "too little reserve for ageing: sync is lost once the weakest coupler of its grade has "
-            f"lost {left} of its CTR, about {years} {years_from(check.board)} ({wanted} wanted). "
-            "Fit one of a higher grade"
+            f"lost {left} of its CTR, about {years} {years_from(check.board)} ({wanted} wanted)"
+            f"{'' if grade_unread(check.board) else '. Fit one of a higher grade'}"
         )
     rise, due = percent_text(rule.value - 1.0), percent_text(rule.limit - 1.0)
     return f"sync is lost once the chain has risen by {rise} (tolerance and ageing: {due})"
@@ -591,14 +604,12 @@ def _worst_text(check: Check, subject: str, rule: Rule[float]) -> str:
     margin = float(drawn.margins[:, drawn.names.index(subject)].min())
     if margin >= 0.0:
         margin = rule.margin
-    if margin <= -1.0:  # where margins end
-        usual = f"{limit.words} {'none' if limit.at_least else 'far too large'}"
-        return f"{FAR.get(limit.words, usual)} at worst"
     words = _spoken(limit.words)
     worst = expected * (1.0 + margin if limit.at_least else 1.0 - margin)
     bound = "at least" if limit.at_least else "at most"
+    over = "over " if margin <= -1.0 and not limit.at_least else ""  # where margins end
     return (
-        f"{words} {quantity_text(worst, limit.unit)} at worst "
+        f"{words} {over}{quantity_text(worst, limit.unit)} at worst "
         f"({bound} {quantity_text(expected, limit.unit)} expected)"
     )
 
@@ -665,12 +676,10 @@ def _population_text(population: Population) -> str:
     failing, doubtful = population.failing.ratio, population.doubtful_ratio
     if not failing and not doubtful:
         return f"no board fails ({population.size} calculated)"
-    fails = f"{_few_text(failing)} of boards within tolerance fail" if failing else ""
-    if not doubtful:
-        return fails
-    more = "more" if failing else "of boards within tolerance"
-    may = f"{_few_text(doubtful)} {more} may fail"
-    return f"{fails}; {may}" if fails else may
+    shares = ((failing, "fail"), (doubtful, "may fail"))
+    texts = [f"{_few_text(ratio)} {what}" for ratio, what in shares if ratio]
+    drawn = f"of {population.size} boards with parts, mains and heat drawn at random"
+    return f"{listed(texts)} {drawn}"
 
 
 def _few_text(ratio: float) -> str:
@@ -679,7 +688,10 @@ def _few_text(ratio: float) -> str:
 
 def _pulse_text(check: Check, nominal: Level) -> str:
     assert check.pulse is not None  # where the nominal level locks
-    least_most = quantity_span_text(*check.pulse.low_time_s, "s")
+    least_s, most_s = check.pulse.low_time_s
+    least_most = quantity_span_text(least_s, most_s, "s")
+    if not all(level.locks for level in check.levels):
+        least_most = f"none to {quantity_text(most_s, 's')}"
     often = "two a period" if expected_pulses(check.board) == 2 else "one a period"
     return (
         f"{often}, low {quantity_text(nominal.low_time_s, 's')} "

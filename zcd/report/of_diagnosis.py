@@ -34,6 +34,8 @@ from zcd.report.text import probability_text
 
 MIN_SHOWN = 0.005
 MAX_SHOWN = 8
+PROBABLY = 0.75
+"""From here on the likeliest fault is named alone: no other comes near it."""
 
 ACCESS_TITLES = {
     AccessLevel.DEAD: "Dead tests: unplugged, discharged, proved dead",

@@ -36,6 +36,7 @@ from zcd.report.document import Block, BulletList, Document, Paragraph, Section
 from zcd.report.of_answers import answers_text
 from zcd.report.of_board import READ_AGAIN, no_sync_line, read_as_line, unread_line
 from zcd.report.of_diagnosis import (
+    PROBABLY,
     RELAY_ON,
     flags_line,
     good_text,
@@ -59,8 +60,6 @@ MIN_TELLING = 0.1
 """Nobody acts on less."""
 LIFTABLE = ("resistor", "diode")
 """Kinds of parts with two leads, of which one can be lifted."""
-PROBABLY = 0.75
-"""From here on the likeliest fault is named alone: no other comes near it."""
 MOST_ASSUMED = 2
 ACROSS_COUPLER = (
     "Before power: diode test across its LED pins{ways}; ohms from these to its transistor pins, "

@@ -17,6 +17,7 @@ from zcd.margin.headroom import Headroom
 from zcd.report.cautions import DANGER, Caution, caution_lines
 from zcd.report.document import Document, Paragraph, Section
 from zcd.report.of_diagnosis import (
+    PROBABLY,
     cautions_for,
     reading_text,
     spread_of,
@@ -160,8 +161,9 @@ def _likeliest_line(retest: Retest) -> str:
     """What is likeliest now, where a reading differs from that of a good board."""
     if not retest.differs or retest.likeliest_ratio < MIN_NAMED:
         return ""
-    share = probability_text(retest.likeliest_ratio)
-    return f"Likeliest now, {share}: {retest.likeliest.key}; {retest.likeliest.words}."
+    share, likeliest = probability_text(retest.likeliest_ratio), retest.likeliest
+    what = f"; {likeliest.words}" if retest.likeliest_ratio >= PROBABLY else ""
+    return f"Likeliest now: {likeliest.key} ({share}){what}."
 
 
 def _next_line(retest: Retest) -> str:

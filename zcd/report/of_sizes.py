@@ -34,7 +34,7 @@ class SmallChain:
     @property
     def cause(self) -> str:
         """What is wrong, without a full stop."""
-        are = "are all" if len(self.refs) > 1 else "is"
+        are = {1: "is", 2: "are both"}.get(len(self.refs), "are all")
         return f"{listed(list(self.refs))} {are} too small for this chain{self.size}"
 
     @property
@@ -75,7 +75,7 @@ def small_chain(
     size, enough = "", "larger ones" if len(found) > 1 else "a larger one"
     if len(styles) == 1:
         first = found[0].resistor
-        size = f" ({first.style}: {_limits_text(first.rated_power_w, first.working_v)})"
+        size = f" ({first.style} taken as {_limits_text(first.rated_power_w, first.working_v)})"
         power_w = max(each.resistor.rated_power_w * each.power_ratio for each in found)
         working_v = max(each.resistor.working_v * each.voltage_ratio for each in found)
         if style := size_that_bears(first.style, power_w, working_v):

@@ -106,7 +106,7 @@ def headline(story: Story, *, fan: bool = True) -> str:
             return f"{cause_text(story.cause)}: the controller has no supply and reports nothing"
         return f"{cause_text(story.cause)}: no flag"
     times = ", ".join(
-        f"{flag} flag after {story.flags[flag]:.1f} s"
+        f"{flag} flag after about {format_si(story.flags[flag], 's', digits=2)}"
         for flag in ((SYNC, FAN) if fan else (SYNC,))
         if flag in story.flags
     )
