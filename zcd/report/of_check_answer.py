@@ -212,9 +212,9 @@ def unread_lines(check: Check) -> Iterator[str]:
     spans = {values.ref: values for values in check.passing_values}
     for line, unknown in zip(unread_parts(check.board), check.board.unknowns, strict=True):
         values = spans.get(unknown.ref)
-        likely = values is not None and values.high >= unknown.low_ohm
-        likely = likely and values.low <= unknown.high_ohm
-        span = f"with {_span_text(values)} (E12)" if likely else ""
+        if values and (values.high < unknown.low_ohm or values.low > unknown.high_ohm):
+            values = None
+        span = "" if values is None else f"with {_span_text(values)} (E12)"
         taken = values is not None and values.low <= values.value <= values.high
         if check.passes and not taken:
             # a value that is passed for a doubt, or a rare corner, has no room left
