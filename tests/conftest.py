@@ -14,6 +14,8 @@ from typing import Any
 
 import pytest
 
+from tests import once
+
 REFERENCE = Path(__file__).resolve().parents[1] / "reference"
 SOURCES: dict[str, dict[str, str]] = tomllib.loads(
     (REFERENCE / "sources.toml").read_text(encoding="utf-8")
@@ -81,6 +83,20 @@ def _cache_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None
     patch.setenv("XDG_CACHE_HOME", str(shared / "cache"))
     yield
     patch.undo()
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _worked_out_once() -> Iterator[None]:
+    """What is asked of the same boards again and again is kept while a process runs tests."""
+    with pytest.MonkeyPatch.context() as patch:
+        once.keep(patch)
+        yield
+
+
+@pytest.fixture
+def anew() -> None:
+    """Nothing that other tests asked for is kept."""
+    once.forget()
 
 
 @pytest.hookimpl(optionalhook=True)

@@ -41,6 +41,7 @@ from zcd.sync.lock import judge
 
 CLOUD = "cloud"
 """Dots all over an area; words may stand among them."""
+FEW = ("half-wave", "two-led", "emitter follower", "joint capacitor")
 TOUCH = 0.5
 """Pixels by which boxes may meet: hardly the half of a line."""
 
@@ -165,7 +166,8 @@ def checked_with_spice(fault: str) -> Figure:
 
 
 FIGURES: dict[str, Callable[[], list[Figure]]] = {
-    "waveforms": lambda: [waveforms(board) for board in VARIANTS.values()],
+    "waveforms": lambda: [waveforms(VARIANTS[name]) for name in FEW],
+    "waveforms of all": lambda: [waveforms(board) for board in VARIANTS.values()],
     "waveforms, LED dark": lambda: [waveforms(solved(DARK).board)],
     "map": lambda: [loss_map_figure(solved().board, lost_below(0.2))],
     "map with shares": lambda: [map_of(limit) for limit in (0.2, 0.5, 0.8)],
@@ -176,11 +178,15 @@ FIGURES: dict[str, Callable[[], list[Figure]]] = {
     "story, contact open": lambda: story_of("K1 contact open"),
     "story, shaken": lambda: story_of("R1 opens when shaken"),
     "story, own clock": lambda: story_of("R1 open", "free-run"),
-    "two solvers": lambda: [checked_with_spice("healthy"), checked_with_spice("R1 open")],
+    "two solvers": lambda: [checked_with_spice("healthy")],
+    "two solvers, dark": lambda: [checked_with_spice("R1 open")],
 }
+SLOW = ("waveforms of all", "story, healthy", "two solvers, dark")
 
 
-@pytest.mark.parametrize("name", FIGURES)
+@pytest.mark.parametrize(
+    "name", [n if n not in SLOW else pytest.param(n, marks=pytest.mark.slow) for n in FIGURES]
+)
 def test_no_words_on_words_or_on_a_curve(name: str) -> None:
     for figure in FIGURES[name]():
         assert not met(figure)

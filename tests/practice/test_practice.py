@@ -29,7 +29,7 @@ from zcd.margin.tolerances import draw
 from zcd.practice.bench import Bench, Danger, shown_value
 from zcd.practice.exercise import LEVELS, MOST_SEED, Exercise, example_board, make_exercise
 from zcd.practice.record import add_to_record, summaries
-from zcd.practice.review import Expert, is_meant, review
+from zcd.practice.review import Expert, Review, is_meant, review
 from zcd.practice.session import Session, reading_text
 from zcd.report.of_practice import review_document
 
@@ -60,6 +60,12 @@ def exercise() -> Exercise:
 def expert() -> Expert:
     dictionary = make_fault_dictionary(board(), usual_meter(), stored=True)
     return Expert(exercise(), dictionary)
+
+
+@cache
+def reviewed() -> Review:
+    """What is said to somebody who has looked at nothing."""
+    return review(Bench(exercise()), expert(), found=False, named=(), wrong=0, hints=0)
 
 
 def nobody() -> Expert:
@@ -287,10 +293,8 @@ def test_the_expert_finds_most_without_danger() -> None:
     ],
 )
 def test_how_the_expert_ends(keys: tuple[str, ...], right: bool, words: str) -> None:
-    bench = Bench(exercise())
-    looked = review(bench, expert(), found=False, named=(), wrong=0, hints=0)
     faults = {fault.key: fault for fault in expert().dictionary.faults}
-    ended = replace(looked, expert_found=tuple(faults[key] for key in keys), expert_right=right)
+    ended = replace(reviewed(), expert_found=tuple(faults[key] for key in keys), expert_right=right)
     document = review_document(ended, full=False)
     assert words in str(document.sections[2].blocks)
 

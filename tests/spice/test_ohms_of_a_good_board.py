@@ -27,7 +27,9 @@ output = {pull_up = "10k", supply = "5 V"}
 """
 
 
-@pytest.mark.parametrize("level", Level)
+@pytest.mark.parametrize(
+    "level", [Level.DEVICE, pytest.param(Level.EQUATIONS, marks=pytest.mark.slow)]
+)
 def test_no_part_is_blamed(level: Level) -> None:
     board = zcd.loads(DOG_BED)
     circuit, meter = build_circuit(board), usual_meter()

@@ -25,8 +25,8 @@ from zcd.substitutes.search import (
     usual_drawer,
 )
 
-CHAINS = {"clamped", "two-led"}
-"""The quick ones: a chain with a diode across the LED, and one without a rectifier."""
+QUICK = "clamped"
+"""A chain with a diode across the LED."""
 
 
 def found_on(of: Board, *refs: str, others: bool = False) -> Substitutes:
@@ -48,10 +48,10 @@ def assert_as_good(found: Substitutes) -> None:
             assert proposal.verdict.passes or proposal.closeness is not Closeness.OTHER
 
 
-def test_what_is_proposed_passes_the_check() -> None:
+def test_as_many_are_proposed_as_are_shown() -> None:
+    """That they pass the check is seen on two boards in `test_one_verdict.py`."""
     found = found_on(board(), "R2", "D1")
     assert not found.original.failed
-    assert_as_good(found)
     assert all(len(answer.proposals) == SHOWN for answer in found.answers)
 
 
@@ -86,7 +86,7 @@ def test_a_weakness_of_the_original_is_not_blamed_on_the_part() -> None:
 
 @pytest.mark.parametrize(
     "name",
-    [name if name in CHAINS else pytest.param(name, marks=pytest.mark.slow) for name in TEXTS],
+    [name if name == QUICK else pytest.param(name, marks=pytest.mark.slow) for name in TEXTS],
 )
 def test_never_fewer_in_series_and_never_beyond_a_rating(name: str) -> None:
     chain = [ref for ref in replaceable_refs(board(name)) if ref.startswith("R")]

@@ -34,6 +34,7 @@ class Server:
     board_file: Path | None = None
     port: int = 0
     said: IO[str] | None = None
+    code: str = SERVE
     address: str = ""
     cookie: str = ""
     process: subprocess.Popen[str] | None = field(default=None, repr=False)
@@ -45,7 +46,7 @@ class Server:
         if self.board_file is not None:
             arguments.insert(1, str(self.board_file))
         self.process = subprocess.Popen(
-            [sys.executable, "-u", "-c", SERVE, *arguments],
+            [sys.executable, "-u", "-c", self.code, *arguments],
             stdout=subprocess.PIPE,
             stderr=self.said,
             text=True,

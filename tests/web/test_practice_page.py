@@ -23,12 +23,6 @@ from zcd.web.exercises import FILE
 
 MOST_S = 0.05
 """In which a reading is to be answered."""
-SEED = next(
-    seed
-    for seed in range(5, 100, 5)
-    if make_exercise(example_board(seed), usual_meter(), 1, seed).fault.key == "R1 open"
-)
-"""An example of which R1 is open at the first level."""
 BOARD = """\
 name = "Invented rice steamer"
 mains = "230 V 50 Hz"
@@ -45,6 +39,16 @@ SAID = "return document.querySelector('#shows')?.innerText ?? ''"
 def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     with serving(tmp_path_factory.mktemp("practice"), steamer=BOARD) as running:
         yield running
+
+
+@pytest.fixture(scope="module")
+def seed() -> int:
+    """That of an example of which R1 is open at the first level."""
+    return next(
+        seed
+        for seed in range(5, 100, 5)
+        if make_exercise(example_board(seed), usual_meter(), 1, seed).fault.key == "R1 open"
+    )
 
 
 @pytest.fixture
@@ -78,8 +82,8 @@ def post(bench: Server, path: str, **texts: str) -> str:
         return str(answer.read().decode())
 
 
-def test_an_exercise_by_keys(browser: Chrome, bench: Server) -> None:
-    begin(browser, bench, SEED, "class.jsonl")
+def test_an_exercise_by_keys(browser: Chrome, bench: Server, seed: int) -> None:
+    begin(browser, bench, seed, "class.jsonl")
     assert "sync error and a fan error" in text(browser, "#exercise")
     typed(browser, "ohm R2", "DANGER")
     typed(browser, "prove dead", "tested again")
@@ -128,8 +132,8 @@ def test_an_exercise_by_clicks_on_a_board_of_the_folder(browser: Chrome, bench: 
     wait(browser, lambda b: "Not found: it was" in text(b, "#review"))
 
 
-def test_what_is_hidden_survives_the_server(browser: Chrome, bench: Server) -> None:
-    begin(browser, bench, SEED)
+def test_what_is_hidden_survives_the_server(browser: Chrome, bench: Server, seed: int) -> None:
+    begin(browser, bench, seed)
     typed(browser, "prove dead", "tested again")
     typed(browser, "ohm R3", "ohm R3: ")
     shown = text(browser, "#so-far")
@@ -140,8 +144,8 @@ def test_what_is_hidden_survives_the_server(browser: Chrome, bench: Server) -> N
 
 
 @pytest.mark.parametrize("line", ["ohm R99", "volts everywhere", "found R99", "ohm pin line"])
-def test_what_cannot_be_gets_one_line(browser: Chrome, bench: Server, line: str) -> None:
-    begin(browser, bench, SEED)
+def test_what_cannot_be_gets_one_line(browser: Chrome, bench: Server, seed: int, line: str) -> None:
+    begin(browser, bench, seed)
     before = text(browser, "#so-far")
     browser.switch_to.active_element.send_keys(line, Keys.ENTER)
     wait(browser, lambda b: text(b, "#error-line"))
@@ -160,8 +164,10 @@ def test_no_such_exercise(bench: Server, field: str, value: str) -> None:
     assert not (bench.folder / FILE).exists()
 
 
-def test_who_asks_for_another_board_meanwhile_is_told(browser: Chrome, bench: Server) -> None:
-    begin(browser, bench, SEED)
+def test_who_asks_for_another_board_meanwhile_is_told(
+    browser: Chrome, bench: Server, seed: int
+) -> None:
+    begin(browser, bench, seed)
     browser.get(f"{bench.address}practice?board=steamer")
     assert "An exercise is under way" in text(browser, "#exercise > .error")
     assert browser.find_elements(By.ID, "line")
@@ -211,7 +217,7 @@ def test_a_reading_is_answered_at_once(bench: Server) -> None:
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_audit_and_widths(sized: Chrome, bench: Server, scheme: str) -> None:
+def test_audit_and_widths(sized: Chrome, bench: Server, seed: int, scheme: str) -> None:
     """axe-core, all its rules; no letter under 12 px and nothing cut off, before, in and after."""
     media = {"features": [{"name": "prefers-color-scheme", "value": scheme}]}
     sized.execute_cdp_cmd("Emulation.setEmulatedMedia", media)
@@ -230,7 +236,7 @@ def test_audit_and_widths(sized: Chrome, bench: Server, scheme: str) -> None:
         (bench.folder / FILE).unlink(missing_ok=True)
         sized.get(f"{bench.address}practice")
         audit()
-        begin(sized, bench, SEED)
+        begin(sized, bench, seed)
         typed(sized, "ohm R2", "DANGER")
         typed(sized, "plug in", "under power")
         typed(sized, "ac line neutral", "ac line neutral")

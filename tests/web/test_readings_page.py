@@ -40,7 +40,8 @@ class Asked:
         (folder / "rice.toml").write_text(BOARD.replace("R1<i>", "R1"), encoding="utf-8")
         self.file = folder / "a-job.toml"
         note = "note = '<script>alert(1)</script>'\n"
-        self.file.write_text('board = "rice.toml"\n' + note, encoding="utf-8")
+        self.begun = 'board = "rice.toml"\n' + note
+        self.file.write_text(self.begun, encoding="utf-8")
         self.sheet = ReadingsPage(PageState(folder=folder), JobStore(folder))
         job = load_job(self.file)
         while not (prepared := self.sheet.atlases.of(job.board, job.meter)).over.is_set():
@@ -80,8 +81,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Asked:
 @pytest.fixture
 def asked(made: Asked) -> Asked:
     """With a job that holds nothing yet."""
-    while 'id="undo"' in made.get():
-        made.post("undo")
+    made.file.write_text(made.begun, encoding="utf-8")
     return made
 
 

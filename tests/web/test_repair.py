@@ -11,9 +11,8 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import WebDriverWait
 
 from tests.web.conftest import Server, serving
-from tests.web.test_page import printed
+from tests.web.test_page import AXE, POLL_S, printed
 
-AXE = Path(__file__).with_name("data") / "axe.min.js"
 BOARD = """\
 name = "Invented <b>bread</b> slicer"
 mains = "230 V 50 Hz"
@@ -47,7 +46,7 @@ def text(browser: Chrome, selector: str) -> str:
 
 def wait(browser: Chrome, selector: str, words: str, seconds: float = 60.0) -> None:
     """Until it says so; long work takes its time on a busy machine."""
-    WebDriverWait(browser, seconds).until(lambda b: words in text(b, selector))
+    WebDriverWait(browser, seconds, POLL_S).until(lambda b: words in text(b, selector))
 
 
 @pytest.fixture(scope="module")
@@ -130,7 +129,7 @@ def test_the_page_tells_when_the_server_is_gone_and_goes_on_when_it_is_back(
         field = browser.find_element(By.NAME, "output.pull_up")
         field.send_keys(Keys.CONTROL, "a")
         field.send_keys("22k")
-        WebDriverWait(browser, 30).until(lambda _: gone.is_displayed())
+        WebDriverWait(browser, 30, POLL_S).until(lambda _: gone.is_displayed())
         assert "zcd bench" in gone.text
         told = "const e = document.querySelector(arguments[0]); scrollTo(0, arguments[1] * 9999);"
         told += "return [e.getBoundingClientRect().bottom, innerHeight]"

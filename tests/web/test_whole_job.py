@@ -8,6 +8,7 @@ from pathlib import Path
 from urllib.request import Request, urlopen
 
 import numpy as np
+import pytest
 from pypdf import PdfReader
 from selenium.webdriver import Chrome, Keys
 from selenium.webdriver.common.by import By
@@ -189,6 +190,7 @@ def close_the_job(browser: Chrome, file: Path) -> None:
 TRACED = "feed - R1 47k - R2 47k - D1 1N4007 > - led+\nled- - R3 47k - neutral"
 
 
+@pytest.mark.slow
 def test_a_circuit_traced_by_oneself_through_the_whole_job(browser: Chrome, server: Server) -> None:
     """R3, in the other leg, is open: found, replaced as printed, read again, closed."""
     file = server.folder / "invented-soup-kettle-job.toml"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 import platformdirs
@@ -64,6 +64,7 @@ class Kept:
         self.path.write_text(json.dumps(self.values), encoding="ascii")
 
 
+@lru_cache(maxsize=1)
 def atlas_of(design: Design) -> FaultDictionary:
     """The fault dictionary of a design; it forgets less than the user's, which knows no
     likelihoods."""
