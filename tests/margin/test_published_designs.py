@@ -26,6 +26,8 @@ from zcd.report.of_check_answer import culprit_lines, headline_text
 from zcd.report.terminal import document_text
 from zcd.sync.lock import RULES
 
+DOUBTFUL = ("H11AA1", "MCT2E, 100k")
+"""Whether they keep sync depends on what no data sheet states."""
 SLOW = "how soon OC1 turns off, which no data sheet states"
 """On what a function may depend."""
 
@@ -253,7 +255,7 @@ def test_the_range_that_is_told_holds_the_edge(
     assert last < 12.0 * first
 
 
-@pytest.mark.parametrize("name", ["H11AA1", "MCT2E, 100k"])
+@pytest.mark.parametrize("name", DOUBTFUL)
 def test_what_no_data_sheet_states_is_a_warning_with_its_share(name: str) -> None:
     """The pin goes high late: how late is known from one maker's curve."""
     check = checked(name)
@@ -299,7 +301,14 @@ def test_a_pull_up_that_the_slowest_lets_go_of_leaves_no_doubt() -> None:
     assert SLOW not in {rule.depends_on for rule in check.every_rule}
 
 
-@pytest.mark.parametrize("name", [n for n in DESIGNS if "into the pin" not in n])
+@pytest.mark.parametrize(
+    "name",
+    [
+        name if name in DOUBTFUL else pytest.param(name, marks=pytest.mark.slow)
+        for name in DESIGNS
+        if "into the pin" not in name
+    ],
+)
 def test_a_kind_transistor_is_as_kind_as_any(name: str) -> None:
     """Of all ends of what is unpublished, one of them serves each threshold best."""
     board = zcd.loads(DESIGNS[name].text)
