@@ -8,6 +8,7 @@ import os
 import sys
 import tomllib
 from collections.abc import Iterator
+from importlib import import_module
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -16,26 +17,33 @@ import pytest
 
 from tests import once
 
-REFERENCE = Path(__file__).resolve().parents[1] / "reference"
+TESTS = Path(__file__).resolve().parent
+REFERENCE = TESTS.parent / "reference"
 SOURCES: dict[str, dict[str, str]] = tomllib.loads(
     (REFERENCE / "sources.toml").read_text(encoding="utf-8")
 )
 TOLERANCES = {"rtol", "atol"}
 LONGEST = (
-    "notebooks/test_notebooks.py",
-    "web/test_whole_job.py",
-    "web/test_repair.py",
     "web/test_page.py",
-    "jobs/test_saving.py",
     "tests/test_cli.py",
-    "tests/test_api.py",
-    "web/test_readings_page.py",
-    "web/test_readings.py",
-    "substitutes/test_proposals.py",
+    "web/test_whole_job.py",
+    "notebooks/test_notebooks.py",
     "margin/test_culprit.py",
-    "margin/test_one_verdict.py",
+    "tests/test_api.py",
+    "tests/test_guides.py",
+    "web/test_repair.py",
+    "substitutes/test_diodes.py",
+    "web/test_readings.py",
+    "margin/test_published_designs.py",
+    "fuzz/test_growing_input.py",
+    "jobs/test_saving.py",
+    "web/test_widths.py",
+    "web/test_practice_page.py",
+    "report/test_of_substitutes.py",
     "report/test_cautions_due.py",
-    "benchmarks/test_runs.py",
+    "practice/test_practice.py",
+    "web/test_readings_page.py",
+    "substitutes/test_one_verdict.py",
 )
 """Files that take longest: begun first, so that at the end all processors have work."""
 KINDS = ("published", "law", "fitted", "transcribed")
@@ -103,6 +111,18 @@ def anew() -> None:
 def pytest_xdist_auto_num_workers() -> int:
     """One worker more than processors: in a browser and at a prompt, much time is waiting."""
     return (os.cpu_count() or 1) + 1
+
+
+def pytest_collection(session: pytest.Session) -> None:
+    """Let each worker compile its share of all tests, with their asserts, for the others too.
+
+    All begin with the same file, so that in a fresh clone each would compile every one.
+    """
+    number = os.environ.get("PYTEST_XDIST_WORKER", "")[2:]
+    if number and session.config.args_source is pytest.Config.ArgsSource.TESTPATHS:
+        count = int(os.environ["PYTEST_XDIST_WORKER_COUNT"])
+        for path in sorted(TESTS.rglob("test_*.py"))[int(number) :: count]:
+            import_module(".".join(("tests", *path.relative_to(TESTS).with_suffix("").parts)))
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

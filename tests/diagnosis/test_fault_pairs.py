@@ -26,7 +26,13 @@ SAMPLES = 6
 TRIED = 8
 
 
-@pytest.mark.parametrize("name", ["switched", "bridge", "two-led", "emitter follower"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        *("switched", "two-led"),
+        *(pytest.param(name, marks=pytest.mark.slow) for name in ("bridge", "emitter follower")),
+    ],
+)
 def test_a_pair_on_two_sides_reads_as_its_own_circuit(name: str) -> None:
     """Against the circuit with both faults in it: every reading, at sizes of every band."""
     dictionary = make_fault_dictionary(board(name), usual_meter(), samples=SAMPLES)

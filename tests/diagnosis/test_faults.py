@@ -37,6 +37,9 @@ from zcd.engine.solve import solve
 FloatArray = NDArray[np.float64]
 
 
+FEW = ("switched", "bridge", "across the LED", "joint capacitor")
+
+
 def check_every_fault(found: Board) -> None:
     """All faults at both ends of their severity, solved in one batch with healthy ones."""
     circuit = build_circuit(found)
@@ -72,8 +75,13 @@ def test_faults_are_told_apart_by_name(name: str) -> None:
         assert fault.words
 
 
-@pytest.mark.parametrize("samples", [2, pytest.param(SAMPLES, marks=pytest.mark.slow)])
-@pytest.mark.parametrize("name", list(TEXTS))
+@pytest.mark.parametrize(
+    ("name", "samples"),
+    [
+        *((name, 2) for name in FEW),
+        *(pytest.param(name, SAMPLES, marks=pytest.mark.slow) for name in TEXTS),
+    ],
+)
 def test_no_prediction_is_nan(name: str, samples: int) -> None:
     dictionary = make_fault_dictionary(board(name), usual_meter(), samples=samples)
     dictionary.prepare(dictionary.readings)

@@ -6,6 +6,8 @@ right if what is named, or one of what is named together, is at the part that is
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -47,11 +49,15 @@ def _is_right(result: Diagnosis, trial: Trial) -> bool:
     return any(r.key.startswith(trial.parts) for r in result.indistinguishable)
 
 
+@cache
+def _of_tumbler() -> FaultDictionary:
+    return make_fault_dictionary(TUMBLER.board, usual_meter())
+
+
 @pytest.mark.parametrize("name", FEW)
 def test_a_few_of_one_board(name: str) -> None:
-    dictionary = make_fault_dictionary(TUMBLER.board, usual_meter())
     trial = next(t for t in TUMBLER.trials if t.name == name)
-    result, taken = _followed(dictionary, TUMBLER, trial, 1)
+    result, taken = _followed(_of_tumbler(), TUMBLER, trial, 1)
     assert _is_right(result, trial), result.conclusion
     assert taken <= MOST_READINGS
 

@@ -51,7 +51,13 @@ def test_no_word_is_broken_or_lost_at_80_columns(text: str) -> None:
     }
 
 
-@pytest.mark.parametrize("name", ["bridge", "two-led", "two chains", "across the LED"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        *("two-led", "across the LED"),
+        *(pytest.param(name, marks=pytest.mark.slow) for name in ("bridge", "two chains")),
+    ],
+)
 def test_every_topology_fits(name: str) -> None:
     lines = printed(solved_board(VARIANTS[name]).check).splitlines()
     assert max(map(len, lines)) <= 80

@@ -216,7 +216,7 @@ def test_a_reading_is_answered_at_once(bench: Server) -> None:
     assert min(took) < MOST_S
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("scheme", ["light", pytest.param("dark", marks=pytest.mark.slow)])
 def test_audit_and_widths(sized: Chrome, bench: Server, seed: int, scheme: str) -> None:
     """axe-core, all its rules; no letter under 12 px and nothing cut off, before, in and after."""
     media = {"features": [{"name": "prefers-color-scheme", "value": scheme}]}

@@ -202,7 +202,7 @@ def test_past_jobs_are_found_and_shift_what_is_likely(
         past.unlink()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("scheme", ["light", pytest.param("dark", marks=pytest.mark.slow)])
 def test_audit_widths_and_what_is_loaded(browser: Chrome, job: Path, scheme: str) -> None:
     """axe-core, all its rules, on the list and in a job; a hostile name stays text."""
     media = {"features": [{"name": "prefers-color-scheme", "value": scheme}]}
