@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -10,6 +11,7 @@ import pytest
 
 from tests.board.boards import edited
 from zcd.board.diode_names import diode_by_words, table_part
+from zcd.board.drawer import parse_drawer
 from zcd.board.files import board_from_dict
 from zcd.board.json_schema import file_schema
 from zcd.board.model import Board, Diode, Optocoupler
@@ -140,7 +142,7 @@ def test_contradicting_data_of_a_coupler_are_one_line(written: Any, line: str) -
         ("bridge 800 V, 0.5 A", 800.0, "800 V 500 mA bridge"),
         ("bridge rectifier", 1000.0, "bridge"),
         ({"part": "diode", "reverse_voltage": "400 V"}, 400.0, "400 V rectifier"),
-        ({"part": "1N4007", "reverse_voltage": "700 V"}, 700.0, "1N4007"),
+        ({"part": "1N4148", "reverse_voltage": "100 V"}, 100.0, "1N4148"),
     ],
 )
 def test_a_rectifier_by_its_own_data(written: Any, rating_v: float, label: str) -> None:
@@ -349,3 +351,64 @@ def test_what_the_ctr_as_printed_says_is_not_written_again(beside: str) -> None:
     value = "1 mA" if beside == "test_current" else "300 %"
     with pytest.raises(InputError, match=rf"optocoupler\.{beside}: found .* which says it too"):
         coupler({"ctr": "50..600 % at 5 mA", beside: value})
+
+
+# Sharp PC817 sheet: B is 130 to 260 %, unranked 50 to 600 %, both at 5 mA; 1N4007: 1000 V, 1 A.
+@pytest.mark.parametrize(
+    ("tables", "line"),
+    [
+        ({"rectifier": "1N4007 600 V"}, "rectifier: found .* the name or 600 V, .* it has 1 kV"),
+        ({"rectifier": "1N4007 3 A"}, "the name or 3 A, not both"),
+        ({"rectifier": {"part": "1N4007", "reverse_voltage": "700 V"}}, "1 kV, as the part is 1N4"),
+        ({"rectifier": {"part": "MB6S", "current": "4 A"}}, "500 mA, as the part is MB6S"),
+        ({"rectifier": {"part": "600 V 1 A rectifier", "reverse_voltage": 400}}, "600 V, as the p"),
+        ({"rectifier": "BZX84C5V1 6.2 V"}, "the name or 6.2 V, not both: by its name it has 5.1 V"),
+        ({"rectifier": {"part": "1N4733A", "breakdown_voltage": "12 V"}}, "5.1 V, as the part is"),
+        ({"rectifier": "KBL406 400 V"}, "the name or 400 V, not both: by its name it has 600 V"),
+        ({"optocoupler": {"family": "PC817 B", "ctr": "400 %"}}, "at most 260 % of 817 grade B"),
+        ({"optocoupler": {"family": "817", "ctr": "900 %"}}, "at most 600 % of 817"),
+        ({"optocoupler": {"family": "817 B", "ctr_min": "300 %"}}, "130 % to 260 %, the CTR of"),
+        ({"optocoupler": {"family": "817 B", "ctr": "200..400 %"}}, "found .200 %.; allowed: 130"),
+        ({"optocoupler": {"family": "817", "led_current": "0.2 A"}}, "50 mA or near, of 817"),
+        ({"optocoupler": {"family": "817", "led_reverse_voltage": 60}}, "5 V or near, of 817"),
+        ({"optocoupler": {"family": "817", "leds": 2}}, "leds: found 2; allowed: 1, those of 817"),
+    ],
+)  # fmt: skip
+def test_a_figure_that_its_name_rules_out_is_one_line(tables: dict[str, Any], line: str) -> None:
+    text = refusal(**tables)
+    assert re.search(line, text)
+    assert "\n" not in text
+
+
+@pytest.mark.parametrize(
+    "written",
+    [
+        {"family": "817 B", "ctr": "60 %"},  # what age has left
+        {"family": "817 B", "ctr": "265 %"},  # the error of a bench
+        {"family": "817 B", "ctr": "300 % at 1 mA"},  # the grade says nothing of 1 mA
+        {"family": "817 B", "ctr": "50..600 % at 5 mA"},
+        {"family": "EL817", "led_current": "60 mA", "led_reverse_voltage": "6 V"},
+        {"family": "PS2561 N", "ctr": "50..400 %"},  # limits that the tables have from memory
+    ],
+)
+def test_figures_that_agree_with_the_name_stay(written: dict[str, Any]) -> None:
+    assert coupler(written).family in {"817", "2561"}
+
+
+@pytest.mark.parametrize(
+    "written", ["1N4007 1000V 1A", "1N4148 100 V", "1N4148 200 mA", "BZX84C5V1 5.1 V", "MB6S 0.8 A"]
+)
+def test_figures_beside_a_diode_that_agree(written: str) -> None:
+    assert rectifier(written).part
+
+
+def test_a_figure_in_a_traced_line_and_in_a_drawer_is_held_against_its_name() -> None:
+    circuit = ["feed - R1 82k - D1 1N4007 400 V > - led+", "led- - neutral"]
+    text = refusal(rectifier=None, chain=None, circuit=circuit)
+    assert "the name or 400 V, not both" in text
+    for text, line in (
+        ('diodes = ["1N4007 400 V"]', "the name or 400 V, not both"),
+        ('optocouplers = [{family = "817", grade = "A", ctr = "400 %"}]', "at most 160 %"),
+    ):
+        with pytest.raises(InputError, match=line):
+            parse_drawer(text)

@@ -12,7 +12,13 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeGuard
 
-from zcd.board.diode_names import diode_by_words, says_four, table_part
+from zcd.board.diode_names import (
+    diode_by_words,
+    figures_beside,
+    said_by_name,
+    says_four,
+    table_part,
+)
 from zcd.board.keys import same_word
 from zcd.board.mains_plate import mains_as_printed
 from zcd.board.markings import (
@@ -606,6 +612,10 @@ def diode_as_printed(reader: Reader, printed: str, key: str) -> str:
     if nobody_knows(printed):
         reader.note(key, printed, "rectifier, its rating not known")
         return "rectifier"
+    said = said_by_name(printed)
+    if said and (wrong := said.contradiction(figures_beside(printed))):
+        _, found, by_name = wrong
+        reader.refuse(key, printed, f"the name or {found}, not both: by its name it has {by_name}")
     name = table_part(printed)
     meaning = f"four {name}, a bridge" if key == "rectifier" and says_four(printed) else str(name)
     if name is None and key != "clamp" and printed.strip().upper() == "A7":

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator
-from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 from typing import Literal
@@ -368,19 +367,26 @@ def _diodes(file: BoardFile) -> Iterator[InputError]:
             yield invalid_value(table.part, allowed, key)
         elif table is not None:
             yield from _refused(partial(fitted_diode, table, key))
-            yield from _breakdown(table, key)
+            yield from _beside_the_name(table, key)
 
 
-def _breakdown(table: DiodeTable, key: str) -> Iterator[InputError]:
-    """A breakdown below the rated reverse voltage, as written or of the type."""
+def _beside_the_name(table: DiodeTable, key: str) -> Iterator[InputError]:
+    """Figures that contradict the part's name, and a breakdown below the rated voltage."""
+    written = diode_names.OwnDiode(
+        kind=diode_names.RECTIFIER,
+        reverse_v=table.reverse_voltage,
+        current_a=table.current,
+        breakdown_v=table.breakdown_voltage,
+    )
+    said = None if table.part is None else diode_names.said_by_name(table.part)
+    if said is not None and (wrong := said.contradiction(written)):
+        name, found, by_name = wrong
+        allowed = f"{by_name}, as the part is {table.part}; or the figures without a name"
+        yield invalid_value(found, allowed, f"{key}.{name}")
     rating_v = table.reverse_voltage
-    if table.breakdown_voltage is None:
-        return
-    if rating_v is None and own_diode_data(table) is None:
-        with suppress(InputError):
-            of_type = fitted_diode(table.model_copy(update={"breakdown_voltage": None}), key)
-            rating_v = of_type.junction.reverse_rating_v
-    if rating_v is not None and table.breakdown_voltage < rating_v:
+    if rating_v is None and said is not None and said.kind != diode_names.ZENER:
+        rating_v = said.reverse_v
+    if rating_v and table.breakdown_voltage and table.breakdown_voltage < rating_v:
         yield invalid_value(
             format_si(table.breakdown_voltage, "V"),
             f"not below the rated reverse voltage, {format_si(rating_v, 'V')}",
@@ -478,6 +484,10 @@ def _optocoupler(file: BoardFile) -> Iterator[InputError]:
         yield error
         return
     two_leds = part.family in optocouplers.TWO_LED_FAMILIES
+    if written.family is not None and written.leds == (1 if two_leds else 2):
+        yield invalid_value(
+            written.leds, f"{2 if two_leds else 1}, those of {part.family}", "optocoupler.leds"
+        )
     if topology != TRACED and two_leds != (topology is Topology.TWO_LED):
         wanted = [
             family

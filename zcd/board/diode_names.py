@@ -55,10 +55,16 @@ _BRIDGE_PART = re.compile(r"(?:MB|DB|DF|KBP|ABS|W)\d+\w?")
 _FOUR = r"\s*[x×*]\s*4$|^\s*(?:4|four)\s*(?:[x×*]\s*)?(?=1N|IN|M7|S1M)"
 _BESIDE = re.compile(
     rf"\s*\([^()]*\)$|\b(?:diode|rectifier|bridge)s?\b|{_FOUR}"
-    r"|(?<=\w)[\s,/]+\d+(?:\.\d+)?\s*k?[VA]\b",
+    r"|(?<=\w)[\s,/]+\d+(?:\.\d+)?\s*[km]?[VA]\b",
     re.IGNORECASE,
 )
 """What people write beside a part's name."""
+_FIGURE = re.compile(
+    r"(?<=\w)(?:[\s/]|,(?!\d{1,2}\s*V))[\s,/]*(\d+(?:[.,]\d+)?)\s*([km]?)([VA])\b", re.IGNORECASE
+)
+_MORE_VOLTS, _OTHER_AMPERES, _ZENER_SPREAD = 1.5, 2.0, 0.1
+"""How far makers' sheets differ for one name: they may print a voltage for single peaks, or a
+current on a larger board; a zener is measured at its own current. Common practice, no source."""
 _KINDS: Mapping[str, str] = {
     "rectifier": RECTIFIER, "bridge": BRIDGE, "graetz": BRIDGE, "signal": SIGNAL,
     "small signal": SIGNAL, "small-signal": SIGNAL, "glass": SIGNAL, "?": RECTIFIER,
@@ -87,6 +93,33 @@ class OwnDiode:
         known = [(self.reverse_v, "V"), (self.current_a, "A")]
         figures = [format_si(value, unit) for value, unit in known if value is not None]
         return " ".join([*figures, self.kind])
+
+    def contradiction(self, beside: OwnDiode) -> tuple[str, str, str] | None:
+        """What is written beside a name that the name rules out.
+
+        Parameters
+        ----------
+        beside : OwnDiode
+            The figures written.
+
+        Returns
+        -------
+        key, found, said : str
+            Of the board file, the figure, and what the name says; None: they agree.
+        """
+        is_zener = self.kind == ZENER
+        said_v = self.breakdown_v if is_zener else self.reverse_v
+        low, high = (1 - _ZENER_SPREAD, 1 + _ZENER_SPREAD) if is_zener else (1.0, _MORE_VOLTS)
+        limits = [
+            ("reverse_voltage", "V", said_v, beside.reverse_v, low, high),
+            ("current", "A", self.current_a, beside.current_a, 1 / _OTHER_AMPERES, _OTHER_AMPERES),
+        ]
+        if is_zener:
+            limits.append(("breakdown_voltage", "V", said_v, beside.breakdown_v, low, high))
+        for key, unit, said, found, least, most in limits:
+            if said and found and not 0.999 * least <= found / said <= 1.001 * most:
+                return key, format_si(found, unit), format_si(said, unit)
+        return None
 
 
 def diode_parts() -> tuple[str, ...]:
@@ -125,6 +158,41 @@ def table_part(text: str) -> str | None:
     return next((name for name in found if name is not None), None)
 
 
+def figures_beside(text: str) -> OwnDiode:
+    """Volts and amperes written beside a part's name.
+
+    Examples
+    --------
+    >>> figures_beside("1N4007 600 V, 1 A").label
+    '600 V 1 A rectifier'
+    """
+    found = {
+        unit.upper(): float(number.replace(",", ".")) * {"k": 1e3, "m": 1e-3}.get(prefix, 1.0)
+        for number, prefix, unit in _FIGURE.findall(text)
+    }
+    return OwnDiode(kind=RECTIFIER, reverse_v=found.get("V"), current_a=found.get("A"))
+
+
+def said_by_name(text: str) -> OwnDiode | None:
+    """What the name of a diode says, or words in its place; None: it is no diode.
+
+    Examples
+    --------
+    >>> said_by_name("1N4007 600 V").label, said_by_name("BZX84C5V1 6.2 V").label
+    ('1 kV 1 A rectifier', 'zener 5.1 V 250 mW')
+    """
+    name = table_part(text)
+    if name is None:
+        return diode_by_words(text)
+    row = next(row for row in refdata.table("diodes") if row["part"] == name)
+    amps = float(row["average_current_a"])
+    return OwnDiode(
+        kind=RECTIFIER,
+        reverse_v=float(row["reverse_rating_v"]),
+        current_a=None if isnan(amps) else amps,
+    )
+
+
 def says_four(text: str) -> bool:
     """Whether a text such as ``4 x 1N4007`` tells of the four diodes of a bridge.
 
@@ -157,11 +225,13 @@ def diode_by_words(text: str) -> OwnDiode | None:
     ('zener 5.1 V 1 W', '600 V 4 A bridge')
     """
     shown = text.strip().translate(ALIKE)
-    if (own := _zener(shown)) is not None:
+    name = _FIGURE.sub("", shown)
+    if (own := _zener(name) or _zener(shown)) is not None:
         return own
-    if rms := _MADE_FOR_RMS.fullmatch(shown.replace(" ", "")):
+    plain = name.replace(" ", "").upper()
+    if rms := _MADE_FOR_RMS.fullmatch(plain):
         return OwnDiode(kind=BRIDGE, current_a=float(rms[1]) / 1e3)
-    if match := _IN_HUNDREDS.fullmatch(shown.replace(" ", "").upper()):
+    if match := _IN_HUNDREDS.fullmatch(plain):
         amps, hundreds = match[1] or match[3], match[2] or match[4]
         volts = 50.0 if hundreds == "005" else 100.0 * float(hundreds)
         return OwnDiode(kind=BRIDGE, reverse_v=volts, current_a=float(amps))

@@ -362,7 +362,9 @@ def _problems(file: DrawerFile) -> Iterator[InputError]:
             yield from _refused(partial(parts_library.resistor_limits, item.style, f"{key}.style"))
     for number, opto in enumerate(file.optocouplers, start=1):
         key = f"optocouplers[{number}]"
-        yield from _refused(partial(optocouplers.optocoupler, opto.family, opto.grade, key=key))
+        yield from _refused(
+            partial(optocouplers.optocoupler, opto.family, opto.grade, ctr_ratio=opto.ctr, key=key)
+        )
     for number, diode in enumerate(file.diodes, start=1):
         yield from _refused(
             partial(parts_library.diode, diode.part, ref="", key=f"diodes[{number}].part")
