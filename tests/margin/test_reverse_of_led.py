@@ -14,15 +14,19 @@ from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 from scipy.integrate import quad
 
+import zcd
 from tests.boards import LED, RECTIFIER, board, diode, optocoupler, resistor
 from tests.diagnosis.boards import TEXTS
 from tests.diagnosis.boards import board as of_text
 from zcd.board.model import Board, Capacitor, Topology
+from zcd.board.units import format_si
 from zcd.circuit.build import build_circuit
 from zcd.engine.solve import solve
 from zcd.margin.check import nominal_check
 from zcd.margin.stress import ReverseStress, reverse_stress
 from zcd.physics.diode import reverse_charge_c
+from zcd.renderings import document_of
+from zcd.report.terminal import document_text
 from zcd.spice.simulator import simulator
 
 FloatArray = NDArray[np.float64]
@@ -125,6 +129,23 @@ def test_an_led_is_judged_by_the_current_backwards_and_the_true_voltage_is_told(
     assert rule.margin == pytest.approx(1.0 - rule.value / rule.limit)
     assert rule.remark.startswith("not protected: 6.")
     assert "rated 6 V" in rule.remark
+
+
+def test_the_default_screen_says_that_the_led_is_not_protected() -> None:
+    """With the voltage and the current of the simulator's decks above; a clamp leaves it out."""
+    text = """mains = "230 V 50 Hz"
+rectifier = "1N4007"
+optocoupler = "817 C"
+chain = {resistors = ["68k", "68k"], style = "1 W"}
+output = {pull_up = "10k", supply = "5 V"}"""
+    bare, clamped = (zcd.check(zcd.loads(each)) for each in (text, f'{text}\nclamp = "BAV99"'))
+    (stress,) = (s for s in bare.reverse if s.ref == "OC1.led")
+    assert stress.is_over
+    volts, amps = (format_si(float(v.max()), u, digits=3) for v, u in
+                   ((stress.reverse_v, "V"), (stress.reverse_a, "A")))  # fmt: skip
+    said = " ".join(document_text(document_of(bare).answer).split())
+    assert f"not protected against reverse voltage: {volts}, {amps} (rated 5 V)" in said
+    assert "not protected" not in document_text(document_of(clamped).answer)
 
 
 @pytest.mark.parametrize("name", TEXTS)

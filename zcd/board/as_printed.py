@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from typing import Any, TypeGuard
 
 from zcd.board.diode_names import (
+    PAIRS,
     diode_by_words,
     figures_beside,
     said_by_name,
@@ -623,7 +624,9 @@ def diode_as_printed(reader: Reader, printed: str, key: str) -> str:
         meaning = "M7, 1 A 1000 V (two pins; with three it is no rectifier)"
     if name is None and (own := diode_by_words(printed)) and not _IN_WORDS.search(printed):
         reader.note(key, printed, own.label)
-    if name is None or name.casefold() == re.sub(r"[\s-]", "", printed).casefold():
+    if name in PAIRS:
+        meaning = f"one diode of a {name}"
+    elif name is None or name.casefold() == re.sub(r"[\s-]", "", printed).casefold():
         return printed
     reader.note(key, printed, meaning)
     return name

@@ -24,6 +24,8 @@ DIODE_IN_WORDS = (
 RECTIFIER, SIGNAL, BRIDGE, ZENER = "rectifier", "signal diode", "bridge", "zener"
 CLASS_RATING_V = {RECTIFIER: (50.0, 1000.0), BRIDGE: (50.0, 1000.0), SIGNAL: (75.0, 250.0)}
 """Lowest and highest rated voltage of a class in the table of diodes."""
+PAIRS = ("BAV99", "BAV70", "BAW56", "BAV199")
+"""Two diodes in one body, of which one counts."""
 LEADS = ("~1+", "~2+", "-~1", "-~2")
 """The four diodes of a bridge in one piece, each from anode to cathode."""
 ZENER_ZERO_DEGC = 175.0
@@ -42,6 +44,8 @@ _ZENER_V = re.compile(
 _SAME_PART = (
     (r"^BAV16(?=WS?$)", "1N4148"), (r"^BAS(19|20|21)W$", r"BAS\1"), (r"^(FR10[3-7])SG$", r"\1"),
     (r"^RS?1([ABDGJKM])[LB]?$", r"RS1\1"), (r"^S05(?=[ABDGJKM]$)", "DSR05"),
+    (r"^(BAV199|BAV99|BAV70|BAW56|BAT54)[ACSW]$", r"\1"),
+    (r"^(?:LL|BAT)(4[23])(?:WS?)?$", r"BAT\1"),
     *((rf"^E{number}$", f"ER07{letter}") for number, letter in enumerate("ABCDFGHJ", 1)),
 )  # fmt: skip
 """Other names and marks of a part, from the sheets named in `reference/diodes.csv`."""

@@ -73,8 +73,10 @@ _LONE = rf"{_ATTACHED}|E|F|G|H|SE|LF|TL|SJ|[EF][34]|[0356]\d0E"
 # Makers whose names say how many couplers the package holds, or have a letter behind the number.
 _COUNTED = (
     *("521", "621", "421", "781", "281", "280", "290", "3H4"),
-    *("2501", "2505", "2561", "2561F", "2701"),
+    *("2501", "2505", "2561", "2561A", "2561F", "2701"),
 )
+_OWN_MARKS = ("PC817X", "ORPC817SC")
+"""Names behind which the letters of the family's grades mean nothing."""
 _LETTERED = ("615", "617")
 _LED_FORM, _LOT_LINE = r"L(?=-?[124])", r"([A-Z])[A-Z]?\d{3,4}"
 """NEC's: lead form right behind the number; first letter of the line of the lot, the rank."""
@@ -221,7 +223,7 @@ def _names() -> tuple[tuple[str, str], ...]:
 @cache
 def _marks(name: str, family: str) -> dict[str, str]:
     """Grades of a family by what may be printed for them."""
-    marks = {} if name == "PC817X" else {grade.upper(): grade for grade in grades(family)}
+    marks = {} if name in _OWN_MARKS else {grade.upper(): grade for grade in grades(family)}
     rows = refdata.table("optocoupler_marks")
     marks |= {str(r["mark"]): str(r["grade"]) for r in rows if r["name"] in {name, family}}
     return marks

@@ -52,8 +52,7 @@ _HOUSE_CODES = {
     **dict.fromkeys(("JS", "KT3"), 'often BAS21: write "BAS21" if the body is a SOT-23'),
     "H3": 'often BAV21W: write "BAV21W" if the body is a SOD-123',
     "W1": 'of several makers: measure it and write "signal diode"',
-    "A7": 'with 2 pins the rectifier "SOD4007"; with 3 pins a pair such as BAV99: measure it and '
-    'write "signal diode"',
+    "A7": 'with 2 pins the rectifier "SOD4007", with 3 pins the pair "BAV99"',
 }
 """Two-letter marks that differ by maker (A7: Zibo Seno SOD-123FL sheet; others: Diodes sheets)."""
 
@@ -330,22 +329,23 @@ def diode(part: str, *, ref: str, key: str = "") -> Diode:
             near = ""
         raise invalid_value(part, f'a known diode such as "1N4007" or "1N4148"{near}; {other}', key)
     row = next(row for row in refdata.table("diodes") if row["part"] == name)
+    model = next(m for m in refdata.table("diode_models") if m["model"] == row["model"])
     current_a = float(row["average_current_a"])
     return Diode(
         ref=ref,
         part=name,
         junction=Junction(
-            saturation_current_a=float(row["saturation_current_a"]),
-            emission_ratio=float(row["emission_ratio"]),
-            series_ohm=float(row["series_ohm"]),
-            gap_v=SILICON_GAP_V,
+            saturation_current_a=float(model["saturation_current_a"]),
+            emission_ratio=float(model["emission_ratio"]),
+            series_ohm=float(model["series_ohm"]),
+            gap_v=float(model["gap_v"]),
             leak_ohm=typical_leak_ohm(row["reverse_leak_at_v"], row["reverse_leak_a"]),
             reverse_rating_v=float(row["reverse_rating_v"]),
             leak_rise_per_k=log(float(row["reverse_leak_hot_a"]) / float(row["reverse_leak_a"]))
             / (float(row["hot_degc"]) - refdata.REFERENCE_DEGC),
             capacitance_f=float(row["capacitance_f"]),
         ),
-        source=f"limits [{row['source']}], law [{row['model_source']}]",
+        source=f"limits [{row['source']}], law [{model['source']}]",
         rated_current_a=None if isnan(current_a) else current_a,
     )
 

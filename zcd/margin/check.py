@@ -644,7 +644,7 @@ def _worst_junction_rules(
                 f"backwards, rated {format_si(stress.limit_v, 'V')}; a diode across the LED "
                 "prevents it",
             )
-            if rule.name.endswith(LED_REVERSE) and stress.reverse_v.max() > stress.limit_v
+            if rule.name.endswith(LED_REVERSE) and stress.is_over
             else rule
             for rule, stress in zip(result, reverse, strict=True)
         ),

@@ -277,6 +277,11 @@ class ReverseStress:
     limit_v: float
     source: str
 
+    @property
+    def is_over(self) -> bool:
+        """Whether the reverse voltage is above what the data sheet allows, in any row."""
+        return float(self.reverse_v.max()) > self.limit_v
+
 
 def reverse_stress(solution: Solution, board: Board) -> list[ReverseStress]:
     """Reverse voltage of rectifier, clamp and LED, in the order of the element list.

@@ -10,7 +10,7 @@ import numpy as np
 from zcd.board.model import Assumption, Board
 from zcd.board.parts_library import all_resistors, odd_mains
 from zcd.board.units import format_si
-from zcd.circuit.build import coupler_refs
+from zcd.circuit.build import coupler_refs, led_refs
 from zcd.diagnosis.readings import AccessLevel
 from zcd.errors import plain
 from zcd.margin.as_new import Change, Repair
@@ -703,7 +703,17 @@ def _pulse_text(check: Check, nominal: Level) -> str:
 
 def _led_text(check: Check, by_name: dict[str, Level]) -> str:
     low_a, high_a = (by_name[name].led_peak_a for name in ("low", "high"))
-    return f"{quantity_span_text(low_a, high_a, 'A')} peak over the mains band"
+    peak = f"{quantity_span_text(low_a, high_a, 'A')} peak over the mains band"
+    over = [s for s in check.reverse if s.is_over and s.ref in led_refs(check.board)]
+    if not over:
+        return peak
+    worst = max(over, key=lambda stress: float(stress.reverse_v.max()))
+    return (
+        f"{peak}; not protected against reverse voltage: "
+        f"{quantity_text(float(worst.reverse_v.max()), 'V')}, "
+        f"{quantity_text(float(worst.reverse_a.max()), 'A')} (rated "
+        f"{quantity_text(worst.limit_v, 'V')})"
+    )
 
 
 def _hottest_text(check: Check) -> str:
