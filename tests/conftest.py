@@ -46,7 +46,7 @@ LONGEST = (
     "substitutes/test_one_verdict.py",
 )
 """Files that take longest: begun first, so that at the end all processors have work."""
-KINDS = ("published", "law", "fitted", "transcribed")
+KINDS = ("published", "circuit", "law", "fitted", "transcribed")
 """What a check with a source is worth: see the marks in pyproject.toml."""
 
 

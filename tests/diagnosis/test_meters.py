@@ -128,7 +128,7 @@ def divider(meter_ohm: float, upper_ohm: float, lower_ohm: float) -> tuple[float
     return float(shown[0, 0]), 10.0 * lower_ohm / (upper_ohm + lower_ohm)
 
 
-@pytest.mark.published(
+@pytest.mark.circuit(
     "FLUKE-8060A",
     where="page 2-14: 10 Mohm meter on the 10 kohm leg of 90 kohm over 10 kohm",
     atol=0.5e-3,

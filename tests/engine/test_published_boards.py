@@ -10,16 +10,14 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 from types import SimpleNamespace
-from typing import Any
 
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
-from tests.boards import capacitance, element_list, junction, mains_source, resistance
 from zcd.board.files import parse_board
-from zcd.board.model import Board, Junction
+from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit, led_refs
 from zcd.circuit.elements import Circuit, Phototransistor
 from zcd.diagnosis.functions import Function
@@ -36,15 +34,6 @@ from zcd.sync.lock import lock_of
 FloatArray = NDArray[np.float64]
 
 FINE = SolverOptions(points=1000)
-IDEAL = Junction(
-    saturation_current_a=1e-12,
-    emission_ratio=0.01,
-    series_ohm=0.0,
-    gap_v=1.0,
-    leak_ohm=1e12,
-    reverse_rating_v=1e9,
-)
-"""4 mV forward at 1 mA, 1 pA backwards: what a text calls an ideal diode."""
 
 
 def source(key: str, where: str, why: str, **tolerance: float) -> pytest.MarkDecorator:
@@ -62,6 +51,26 @@ def written(
         f'chain = {{topology = "{topology}", resistors = [{chain}], style = "2 W"}}\n'
         f'output = {{pull_up = "{output}", supply = "5 V"}}\n'
     )
+
+
+def traced(mains: str, *lines: str, part: str = "817") -> Board:
+    """A board given by the lines of its circuit; `led-` is neutral unless a line says else."""
+    ends = () if any("led-" in line for line in lines) else ("led- - neutral",)
+    shown = ", ".join(f'"{line}"' for line in (*lines, *ends))
+    return parse_board(
+        f'mains = "{mains}"\noptocoupler = "{part}"\ncircuit = [{shown}]\n'
+        'output = {pull_up = "10k", supply = "5 V"}\n'
+    )
+
+
+def solved(board: Board) -> Solution:
+    return solve(build_circuit(board), FINE)
+
+
+def across(solution: Solution, ref: str) -> FloatArray:
+    """Voltage across a part, shape (1, m)."""
+    element = solution.circuit[ref]
+    return solution.between_v(*element.nodes[:2])
 
 
 def led_a(solution: Solution, board: Board) -> FloatArray:
@@ -174,121 +183,147 @@ def test_peak_power_of_a_chain(published: SimpleNamespace) -> None:
     assert_allclose(np.max(across**2) / 150e3, 0.77, rtol=published.rtol)
 
 
-def fed(rms_v: float, hertz: float, *elements: Any) -> Solution:
-    """An element list made by hand, solved finely."""
-    return solve(element_list(mains_source(rms_v, hertz), *elements), FINE)
-
-
-@pytest.mark.published("AN521", where="5 Mohm on 115 V: 32 uA", atol=1e-6, why="two figures")
-def test_one_resistor_at_a_pin(published: SimpleNamespace) -> None:
-    solution = fed(115.0, 60.0, resistance("R", "line", "neutral", 5e6))
-    peak_a = solution.between_v("line", "neutral").max() / 5e6
-    assert_allclose(peak_a, 32e-6, rtol=0.0, atol=published.atol)
-
-
 @pytest.mark.parametrize(
-    ("rms_v", "hertz", "level_v", "late_s"),
+    ("mains", "level_v", "late_s"),
     [
-        pytest.param(115.0, 60.0, 2.0, 32e-6, id="AN521",
-                     marks=source("AN521", "2 V: 32 us", "two figures", atol=1e-6)),
-        pytest.param(110.0, 60.0, 12.0, 200e-6, id="TIDUCF7",
+        pytest.param("110 V 60 Hz", 12.0, 200e-6, id="TIDUCF7",
                      marks=source("TIDUCF7", "12 V and 200 us", "one figure", atol=10e-6)),
-        pytest.param(220.0, 60.0, 35.0, 299e-6, id="TCMT1109",
+        pytest.param("220 V 60 Hz", 35.0, 299e-6, id="TCMT1109",
                      marks=source("QA-TCMT1109", "35 V: 0.299 ms", "three figures", atol=0.5e-6)),
     ],
 )  # fmt: skip
 def test_mains_reaches_a_level_late(
-    rms_v: float, hertz: float, level_v: float, late_s: float, published: SimpleNamespace
+    mains: str, level_v: float, late_s: float, published: SimpleNamespace
 ) -> None:
     """Read off the solved waveform, on a straight line between two points."""
-    solution = fed(rms_v, hertz, resistance("R", "line", "neutral", 1e6))
+    solution = solved(written(mains, '"200k"'))
     wave, time_s = solution.between_v("line", "neutral")[0], solution.time_s[0]
     first = wave[: wave.argmax()]
     found = np.interp(level_v, first, time_s[: first.size])
     assert_allclose(found, late_s, rtol=0.0, atol=published.atol)
 
 
+FIVE_RESISTORS = written("254.558 V 50 Hz", ", ".join(5 * ['"486k"']), "half-wave")
+
+
 @pytest.mark.published("SBASAD0B", where="360 V peak: 113 mV a microsecond", atol=500.0,
                        why="three figures")  # fmt: skip
 def test_slope_of_the_solved_mains(published: SimpleNamespace) -> None:
-    solution = fed(360.0 / np.sqrt(2.0), 50.0, resistance("R", "line", "neutral", 2.43e6))
+    solution = solved(FIVE_RESISTORS)
     slope = np.diff(solution.between_v("line", "neutral")[0]) / np.diff(solution.time_s[0])
     assert_allclose(slope.max(), 113e3, rtol=0.0, atol=published.atol)
 
 
-@pytest.mark.published("SBASAD0B", where="2.43 Mohm on 360 V peak: 148 uA", atol=0.5e-6,
-                       why="three figures")  # fmt: skip
+@pytest.mark.published(
+    "SBASAD0B", where="2.43 Mohm on 360 V peak: 148 uA", rtol=0.008,
+    why="the 1.7 V of diode and LED are left out: 0.5 %; three figures",
+)  # fmt: skip
 def test_current_of_five_resistors(published: SimpleNamespace) -> None:
-    parts = [resistance(f"R{k}", f"n{k}", f"n{k + 1}", 486e3) for k in range(1, 4)]
-    solution = fed(
-        360.0 / np.sqrt(2.0), 50.0, resistance("R0", "line", "n1", 486e3), *parts,
-        resistance("R4", "n4", "neutral", 486e3),
-    )  # fmt: skip
-    assert_allclose(
-        solution.between_v("n4", "neutral").max() / 486e3, 148e-6, rtol=0.0, atol=published.atol
-    )
+    found = across(solved(FIVE_RESISTORS), "R5").max() / 486e3
+    assert_allclose(found, 148e-6, rtol=published.rtol)
+
+
+@pytest.mark.parametrize(
+    ("mains", "ohm", "peak_a", "peak_w"),
+    [
+        pytest.param("230 V 50 Hz", 300e3, None, 0.35, id="300k", marks=source(
+            "PAGE-MAINS-300K", "230 V, 300 kohm: 0.35 W", "two figures; of the peak, V**2 / R",
+            rtol=0.015)),
+        pytest.param("230 V 50 Hz", 32.3e3, 10e-3, None, id="32k3", marks=source(
+            "GROUP-230V-INPUT", "(325 - 2) V / 10 mA = 32.3 kohm", "three figures", rtol=0.005)),
+    ],
+)  # fmt: skip
+def test_chain_behind_one_diode(
+    mains: str, ohm: float, peak_a: float | None, peak_w: float | None, published: SimpleNamespace
+) -> None:
+    peak_v = across(solved(written(mains, f'"{ohm}"', "half-wave")), "R1").max()
+    if peak_a is not None:
+        assert_allclose(peak_v / ohm, peak_a, rtol=published.rtol)
+    if peak_w is not None:
+        assert_allclose(peak_v**2 / ohm, peak_w, rtol=published.rtol)
 
 
 # ------------------------------------------------------------------ capacitors in series
 
+LED_LEFT_OUT = "two figures; the LED's volt is left out"
+
+
+def behind_a_capacitor(mains: str, farad: str, ohm: str) -> Solution:
+    """Into two LEDs back to back: a volt either way."""
+    return solved(traced(mains, f"feed - C1 {farad} - R1 {ohm} - led+", part="814"))
+
 
 @pytest.mark.parametrize(
-    ("rms_v", "hertz", "ohm", "farad", "rms_a"),
+    ("mains", "ohm", "farad", "rms_a"),
     [
-        pytest.param(120.0, 60.0, 3.8e3, 0.8e-6, 24e-3, id="3k8 and 0.8 uF",
-                     marks=source("EXERCISE-RC-SERIES", "0.024 A", "two figures", rtol=0.02)),
-        pytest.param(230.0, 50.0, 1.0, 100e-9, 7.2e-3, id="100 nF",
-                     marks=source("PAGE-LED-100N", "0.0072 A", "two figures", rtol=0.007)),
-        pytest.param(230.0, 50.0, 1.0, 330e-9, 24e-3, id="330 nF",
-                     marks=source("WIKI-CAPACITIVE-SUPPLY", "24 mA", "two figures", rtol=0.02)),
+        pytest.param("120 V 60 Hz", "3k8", "0.8u", 24e-3, id="3k8 and 0.8 uF",
+                     marks=source("EXERCISE-RC-SERIES", "0.024 A", LED_LEFT_OUT, rtol=0.02)),
+        pytest.param("230 V 50 Hz", "1", "100n", 7.2e-3, id="100 nF",
+                     marks=source("PAGE-LED-100N", "0.0072 A", LED_LEFT_OUT, rtol=0.007)),
+        pytest.param("230 V 50 Hz", "1", "330n", 24e-3, id="330 nF",
+                     marks=source("WIKI-CAPACITIVE-SUPPLY", "24 mA", LED_LEFT_OUT, rtol=0.02)),
+        pytest.param("220 V 50 Hz", "10k", "50n", 5e-3 / np.sqrt(2.0), id="50 nF",
+                     marks=source("QA-AC-SENSE-50N", "5 mA at the peak of 310 V",
+                                  "one figure; its 10 kohm are left out", rtol=0.05)),
     ],
 )  # fmt: skip
 def test_current_of_a_capacitor_in_series(
-    rms_v: float, hertz: float, ohm: float, farad: float, rms_a: float, published: SimpleNamespace
+    mains: str, ohm: str, farad: str, rms_a: float, published: SimpleNamespace
 ) -> None:
-    solution = fed(
-        rms_v, hertz, capacitance("C", "line", "x", farad), resistance("R", "x", "neutral", ohm)
-    )
-    current = solution.rms(solution.voltages_v["x"]) / ohm
+    solution = behind_a_capacitor(mains, farad, ohm)
+    resistor = solution.circuit["R1"]
+    current = solution.rms(across(solution, "R1")) / resistor.values()["resistance_ohm"]
     assert_allclose(current, rms_a, rtol=published.rtol)
 
 
-@pytest.mark.published("EXERCISE-RC-SERIES", where="impedance 5043 ohm", rtol=5e-4,
-                       why="four figures")  # fmt: skip
+@pytest.mark.published("EXERCISE-RC-SERIES", where="impedance 5043 ohm", rtol=0.01,
+                       why="four figures, without the LED's volt of 120")  # fmt: skip
 def test_impedance_of_a_capacitor_in_series(published: SimpleNamespace) -> None:
-    solution = fed(
-        120.0, 60.0, capacitance("C", "line", "x", 0.8e-6), resistance("R", "x", "neutral", 3.8e3)
-    )
-    current = solution.rms(solution.voltages_v["x"]) / 3.8e3
+    solution = behind_a_capacitor("120 V 60 Hz", "0.8u", "3k8")
+    current = solution.rms(across(solution, "R1")) / 3.8e3
     assert_allclose(120.0 / current, 5043.2, rtol=published.rtol)
+
+
+@pytest.mark.published("MICROCHIP-ZCD", where="section 35.5.1: 302.7 uA, 8.0 V, 125.6 us ahead",
+                       rtol=0.012, why="four figures, without the LED's volt of 170")  # fmt: skip
+def test_coupled_detector_of_a_board(published: SimpleNamespace) -> None:
+    """560 kohm and 0.1 uF: peak current, peak over the capacitor, lead of the fundamental."""
+    solution = behind_a_capacitor("120 V 60 Hz", "0.1u", "560k")
+    over_r, over_c = across(solution, "R1"), across(solution, "C1")
+    fundamental = 2 * solution.mean(over_r * np.exp(-1j * solution.phase_rad))[0]
+    lead_s = (np.angle(fundamental) + np.pi / 2) / (2 * np.pi * 60.0)
+    found = [np.abs(over_r).max() / 560e3, np.abs(over_c).max(), lead_s]
+    assert_allclose(found, [302.7e-6, 8.0, 125.6e-6], rtol=published.rtol)
 
 
 @pytest.mark.published("PAGE-MAINS-10N", where="10 nF, 2 x 100 ohm, bridge, 230 V: 0.7 mA",
                        atol=0.05e-3, why="one figure")  # fmt: skip
 def test_led_behind_a_capacitor_and_a_bridge(published: SimpleNamespace) -> None:
     """Both halves of the current go through the LED: the current's rms, as printed."""
-    diodes = [
-        junction(f"D{a}{b}", a, b, IDEAL)
-        for a, b in (("f", "p"), ("g", "p"), ("n", "f"), ("n", "g"))
-    ]
-    solution = fed(
-        230.0, 50.0, capacitance("C", "line", "x", 10e-9), resistance("R1", "x", "f", 100.0),
-        resistance("R2", "g", "neutral", 100.0), *diodes, junction("L", "p", "n", IDEAL),
+    board = traced(
+        "230 V 50 Hz", "feed - C1 10n - R1 100 - BR1~1", "neutral - R2 100 - BR1~2",
+        "BR1+ - led+", "BR1- - led-", "BR1 MB6S",
     )  # fmt: skip
-    assert_allclose(solution.rms(solution.currents_a["L"]), 0.7e-3, rtol=0, atol=published.atol)
+    solution = solved(board)
+    assert_allclose(solution.rms(led_a(solution, board)), 0.7e-3, rtol=0, atol=published.atol)
 
 
 # ------------------------------------------------------------------ rectifiers
 
 
-@pytest.mark.published("EXERCISE-HALF-WAVE", where="52 / pi = 16.55 V", atol=0.01,
-                       why="four figures")  # fmt: skip
+@pytest.mark.published(
+    "EXERCISE-HALF-WAVE", where="52 / pi = 16.55 V", atol=0.35,
+    why="an ideal diode; a real one's 0.6 V in half of the time is 0.3 V",
+)  # fmt: skip
 def test_direct_voltage_of_a_half_wave_rectifier(published: SimpleNamespace) -> None:
-    solution = fed(
-        52.0 / np.sqrt(2.0), 50.0, junction("D", "line", "k", IDEAL),
-        resistance("R", "k", "neutral", 10e3),
+    """The LED hangs behind 47 kohm more, from which it takes nothing of the load's voltage."""
+    solution = solved(
+        traced("36.77 V 50 Hz", "feed - D1 1N4148 > - k", "k - R1 10k - neutral",
+               "k - R2 47k - led+")
     )  # fmt: skip
-    assert_allclose(solution.mean(solution.voltages_v["k"]), 16.55, rtol=0.0, atol=published.atol)
+    mean_v = solution.mean(solution.between_v("k", "neutral"))
+    assert_allclose(mean_v, 16.55, rtol=0.0, atol=published.atol)
+    assert mean_v < 16.55
 
 
 @pytest.mark.parametrize(
@@ -302,15 +337,11 @@ def test_direct_voltage_of_a_half_wave_rectifier(published: SimpleNamespace) -> 
     ],
 )  # fmt: skip
 def test_peak_rectifier_without_load(what: str, volts: float, published: SimpleNamespace) -> None:
-    board = written("12 V 60 Hz", '"1k"', "half-wave")
-    diode = board.rectifier
-    assert diode is not None
-    solution = fed(
-        12.0, 60.0, junction("D", "line", "k", diode.junction),
-        capacitance("C", "k", "neutral", 1e-6), resistance("R", "k", "neutral", 10e6),
-    )  # fmt: skip
-    held = solution.voltages_v["k"]
-    found = held.max() if what == "output" else np.max(held - solution.voltages_v["line"])
+    solution = solved(
+        traced("12 V 60 Hz", "feed - D1 1N4007 > - k", "k - C1 1u - neutral", "k - R2 10M - led+")
+    )
+    held = solution.between_v("k", "neutral")
+    found = held.max() if what == "output" else np.max(held - solution.between_v("line", "neutral"))
     assert_allclose(found, volts, rtol=0.0, atol=published.atol)
     assert found > volts - 0.05
 
@@ -574,18 +605,15 @@ def test_output_of_a_measured_part(
 # ------------------------------------------------------------------ what meters show of a wave
 
 
-def wave_circuit(wave: str, peak_v: float) -> Circuit:
-    """A sine, or what one ideal diode or four leave of it, between ``k`` and ``n``."""
-    source_ = mains_source(peak_v / np.sqrt(2.0), 50.0)
-    load = resistance("R", "k", "n", 10e3)
-    tie = resistance("tie", "n", "neutral", 1e-3)
+def wave_board(wave: str, rms_v: float) -> tuple[Board, str, str]:
+    """A board with a sine, or what one diode or four leave of it, between two of its points."""
+    mains = f"{rms_v:.3f} V 50 Hz"
     if wave == "sine":
-        return element_list(source_, resistance("w", "line", "k", 1e-3), load, tie)
+        return written(mains, '"220k"', "two-led", "814"), "feed", "neutral"
     if wave == "half-wave sine":
-        return element_list(source_, junction("D", "line", "k", IDEAL), load, tie)
-    legs = (("line", "k"), ("neutral", "k"), ("n", "line"), ("n", "neutral"))
-    bridge = [junction(f"D{k}", a, b, IDEAL) for k, (a, b) in enumerate(legs)]
-    return element_list(source_, *bridge, load)
+        return traced(mains, "feed - D1 1N4007 > - k", "k - R1 220k - led+"), "k", "led+"
+    lines = ("feed - R2 1 - BR1~1", "neutral - R3 1 - BR1~2", "BR1 DB107", "BR1- - led-")
+    return traced(mains, *lines, "BR1+ - R1 220k - led+"), "BR1+", "led+"
 
 
 FLUKE = {
@@ -605,8 +633,8 @@ KUSAM = {
     [
         pytest.param(
             wave, meter, peak, shown, id=f"{key}, {wave}, {meter}",
-            marks=source(key, where, "printed to a thousandth, some by one or two wrong",
-                         atol=0.0015),
+            marks=source(key, where, "drops of 3 V of 424 V are left out: 0.8 % of up to 0.9",
+                         atol=0.0085),
         )
         for key, where, rows in (
             ("FLUKE-8060A", "figure 2-8", FLUKE), ("KUSAM-KM2777", "table 2", KUSAM)
@@ -617,15 +645,16 @@ KUSAM = {
 def test_meter_on_a_solved_wave(
     wave: str, meter: str, peak_v: float, shown: float, published: SimpleNamespace
 ) -> None:
-    """Volts times 100, so that the diodes' millivolts do not count."""
+    """Volts times 300: the drops of diodes and LED are 0.8 % of them, and are left out."""
     kinds = {"average": AcKind.AVERAGE, "ac": AcKind.TRUE_RMS}
     used = replace(usual_meter(), ac_kind=kinds.get(meter, AcKind.TRUE_RMS))
     function = Function.DC if meter == "dc" else Function.AC
-    reading = Reading(function=function, red="k", black="n")
-    circuit = wave_circuit(wave, 100.0 * peak_v)
-    board = written("120 V 60 Hz", '"24k"')
-    value = MeterModel(board, circuit, used).read([reading])[0, 0]
-    assert_allclose(value / 100.0, shown, rtol=0.0, atol=published.atol)
+    board, red, black = wave_board(wave, 300.0 * peak_v / np.sqrt(2.0))
+    circuit = build_circuit(board)
+    reading = Reading(function=function, red=circuit.node(red), black=circuit.node(black))
+    value = MeterModel(board, circuit, used).read([reading])[0, 0] / 300.0
+    assert_allclose(value, shown, rtol=0.0, atol=published.atol)
+    assert value < shown + 0.0015
 
 
 # ------------------------------------------------------------------ reverse voltage

@@ -8,22 +8,10 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from tests.boards import (
-    board,
-    capacitance,
-    controller,
-    element_list,
-    junction,
-    mains,
-    mains_source,
-    optocoupler,
-    pull_up,
-    resistance,
-    resistor,
-)
+from tests.boards import capacitance, element_list, junction, mains_source, resistance
 from zcd.board.files import parse_board
-from zcd.board.model import Junction, Topology
-from zcd.circuit.build import build_circuit
+from zcd.board.model import Junction
+from zcd.circuit.build import Conditions, build_circuit
 from zcd.engine.solution import Solution
 from zcd.engine.solve import EDGES, READINGS, SolverOptions, solve
 from zcd.sync.lock import lock_of
@@ -43,7 +31,7 @@ def coupled_detector(options: SolverOptions = FINE) -> Solution:
     )
 
 
-@pytest.mark.published(
+@pytest.mark.circuit(
     "MICROCHIP-ZCD", where="section 35.5.1", rtol=1e-3, why="302.7 uA, four digits, through 0.1 %"
 )
 @pytest.mark.parametrize("options", [EDGES, READINGS, FINE], ids=["edges", "readings", "fine"])
@@ -54,7 +42,7 @@ def test_coupled_detector_current(options: SolverOptions, published: SimpleNames
     assert_allclose(peak_a, 302.7e-6, rtol=published.rtol)
 
 
-@pytest.mark.published(
+@pytest.mark.circuit(
     "MICROCHIP-ZCD", where="section 35.5.1", atol=0.1, why="8.0 V, printed to 0.1 V"
 )
 @pytest.mark.parametrize("options", [EDGES, FINE], ids=["edges", "fine"])
@@ -64,7 +52,7 @@ def test_coupled_detector_capacitor(options: SolverOptions, published: SimpleNam
     assert_allclose(held_v.max(), 8.0, rtol=0.0, atol=published.atol)
 
 
-@pytest.mark.published(
+@pytest.mark.circuit(
     "MICROCHIP-ZCD", where="section 35.5.1", atol=0.2e-6, why="125.6 us, rounded on the way"
 )
 @pytest.mark.parametrize("options", [EDGES, FINE], ids=["edges", "fine"])
@@ -113,19 +101,27 @@ def test_half_wave_follows_the_closed_forms(
     assert_allclose(power, rms_v**2 / 2 / 220e3, rtol=1e-3)
 
 
-def bridge_fall_s(ctr_ratio: float, test_current_a: float, low_threshold_v: float) -> float:
-    """Zero to falling edge: bridge, 200 kohm, 10 kohm to 3.3 V, on 220 V 60 Hz."""
-    whole = board(
-        topology=Topology.BRIDGE,
-        mains=mains(220.0, 60.0),
-        chains=((resistor("R1", 200e3),),),
-        output=pull_up(10e3, 3.3),
-        optocoupler=optocoupler(ctr_ratio=ctr_ratio, test_current_a=test_current_a),
-        controller=controller(low_threshold_v=low_threshold_v, high_threshold_v=2.6),
-    )
-    pulses = lock_of(build_circuit(whole), whole).pulses
+def fall_s(text: str, ctr_ratio: float, low_threshold_v: float, miller_ratio: float = 1.0) -> float:
+    """Zero to falling edge of a board with this CTR at its test current."""
+    rules = f'controller = {{low_threshold = "{low_threshold_v} V", high_threshold = "2.6 V"}}\n'
+    whole = parse_board(text + rules)
+    circuit = build_circuit(whole, Conditions(ctr_ratio=ctr_ratio))
+    pulses = lock_of(circuit.scale("OC1.miller", "capacitance_f", miller_ratio), whole).pulses
     assert pulses.count[0] == 2
     return float(pulses.fall_offset_s[0, 0])
+
+
+MEASURED_BRIDGE = """mains = "220 V 60 Hz"
+rectifier = "MB6S"
+optocoupler = "TCMT1109"
+chain = {topology = "bridge", resistors = ["200k"], style = "1 W"}
+output = {pull_up = "10k", supply = "3.3 V"}
+"""
+WORKED_OUT = """mains = "120 V 60 Hz"
+optocoupler = {family = "H11AA1", test_current = "0.74 mA"}
+chain = {topology = "two-led", resistors = ["30k"], style = "1 W"}
+output = {pull_up = "27k", supply = "5 V"}
+"""
 
 
 @pytest.mark.published(
@@ -138,7 +134,7 @@ def bridge_fall_s(ctr_ratio: float, test_current_a: float, low_threshold_v: floa
     "and levels from 10 to 50 % of the supply",
 )
 def test_bridge_pulls_the_pin_as_late_as_was_measured(published: SimpleNamespace) -> None:
-    late = [bridge_fall_s(ctr, 5e-3, level) for ctr in (2.0, 4.0) for level in (0.33, 1.65)]
+    late = [fall_s(MEASURED_BRIDGE, ctr, level) for ctr in (2.0, 4.0) for level in (0.33, 1.65)]
     assert min(late) > 0.299e-3, "CTR falls with LED current, so it must be later than computed"
     assert min(late) < 0.450e-3 * (1 + published.rtol)
     assert max(late) > 0.450e-3 * (1 - published.rtol)
@@ -157,19 +153,8 @@ def test_two_leds_pull_the_pin_as_late_as_was_worked_out(published: SimpleNamesp
 
     The example is one of direct current: without the transistor's capacitance.
     """
-    whole = board(
-        topology=Topology.TWO_LED,
-        rectifier=None,
-        mains=mains(120.0, 60.0),
-        chains=((resistor("R1", 30e3),),),
-        output=pull_up(27e3, 5.0),
-        optocoupler=optocoupler(family="H11AA1", ctr_ratio=0.2, test_current_a=0.74e-3),
-        controller=controller(low_threshold_v=1.0, high_threshold_v=1.5),
-    )
-    at_rest = build_circuit(whole).change("OC1.miller", capacitance_f=0.0)
-    pulses = lock_of(at_rest, whole).pulses
-    assert pulses.count[0] == 2
-    assert_allclose(pulses.fall_offset_s[0, :2], 0.38e-3, rtol=0.0, atol=published.atol)
+    found = fall_s(WORKED_OUT, 0.2, 1.0, miller_ratio=1e-6)
+    assert_allclose(found, 0.38e-3, rtol=0.0, atol=published.atol)
 
 
 BUILT_BRIDGE = """name = "bridge of the web page"

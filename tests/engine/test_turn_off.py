@@ -197,7 +197,7 @@ def ends(family: str) -> tuple[OutputTransistor, OutputTransistor]:
     )
 
 
-@pytest.mark.published(
+@pytest.mark.circuit(
     "TOSHIBA-TLP293",
     where="figures 11.14 (16 mA) and 11.16 (1.6 mA), 4.7 to 100 kohm, to 10 and to 90 % of 5 V",
     rtol=0.14,
@@ -212,7 +212,7 @@ def test_class_covers_a_maker_that_was_left_out(fit: Row, published: SimpleNames
     assert np.all(slow > times_s * (1 - published.rtol))
 
 
-@pytest.mark.published(
+@pytest.mark.circuit(
     "TOSHIBA-TLP293",
     where="figure 11.16, turn-off at 1.6 mA, 10 to 100 kohm: the drive and loads of a sync circuit",
     rtol=0.30,
@@ -238,7 +238,7 @@ def test_class_covers_each_maker(fit: Row) -> None:
 PRINTED = [row for row in table("turn_off") if row["curve"] in {"TLP293-printed", "ACPL-214"}]
 
 
-@pytest.mark.published(
+@pytest.mark.circuit(
     "TOSHIBA-TLP293",
     where="page 4: tOFF 35 us (16 mA, 1.9 kohm) and 47 us (1.6 mA, 4.7 kohm), typical; "
     "ACPL-214: 40 us (16 mA, 1.9 kohm)",

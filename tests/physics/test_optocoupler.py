@@ -267,7 +267,7 @@ def test_temperature_follows_the_sharp_curves(published: SimpleNamespace) -> Non
 @pytest.mark.parametrize("curve", ["PC8171", "TLP281"])
 def test_heat_at_half_a_milliampere(curve: str, published: SimpleNamespace) -> None:
     """0 to 85 degC; hot, the law leaves no more than the curves do: a repair is safe by it."""
-    rows = columns("ctr_temperature", curve=curve)
+    rows = columns("ctr_temperature", curve=curve, current_a=0.5e-3)
     here = (rows["temperature_degc"] >= 0.0) & (rows["temperature_degc"] <= 85.0)
     celsius, expected = rows["temperature_degc"][here], rows["relative_ratio"][here]
     result = ctr_temperature_ratio(0.5e-3, celsius)
