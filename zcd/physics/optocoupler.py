@@ -240,15 +240,18 @@ def _log_heat(log_current: FloatArray, t: FloatArray, own: FloatArray) -> FloatA
         steepness = (at_high - at_low) / (ends[1] - ends[0])
         return np.asarray(at_low + steepness * (current - ends[0]))
 
-    owners = [(own == own_shape(family), curve) for family, curve in OWN_HEAT.items()]
-    for here, curve in owners:
-        if np.all(here):
-            return of_curve(curve)
-    result = of_curve(HIGH_RANK)
-    for here, curve in owners:
-        if np.any(here):
-            result = np.where(here, of_curve(curve), result)
+    owners = _heat_owners()
+    first, *others = [own.item()] if own.size == 1 else np.unique(own).tolist()
+    result = of_curve(owners.get(first, HIGH_RANK))
+    for number in others:
+        result = np.where(own == number, of_curve(owners.get(number, HIGH_RANK)), result)
     return result
+
+
+@cache
+def _heat_owners() -> dict[float, str]:
+    """Curve of each number of `own_shape` whose family has one of its own."""
+    return {float(own_shape(family)): curve for family, curve in OWN_HEAT.items()}
 
 
 def ctr_temperature_ratio(
