@@ -20,7 +20,7 @@ FUNCTIONS = (
     "zcd.margin.spread.remedies_of",
     "zcd.margin.loss_map.loss_map",
     "zcd.margin.loss_share.loss_share",
-    "zcd.simulation.flags.stories_of",
+    "zcd.simulation.flags.all_stories",
 )
 """They take seconds, give the same for the same, and nobody changes what they give."""
 MOST = 200

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 import zcd
+from tests.jobs.demo_job import outlook
 from zcd.__main__ import __name__ as program
 from zcd.results import Result
 
@@ -230,7 +231,10 @@ def test_a_table_or_picture_that_there_is_not(get: Any, words: str) -> None:
         get()
 
 
-def test_an_outlook_has_tables_and_pictures_of_its_own() -> None:
+def test_an_outlook_has_tables_and_pictures_of_its_own(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What it holds is the matter of tests/margin; it takes seconds."""
+    monkeypatch.setattr("zcd.margin.outlook.sensitivity_of", lambda *_: outlook().sensitivity)
+    monkeypatch.setattr("zcd.margin.outlook.ageing_of", lambda *_: outlook().ageing)
     check = zcd.check(board(), outlook=True)
     for name in ("shares", "years"):
         assert check.table(name).rows
