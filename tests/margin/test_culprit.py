@@ -150,7 +150,7 @@ def test_a_part_smaller_than_its_neighbours_is_to_blame_itself() -> None:
     parts = '[{value = "47k", style = "1/2 W"}, {value = "100k", style = "0805"}]'
     text = BOARD.replace('["39k", "56k"], style = "1/2 W"', parts)
     (line,) = culprit_lines(checked(zcd.loads(text)))
-    assert line.startswith("Most likely cause: R2 is too small for this chain (0805: ")
+    assert line.startswith("Most likely cause: R2 is too small for this chain (0805 taken as ")
     assert line.endswith("Next: zcd substitute BOARD --for R2")
 
 
@@ -330,8 +330,8 @@ def test_one_part_over_its_rating() -> None:
     written = zcd.check(zcd.loads(board.replace('"150k"]', '"150k"], style = "1/4 W"')))
     assert headline_text(written) == "FAILS: R2 is overloaded."
     assert tuple(culprit_lines(written)) == (
-        "Most likely cause: R2 is too small for this chain (1/4 W: 250 mW, 150 V). Read its size "
-        "and value again. If they are right, fit 1/2 W (500 mW, 250 V) or larger. "
+        "Most likely cause: R2 is too small for this chain (1/4 W taken as 250 mW, 150 V). "
+        "Read its size and value again. If they are right, fit 1/2 W (500 mW, 250 V) or larger. "
         "Next: zcd substitute BOARD --for R2",
     )
     (line,) = (line for line in finding_lines(written) if "FAIL" in line)
