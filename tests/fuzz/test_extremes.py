@@ -120,7 +120,7 @@ WRITTEN: list[dict[str, Any]] = [
     {"chain": {"resistors": ["1G"] * 12}},
     {"chain": {"resistors": ["10k"] * 12}, "mains": "1000 V"},
     {"optocoupler": {"family": "817", "ctr": "0.1 %"}},
-    {"optocoupler": {"family": "817", "ctr": "2000 %", "remaining": "0.1 %"}},
+    {"optocoupler": {"ctr": "2000 %", "remaining": "0.1 %"}},
     {"service": {"bench_temperature": "-40 °C", "hot_temperature": "125 °C"}},
     {"output": {"pull_up": "1G", "supply": "1 V", "pin_capacitor": "1 uF"}},
     {"led": {"capacitor": "1 uF", "resistor": "0R1"}},
