@@ -86,6 +86,7 @@ def course(first: float, median: float, corner: float) -> Course:
     """A course made by hand: straight lines."""
     falling = np.linspace(0.0, 1.0, YEARS.size)
     return Course(
+        points_years=YEARS,
         low_ratio=0.5 - falling,
         middle_ratio=0.7 - falling,
         high_ratio=0.9 - falling,

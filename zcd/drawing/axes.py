@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from zcd.drawing.canvas import BLUE, GREY, RED
-from zcd.drawing.curves import period_curve
-from zcd.drawing.waveforms import mains_period_s
+from zcd.sync.curves import period_curve
 from zcd.sync.lock import RULES
 
 if TYPE_CHECKING:
@@ -58,7 +57,7 @@ def plot_solved(solved: Solved, ax: Axes) -> None:
     solution, rules = solved.solution, solved.board.controller
     for row in range(min(solved.size, MAX_BARS)):
         wave = solution.between_v("pin", "logic0")
-        time, volts = period_curve(solution, wave, mains_period_s(solution, row), row)
+        time, volts = period_curve(solution, wave, row)
         ax.plot(MS * time, volts, color=BLUE, lw=1.2)
     for level in (rules.low_threshold_v, rules.high_threshold_v):
         ax.axhline(level, color=GREY, lw=0.8, ls="--")
@@ -193,7 +192,7 @@ def plot_comparison(comparison: Comparison, ax: Axes) -> None:
         ("SPICE, transistor", comparison.device, ":"),
     ):
         wave = solution.between_v("pin", "logic0")
-        time, volts = period_curve(solution, wave, mains_period_s(solution, 0))
+        time, volts = period_curve(solution, wave)
         ax.plot(MS * time, volts, ls=style, label=name)
     ax.legend(frameon=False)
     ax.set(xlabel="time [ms]", ylabel="pin [V]", title=comparison.board.name)

@@ -12,12 +12,12 @@ from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.capture_measurements import Traces
 from zcd.drawing.canvas import BLUE, GREY, LEFT, drawing, new_figure
-from zcd.drawing.curves import period_curve
 from zcd.drawing.sketch import Group, Sketch
 from zcd.drawing.symbols import BARRIER_DASHES, Line, Shape, Words
 from zcd.engine.solve import solve
 from zcd.errors import plain
 from zcd.report.text import quantity_text
+from zcd.sync.curves import period_curve
 from zcd.sync.pulses import find_pulses
 
 if TYPE_CHECKING:
@@ -116,7 +116,7 @@ def model_cycle(board: Board, traces: Traces, period_s: float) -> tuple[FloatArr
         seen = (traces.falls_s[0] - traces.crossing_s) % period_s
         half = period_s / 2.0
         start = half * np.round((pulses.fall_s[0, 0] - seen) / half)
-    time, volts = period_curve(solution, solution.pin_v, 1.0 / board.mains.frequency_hz)
+    time, volts = period_curve(solution, solution.pin_v)
     # without its last point, which is its first again
     phase = (time[:-1] - start) % period_s
     order = np.argsort(phase)

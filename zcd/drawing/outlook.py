@@ -18,13 +18,13 @@ from zcd.drawing.canvas import (
     new_figure,
     title_lines,
 )
-from zcd.drawing.curves import smooth
 from zcd.errors import plain
 from zcd.margin.ageing import YEARS, Ageing, Course
 from zcd.margin.outlook import Outlook
 from zcd.margin.sensitivity import Sensitivity
 from zcd.report.of_outlook import SHOWN, VIEW_WORDS, decides_line, lost_text, share_text
 from zcd.report.text import quantity_text
+from zcd.sync.curves import smooth
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -163,6 +163,7 @@ def _add_legend(figure: Figure, title: str) -> None:
 
 
 def _draw_course(ax: Axes, course: Course) -> None:
+    at = course.points_years
     low, middle, high, corner = (
         100.0 * np.maximum(x, 10.0 * LOWEST_PERCENT / 100.0)
         for x in (course.low_ratio, course.middle_ratio, course.high_ratio, course.corner_ratio)
@@ -170,7 +171,7 @@ def _draw_course(ax: Axes, course: Course) -> None:
     ax.axhspan(
         LOWEST_PERCENT, 0.0, facecolor=LIGHT, edgecolor="0.6", hatch="\\\\\\", lw=0.0, label="lost"
     )
-    _draw_band(ax, low, high, course.first_years)
+    _draw_band(ax, at, low, high, course.first_years)
     ax.axhline(0.0, color="black", lw=1.0)
     courses = (
         (corner, course.corner_years),
@@ -179,24 +180,27 @@ def _draw_course(ax: Axes, course: Course) -> None:
     )
     for style, (curve, years) in zip(STYLES, courses, strict=True):
         name, label, color, width, dashes, marker = style
-        ax.plot(*_through(curve, years), color=color, lw=width, ls=dashes, label=label)
+        ax.plot(*_through(at, curve, years), color=color, lw=width, ls=dashes, label=label)
         for year in [years] if 0.0 < years <= YEARS[-1] else []:
             ax.plot(year, 0.0, marker=marker, ms=8, color=color, ls="none", label=f"{name} lost")
     ax.grid(axis="y", color=GREY, lw=0.3, alpha=0.5)
 
 
-def _draw_band(ax: Axes, low: FloatArray, high: FloatArray, first_years: float) -> None:
+def _draw_band(
+    ax: Axes, years: FloatArray, low: FloatArray, high: FloatArray, first_years: float
+) -> None:
     """The boards between the lines of 1 % and 99 %."""
-    at, lower = _through(low, first_years)
-    upper = np.interp(at, *smooth(YEARS, high))
+    at, lower = _through(years, low, first_years)
+    upper = np.interp(at, *smooth(years, high))
     ax.fill_between(at, lower, upper, facecolor=BLUE, alpha=0.25, lw=0.0, label="band")
 
 
-def _through(curve: FloatArray, lost_years: float) -> tuple[FloatArray, FloatArray]:
+def _through(
+    years: FloatArray, curve: FloatArray, lost_years: float
+) -> tuple[FloatArray, FloatArray]:
     """A smooth curve through the margins, and through 0 in the year in which that is reached."""
-    after = int(np.searchsorted(YEARS, lost_years))
-    on_it = 0 < after < YEARS.size and curve[after - 1] >= 0.0 >= curve[after]
-    lost = [lost_years] if on_it else []
-    years = np.array([*YEARS, *lost])
-    order = np.argsort(years, kind="stable")
-    return smooth(years[order], np.array([*curve, *np.zeros(len(lost))])[order])
+    after = int(np.searchsorted(years, lost_years))
+    on_it = 0 < after < years.size and curve[after - 1] >= 0.0 >= curve[after]
+    if on_it:
+        years, curve = np.insert(years, after, lost_years), np.insert(curve, after, 0.0)
+    return smooth(years, curve)

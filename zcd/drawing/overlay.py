@@ -9,13 +9,13 @@ from numpy.typing import NDArray
 
 from zcd.circuit.build import input_refs
 from zcd.drawing.canvas import BLUE, GREY, LEFT, RED, drawing, label_beside, new_figure
-from zcd.drawing.curves import period_curve
-from zcd.drawing.waveforms import LEAST_LED_MA, mains_period_s
+from zcd.drawing.waveforms import LEAST_LED_MA
 from zcd.engine.solution import Solution
 from zcd.errors import plain
 from zcd.report.text import quantity_text
 from zcd.spice.compare import Comparison
 from zcd.spice.devices import device_of, family_of
+from zcd.sync.curves import period_curve
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -69,7 +69,7 @@ def overlay_figure(comparison: Comparison, name: str = "second-opinion") -> Figu
         axes[2].set_ylabel("pin minus\nzcd [mV]")
         axes[2].set_ylim(*_at_least(axes[2].get_ylim(), LEAST_MV))
         axes[2].set_xlabel("time [ms]")
-        axes[2].set_xlim(0.0, mains_period_s(comparison.ours, 0) * MS)
+        axes[2].set_xlim(0.0, comparison.ours.period_s[0] * MS)
         axes[0].set_ylim(top=max(axes[0].get_ylim()[1], LEAST_LED_MA))
         axes[1].set_ylim(min(axes[1].get_ylim()[0], 0.0), axes[1].get_ylim()[1])
         key = axes[0].get_legend_handles_labels()
@@ -101,7 +101,7 @@ def _pin(solution: Solution) -> tuple[FloatArray, FloatArray]:
 
 
 def _curve(solution: Solution, wave: FloatArray) -> tuple[FloatArray, FloatArray]:
-    return period_curve(solution, wave, mains_period_s(solution, 0))
+    return period_curve(solution, wave)
 
 
 def _at_least(ends: tuple[float, float], reach: float) -> tuple[float, float]:

@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.circuit.build import input_refs
-from zcd.drawing.curves import period_curve
 from zcd.drawing.sketch import Group, Sketch, group_svg
 from zcd.drawing.symbols import BARRIER_DASHES, Line, Shape, Words
-from zcd.drawing.waveforms import crossing_times_s, mains_period_s, waveform_title
+from zcd.drawing.waveforms import crossing_times_s, waveform_title
 from zcd.engine.solution import Solution
 from zcd.report.text import crossing_text, offset_text, quantity_text
+from zcd.sync.curves import period_curve
 from zcd.sync.lock import Lock
 
 FloatArray = NDArray[np.float64]
@@ -73,10 +73,10 @@ def waveform_strip(board: Board, solution: Solution, lock: Lock, row: int = 0) -
     -------
     sketch : Sketch
     """
-    period = mains_period_s(solution, row)
+    period = float(solution.period_s[row])
     groups = [_window(board, lock, row, period)]
     for lane in _lanes(board, solution):
-        groups.append(_lane(lane, period_curve(solution, lane.values, period, row, FINER), period))
+        groups.append(_lane(lane, period_curve(solution, lane.values, row, FINER), period))
     bottom = BOTTOM
     marks: list[Shape] = [
         Line(
@@ -165,11 +165,11 @@ def strip_steps(board: Board, solution: Solution, lock: Lock) -> dict[str, Any]:
         how much it is lower than in the row before, in tenths of a point, which packs well; and
         for each row the words of the peak. ``groups``: by kind, for each row its SVG.
     """
-    rows, period = range(solution.settled.size), mains_period_s(solution, 0)
+    rows, period = range(solution.settled.size), float(solution.period_s[0])
     grid = np.linspace(0.0, period, COLUMNS)
     lanes = {}
     for lane in _lanes(board, solution):
-        curves = [period_curve(solution, lane.values, period, row, FINER) for row in rows]
+        curves = [period_curve(solution, lane.values, row, FINER) for row in rows]
         heights = lane.height_of(np.array([np.interp(grid, *curve) for curve in curves]))
         tenths = np.round(10.0 * heights).astype(int)
         lanes[lane.name] = {

@@ -12,14 +12,14 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.circuit.build import input_refs
-from zcd.circuit.elements import MainsSource, harmonics_of
+from zcd.circuit.elements import harmonics_of
 from zcd.drawing.canvas import BLUE, GREY, LEFT, RED, WHITE, drawing, label_beside, new_figure
-from zcd.drawing.curves import period_curve
 from zcd.engine.solution import Solution
 from zcd.engine.solve import WINDOW_CYCLES
 from zcd.errors import plain
 from zcd.physics.mains import crossing_shift_rad
 from zcd.report.text import MIN_SHOWN, crossing_text, offset_text, quantity_text, rule_text
+from zcd.sync.curves import period_curve
 from zcd.sync.lock import Lock
 
 if TYPE_CHECKING:
@@ -63,12 +63,12 @@ def waveform_figure(
     figure : Figure
         Three axes that share time. Edges carry the labels ``falling-edge`` and ``rising-edge``.
     """
-    period_s = mains_period_s(solution, row)
+    period_s = float(solution.period_s[row])
     with drawing():
         figure = new_figure(name, 7.2, 6.8)
         axes = figure.subplots(3, 1, sharex=True, height_ratios=(1.0, 1.0, 1.8))
         _draw_mains(axes[0], solution, row, period_s)
-        _draw_led(axes[1], board, solution, row, period_s)
+        _draw_led(axes[1], board, solution, row)
         _draw_pin(axes[2], board, solution, lock, row, period_s)
         for ax, top in zip(axes, (1.0, 1.0, BELOW_WORDS), strict=True):
             for crossing_s in crossing_times_s(solution, row, period_s):
@@ -82,11 +82,6 @@ def waveform_figure(
         figure.suptitle(waveform_title(board, solution, lock, row), weight="bold", **LEFT)
         axes[0].set_title(plain(board.name), loc="left")
     return figure
-
-
-def mains_period_s(solution: Solution, row: int) -> float:
-    frequency_hz = np.asarray(solution.circuit.of(MainsSource)[0].frequency_hz, dtype=float)
-    return 1.0 / float(np.broadcast_to(frequency_hz, solution.settled.shape)[row])
 
 
 def waveform_title(board: Board, solution: Solution, lock: Lock, row: int) -> str:
@@ -113,28 +108,26 @@ def crossing_times_s(solution: Solution, row: int, period_s: float) -> list[floa
     return sorted(turn * period_s for turn in turns if -1e-9 <= turn <= 1.0 + 1e-9)
 
 
-def _draw_wave(
-    ax: Axes, solution: Solution, row: int, wave: FloatArray, period_s: float, color: str
-) -> None:
-    time, values = period_curve(solution, wave, period_s, row)
+def _draw_wave(ax: Axes, solution: Solution, row: int, wave: FloatArray, color: str) -> None:
+    time, values = period_curve(solution, wave, row)
     ax.plot(time * MS, values, color=color, label="wave")
 
 
 def _draw_mains(ax: Axes, solution: Solution, row: int, period_s: float) -> None:
     mains = solution.between_v("line", "neutral")
     rms = quantity_text(float(solution.rms(mains)[row]), "V")
-    _draw_wave(ax, solution, row, mains, period_s, "black")
+    _draw_wave(ax, solution, row, mains, "black")
     ax.set_ylabel("mains [V]")
     frequency = quantity_text(1.0 / period_s, "Hz")
     ax.text(0.99, 0.92, f"{rms} rms, {frequency}", transform=ax.transAxes, ha="right", va="top")
     ax.text(0.48, 0.06, "dotted: true zero crossings", transform=ax.transAxes, ha="right")
 
 
-def _draw_led(ax: Axes, board: Board, solution: Solution, row: int, period_s: float) -> None:
+def _draw_led(ax: Axes, board: Board, solution: Solution, row: int) -> None:
     refs, what = input_refs(board), board.input_name
     current = np.asarray(sum(solution.currents_a[ref] for ref in refs)) * MA
     mean = float(solution.mean(current)[row])
-    _draw_wave(ax, solution, row, current, period_s, BLUE)
+    _draw_wave(ax, solution, row, current, BLUE)
     highest = float(np.max(current[row]))
     if highest < LEAST_LED_MA:
         most = f": at most {quantity_text(highest / MA, 'A')}" if highest / MA > MIN_SHOWN else ""
@@ -159,7 +152,7 @@ def _draw_pin(
         ax.axhline(level, color="black", lw=1.0, ls=dashes, label=f"{word}-threshold")
         label_beside(ax, level, f"{word}\n{quantity_text(level, 'V')}")
     label_beside(ax, (low + high) / 2.0, "undefined")
-    _draw_wave(ax, solution, row, solution.pin_v, period_s, RED)
+    _draw_wave(ax, solution, row, solution.pin_v, RED)
     ax.set_ylim(-0.06 * supply, 1.95 * supply)
     ax.set_yticks(_ticks_up_to(supply))
     ax.set_ylabel("sync pin [V]")

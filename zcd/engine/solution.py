@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.circuit.batch import OF_WHOLE, Batch
-from zcd.circuit.elements import Circuit, Resistance
+from zcd.circuit.elements import Circuit, MainsSource, Resistance
 from zcd.engine.network import MIN_RESISTANCE_OHM, islands
 from zcd.errors import InputError
 
@@ -94,6 +94,12 @@ class Solution(Batch):
     states: Mapping[frozenset[str], Island] = field(
         default_factory=dict, repr=False, metadata=OF_WHOLE
     )
+
+    @property
+    def period_s(self) -> FloatArray:
+        """One period of the mains, shape (n,)."""
+        frequency_hz = np.asarray(self.circuit.of(MainsSource)[0].frequency_hz, dtype=float)
+        return 1.0 / np.broadcast_to(frequency_hz, self.settled.shape)
 
     def between_v(self, a: str, b: str) -> FloatArray:
         """Voltage of node `a` against node `b`, shape (n, m); they must share an island."""

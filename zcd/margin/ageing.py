@@ -33,6 +33,9 @@ YEARS = np.array([0.0, 1.0, 3.0, 5.0, 8.0, 12.0, 16.0, 21.0, 28.0, 40.0])
 BOARDS = 256
 FIRST_RATIO = 0.01
 YEAR_TOLERANCE = 0.02
+STEP_RATIO, STEP_YEARS, WATCHED_RATIO = 0.1, 1.1, -0.25
+"""Years that are halved: in which a margin moves by more than the first above the last, and which
+are longer than the second."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,8 +44,10 @@ class Course:
 
     Parameters
     ----------
+    points_years : ndarray, shape (m,)
+        `YEARS`, and more where a margin moves.
     low_ratio, middle_ratio, high_ratio : ndarray, shape (m,)
-        What 1 %, half and 99 % of the boards do not reach, at each of `YEARS`.
+        What 1 %, half and 99 % of the boards do not reach then.
     corner_ratio : ndarray, shape (m,)
         The worst corner's.
     first_years, median_years, corner_years : float
@@ -50,6 +55,7 @@ class Course:
         within `YEARS`, 0: from the beginning.
     """
 
+    points_years: FloatArray
     low_ratio: FloatArray
     middle_ratio: FloatArray
     high_ratio: FloatArray
@@ -147,18 +153,33 @@ class _Fleet:
 
 
 def _course(fleet: _Fleet, view: str) -> Course:
-    every = np.arange(fleet.size)
-    margins = np.stack([fleet.margin(view, np.full(fleet.size, year), every) for year in YEARS])
-    low, middle, high = np.quantile(
-        margins[:, :BOARDS], (FIRST_RATIO, 0.5, 1.0 - FIRST_RATIO), axis=1
-    )
-    lost = _lost_years(lambda years, row: fleet.margin(view, years, row), margins)
+    def margin(years: FloatArray, row: IntArray) -> FloatArray:
+        return fleet.margin(view, years, row)
+
+    years, new = np.empty(0), YEARS
+    margins = np.empty((0, fleet.size))
+    while new.size:
+        rows = np.tile(np.arange(fleet.size), new.size)
+        more = margin(np.repeat(new, fleet.size), rows).reshape(new.size, -1)
+        years, margins = np.append(years, new), np.concatenate([margins, more])
+        order = np.argsort(years)
+        years, margins = years[order], margins[order]
+        low, middle, high = np.quantile(
+            margins[:, :BOARDS], (FIRST_RATIO, 0.5, 1.0 - FIRST_RATIO), axis=1
+        )
+        corner = margins[:, BOARDS:].min(axis=1)
+        watched = np.maximum([low, middle, high, corner], WATCHED_RATIO)
+        moves = np.any(np.abs(np.diff(watched)) > STEP_RATIO, axis=0)
+        wide = np.diff(years) > STEP_YEARS
+        new = ((years[1:] + years[:-1]) / 2.0)[moves & wide]
+    lost = _lost_years(margin, years, margins)
     first, median = np.quantile(lost[:BOARDS], (FIRST_RATIO, 0.5), method="lower")
     return Course(
+        points_years=years,
         low_ratio=low,
         middle_ratio=middle,
         high_ratio=high,
-        corner_ratio=margins[:, BOARDS:].min(axis=1),
+        corner_ratio=corner,
         first_years=float(first),
         median_years=float(median),
         corner_years=float(lost[BOARDS:].min()),
@@ -166,7 +187,7 @@ def _course(fleet: _Fleet, view: str) -> Course:
 
 
 def _lost_years(
-    margin: Callable[[FloatArray, IntArray], FloatArray], margins: FloatArray
+    margin: Callable[[FloatArray, IntArray], FloatArray], years: FloatArray, margins: FloatArray
 ) -> FloatArray:
     """When each board loses sync; 0 if it never had it, inf if it keeps it."""
     row = np.arange(margins.shape[1])
@@ -174,7 +195,7 @@ def _lost_years(
     ever, at = np.any(lost, axis=0), np.argmax(lost, axis=0)
     crosses = ever & (at > 0)
     before = np.maximum(at - 1, 0)
-    ends = YEARS[before], np.where(crosses, YEARS[at], YEARS[before])
+    ends = years[before], np.where(crosses, years[at], years[before])
     values = margins[before, row], np.where(crosses, margins[at, row], margins[before, row])
     result = open_roots(margin, ends, values, YEAR_TOLERANCE)
     return np.where(crosses, result, np.where(ever, 0.0, np.inf))

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from zcd.circuit.batch import Batch
-from zcd.circuit.elements import MainsSource, Phototransistor, harmonics_of
+from zcd.circuit.elements import Phototransistor, harmonics_of
 from zcd.engine.solution import Solution
 from zcd.physics.mains import crossing_shift_rad
 
@@ -87,8 +87,7 @@ def find_pulses(
     """
     pin = solution.pin_v
     n = pin.shape[0]
-    mains = solution.circuit.of(MainsSource)[0]
-    period = 1.0 / np.broadcast_to(np.asarray(mains.frequency_hz, dtype=float), (n,))
+    period = solution.period_s
     low = np.broadcast_to(np.asarray(low_threshold_v, dtype=float), (n,))
     high = np.broadcast_to(np.asarray(high_threshold_v, dtype=float), (n,))
     # a rise is a fall of the waveform upside down

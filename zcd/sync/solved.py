@@ -15,6 +15,7 @@ from zcd.circuit.elements import Circuit, Resistance
 from zcd.engine.solution import Solution
 from zcd.errors import invalid_value
 from zcd.results import Result
+from zcd.sync.curves import period_curve
 from zcd.sync.lock import Lock
 
 FloatArray = NDArray[np.float64]
@@ -141,6 +142,24 @@ class Solved(Result):
                     node, f"one of {', '.join(known)}{nearest(node, known)}", "node"
                 )
         return self._of_one(self.solution.between_v(a, b))
+
+    def voltage_curve(self, a: str, b: str, case: int = 0) -> tuple[FloatArray, FloatArray]:
+        """The same voltage as a smooth curve over one whole period, to be drawn.
+
+        Parameters
+        ----------
+        a, b : str
+            As for `voltage`.
+        case : int
+            Of a batch.
+
+        Returns
+        -------
+        time_s, voltage_v : ndarray, shape (k,)
+            Finer than the solved points, and through all of them.
+        """
+        wave = self.voltage(a, b).reshape(self.size, -1)
+        return period_curve(self.solution, wave, case)
 
     def current(self, part: str) -> FloatArray:
         """Current through a part.

@@ -14,7 +14,7 @@ FINER = 6
 
 
 def smooth(at: FloatArray, values: FloatArray, finer: int = FINER) -> tuple[FloatArray, FloatArray]:
-    """A curve through points that is smooth and never beyond them.
+    """A smooth curve through points that adds no swing of its own.
 
     Parameters
     ----------
@@ -27,23 +27,21 @@ def smooth(at: FloatArray, values: FloatArray, finer: int = FINER) -> tuple[Floa
     Returns
     -------
     at, values : ndarray
-        On the cubics on which `zcd.sync.pulses` finds the edges, so that marks lie on the curve:
-        the slope at a point is the weighted harmonic mean of those of the chords beside it, and
-        zero at a peak (Fritsch and Butland).
+        On cubics. It rises and falls with the points; beyond them it goes only at a rounded top
+        or bottom, where the bends on both sides agree, as far as the parabola there.
+
+    Notes
+    -----
+    The slope at a point is that of the parabola through it and its neighbours, limited as H. T.
+    Huynh does, "Accurate monotone cubic interpolation", SIAM J. Numer. Anal. 30 (1993), method M3.
     """
     rising = np.diff(at, prepend=-np.inf) > 0.0
     at, values = at[rising], values[rising]
     width = np.diff(at)
     chord = np.diff(values) / width
-    before, after = chord[:-1], chord[1:]
-    own, other = 2.0 * width[1:] + width[:-1], width[1:] + 2.0 * width[:-1]
-    same = before * after > 0.0
-    mean = np.zeros_like(before)
-    weighed = own[same] / before[same] + other[same] / after[same]
-    mean[same] = (own + other)[same] / weighed
-    slope = np.concatenate([chord[:1], mean, chord[-1:]])
     share = np.arange(finer)[:, None] / finer
     rest = 1.0 - share
+    slope = _slopes(width, chord)
     fine = (
         values[:-1] * rest**2 * (1.0 + 2.0 * share)
         + values[1:] * share**2 * (1.0 + 2.0 * rest)
@@ -53,8 +51,26 @@ def smooth(at: FloatArray, values: FloatArray, finer: int = FINER) -> tuple[Floa
     return np.append(points.T.ravel(), at[-1]), np.append(fine.T.ravel(), values[-1])
 
 
+def _slopes(width: FloatArray, chord: FloatArray) -> FloatArray:
+    """Slope at each point, given width and slope of the chords between them."""
+    bend = np.pad(np.diff(chord) / (width[:-1] + width[1:]), 1)
+    tilt = _smaller(bend[:-1], bend[1:]) * width
+    before, after = chord[:-1], chord[1:]
+    parabola = (before * width[1:] + after * width[:-1]) / (width[:-1] + width[1:])
+    rounded = _smaller(before + tilt[:-1], after - tilt[1:])
+    limit = np.maximum(3.0 * np.abs(_smaller(before, after)), 1.5 * np.abs(rounded))
+    inner = np.where(rounded * parabola > 0.0, np.clip(parabola, -limit, limit), 0.0)
+    return np.concatenate([chord[:1], inner, chord[-1:]])
+
+
+def _smaller(one: FloatArray, other: FloatArray) -> FloatArray:
+    """The nearer one to zero of two of the same sign, else zero."""
+    least = np.minimum(np.abs(one), np.abs(other))
+    return np.where(one * other > 0.0, np.sign(one) * least, 0.0)
+
+
 def period_curve(
-    solution: Solution, wave: FloatArray, period_s: float, row: int = 0, finer: int = FINER
+    solution: Solution, wave: FloatArray, row: int = 0, finer: int = FINER
 ) -> tuple[FloatArray, FloatArray]:
     """A solved waveform as a smooth curve over one mains period.
 
@@ -63,7 +79,6 @@ def period_curve(
     solution : Solution
         Gives the instants; a row that has not settled is drawn as far as it was solved.
     wave : ndarray, shape (n, m)
-    period_s : float
     row : int
     finer : int
         As for `smooth`.
@@ -74,12 +89,13 @@ def period_curve(
         From 0 to the end of the period.
     """
     time, values = solution.time_s[row], np.asarray(wave)[row]
+    period_s = float(solution.period_s[row])
     order = np.argsort(time)
     time, values = time[order], values[order]
     if not solution.settled[row]:
         return smooth(time, values, finer)
-    time = np.concatenate([time[-2:] - period_s, time, time[:2] + period_s])
-    values = np.concatenate([values[-2:], values, values[:2]])
+    time = np.concatenate([time[-3:] - period_s, time, time[:3] + period_s])
+    values = np.concatenate([values[-3:], values, values[:3]])
     time, values = smooth(time, values, finer)
     within = (time > 0.0) & (time < period_s)
     ends = np.interp([0.0, period_s], time, values)
