@@ -15,6 +15,7 @@ from tests.drawing.test_waveforms import marked, words
 from tests.jobs.demo_job import lost_below, share_lost, solved
 from zcd.drawing.canvas import BLUE
 from zcd.drawing.loss_map import HATCHES, loss_map_figure
+from zcd.margin.lattice import broken_rule
 from zcd.margin.loss_map import LossMap, loss_map
 from zcd.sync.lock import RULES
 
@@ -74,14 +75,19 @@ def test_the_rule_stands_in_its_area() -> None:
     assert text.get_position()[1] < result.up.share(0.2)
 
 
-def test_areas_too_narrow_for_their_name_are_in_the_legend() -> None:
-    """High time fails in a band too narrow for words."""
+def test_an_area_too_narrow_for_its_name_is_pointed_at() -> None:
+    """High time fails in a band too narrow for words: they stand beside it, and a line leads in."""
     figure = drawn()
-    (legend,) = figure.legends
-    listed = {text.get_text() for text in legend.get_texts()}
-    assert {"high time (pause too short)", "pin never high"} <= listed
-    named = {text.get_text() for text in marked(figure, "rule")}
-    assert named == {"pin never high", "edge offset"}
+    lattice = chart("bridge", "temperature", "pull-up").lattice
+    kinds = broken_rule(lattice.margins)
+    named = {text.get_position(): text.get_text() for text in marked(figure, "rule")}
+    assert {"high time", "pin never high"} <= set(named.values())
+    pointers = marked(figure, "pointer")
+    assert "high time" in [named[tuple(line.get_xydata()[0])] for line in pointers]
+    for line in pointers:
+        start, end = line.get_xydata()
+        column, row = np.round(end * (lattice.places.size - 1)).astype(int)
+        assert RULES[kinds[row, column]] == named[tuple(start)]
 
 
 def test_closed_curves_are_drawn_closed() -> None:

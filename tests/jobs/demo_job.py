@@ -24,7 +24,7 @@ from zcd.margin.ageing import YEARS, Ageing, Course
 from zcd.margin.check import Check, nominal_check
 from zcd.margin.lattice import boundary, broken_rule, explore
 from zcd.margin.loss_map import Boundary, LossMap, Reach
-from zcd.margin.loss_share import LossShare
+from zcd.margin.loss_share import LINES, LossShare
 from zcd.margin.outlook import Outlook
 from zcd.margin.quantities import quantity_of
 from zcd.margin.sensitivity import Sensitivity
@@ -199,6 +199,7 @@ def share_lost(chart: LossMap) -> LossShare:
     """A share made by hand: all boards do as the typical one, and lie around it."""
     return LossShare(
         lost_ratio=(broken_rule(chart.lattice.margins) >= 0).astype(float),
+        line_margins=np.stack([chart.lattice.margins.min(axis=2)] * len(LINES)),
         boards=16,
         points=81,
         cloud_across=np.linspace(114.0, 126.0, 8),

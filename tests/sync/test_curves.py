@@ -54,7 +54,7 @@ def test_equal_instants_count_once() -> None:
 
 @pytest.mark.parametrize("name", VARIANTS)
 def test_one_period_of_the_mains_is_its_sine(name: str) -> None:
-    """A source without harmonics: sqrt(2) times RMS, drawn within two ten-thousandths of its peak."""
+    """A source without harmonics: sqrt(2) times RMS, drawn within 0.02 % of its peak."""
     board = VARIANTS[name]
     solution = solve(build_circuit(board))
     time, volts = period_curve(solution, solution.between_v("line", "neutral"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from math import ceil
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,7 +14,7 @@ from zcd.drawing.canvas import BLUE, LEFT, LIGHT, WHITE, drawing, new_figure, ti
 from zcd.errors import plain
 from zcd.margin.lattice import broken_rule
 from zcd.margin.loss_map import LossMap
-from zcd.margin.loss_share import LossShare
+from zcd.margin.loss_share import LINES, LossShare
 from zcd.margin.quantities import Quantity
 from zcd.report.of_loss_map import axis_text, end_text, here_text, loss_map_title, value_text
 from zcd.report.text import percent_text, quantity_text, rule_text
@@ -32,8 +33,6 @@ MARKER_SHARE = 0.03
 """Of both axes: nearer to the board's point, words would stand on its marker."""
 MIN_SHARE = 1e-3
 """Of the plane: a smaller area cannot be seen, nor is it in the legend."""
-SHARES = (0.1, 0.9)
-"""Shares of boards that lose sync which get a line of their own."""
 TICK_STEPS = (1.0, 2.0, 5.0)
 CAPTION_LETTERS = 96
 """So many fit into a line of the caption."""
@@ -97,7 +96,7 @@ def _caption(board: Board, loss_map: LossMap, loss_share: LossShare | None) -> s
         lines.append(f"arrow{'s' * (len(ends) > 1)}: {'; '.join(ends)}")
     if loss_share is not None:
         here = 100.0 * loss_share.here(loss_map).ratio
-        low_text, high_text = map(percent_text, SHARES)
+        low_text, high_text = map(percent_text, LINES)
         lines.append(
             f"shading: share lost of {loss_share.boards} boards within tolerance, "
             f"here {here:.0f} %; dotted lines: {low_text} and {high_text}"
@@ -140,13 +139,13 @@ def _log_ticks(quantity: Quantity) -> Iterator[float]:
 
 
 def _draw_lost_areas(ax: Axes, loss_map: LossMap, fields: NDArray[np.int_]) -> None:
-    """Each rule's part of the lost area in a hatching of its own, named there if it has room."""
+    """Each rule's part of the lost area in a hatching of its own, and named."""
     from matplotlib.patches import Patch
 
     margins, places = loss_map.lattice.margins, loss_map.lattice.places
     across, up = loss_map.across.value(places), loss_map.up.value(places)
     kinds = broken_rule(margins)
-    handles = []
+    handles, own_areas = [], {}
     ax.contourf(across, up, -margins.min(axis=2), levels=[0.0, np.inf], colors=[LIGHT])
     for kind, rule in enumerate(RULES):
         if np.mean(kinds == kind) < MIN_SHARE:
@@ -159,7 +158,11 @@ def _draw_lost_areas(ax: Axes, loss_map: LossMap, fields: NDArray[np.int_]) -> N
         area.set(edgecolor="0.55", linewidth=0.0, label=f"lost: {rule}")
         words = rule_text(rule)
         handles.append(Patch(facecolor=LIGHT, edgecolor="0.55", hatch=HATCHES[rule], label=words))
-        _name_area(ax, np.where(kinds == kind, fields, NO_FIELD), rule)
+        own_areas[rule] = kinds == kind
+    free = np.where(fields == NO_FIELD, NO_FIELD, (kinds + 1) * (fields.max() + 1) + fields)
+    narrow = [rule for rule, own in own_areas.items() if not _name_inside(ax, free, own, rule)]
+    for rule in narrow:
+        _name_beside(ax, free, own_areas[rule], rule)
     if handles:
         ax.figure.legend(
             handles=handles, loc="outside lower center", ncols=3, title="no lock because of",
@@ -172,7 +175,7 @@ def _fields(board: Board, loss_map: LossMap, loss_share: LossShare | None) -> ND
     places = loss_map.lattice.places
     fields = np.zeros((places.size, places.size), dtype=int)
     if loss_share is not None:
-        fields += np.digitize(loss_share.lost_ratio, SHARES)
+        fields += np.digitize(loss_share.lost_ratio, LINES)
     edges = [board.mains.low_rms_v, board.mains.high_rms_v]
     for quantity, turned in ((loss_map.across, np.s_[None, :]), (loss_map.up, np.s_[:, None])):
         if quantity.key == "mains":
@@ -182,31 +185,100 @@ def _fields(board: Board, loss_map: LossMap, loss_share: LossShare | None) -> ND
         for quantity in (loss_map.across, loss_map.up)
     ]
     fields[np.outer(near[1], near[0])] = NO_FIELD
+    for _, _, (across, up) in _reaches(loss_map):
+        steps = np.linspace(0.0, 1.0, places.size)
+        ends = (loss_map.up, up), (loss_map.across, across)
+        shares = (np.interp(steps, [0, 1], q.share(np.array([q.here, to]))) for q, to in ends)
+        fields[_lines(places, *shares)] = NO_FIELD
+    if loss_share is not None:
+        up_share = loss_map.up.share(loss_share.cloud_up)
+        across_share = loss_map.across.share(loss_share.cloud_across)
+        fields[_lines(places, up_share, across_share)] = NO_FIELD
     return fields
 
 
-def _name_area(ax: Axes, fields: NDArray[np.int_], rule: str) -> None:
-    """Write the rule where its area has most room, level or upright; the legend has it anyway."""
-    from scipy.ndimage import binary_erosion, distance_transform_edt
+def _lines(
+    places: NDArray[np.float64], up: NDArray[np.float64], across: NDArray[np.float64]
+) -> tuple[NDArray[np.int_], NDArray[np.int_]]:
+    """Lines of the lattice that are nearest to shares of both axes."""
+    last = places.size - 1
+    rows, columns = (np.round(np.clip(s, 0.0, 1.0) * last).astype(int) for s in (up, across))
+    return rows, columns
 
-    scale = len(fields) / 97.0
-    level = (scale * LEVEL[0], scale * LEVEL[1] * len(rule))
-    upright = (scale * UPRIGHT[1] * len(rule), scale * UPRIGHT[0])
-    for box, turn in ((level, 0.0), (upright, 90.0)):
-        window = np.ones([2 * round(side / 2.0) + 1 for side in box], dtype=bool)
-        room = np.zeros(fields.shape)
-        for number in np.unique(fields[fields != NO_FIELD]):
-            own = fields == number
-            fits = binary_erosion(own, window)
-            room += np.where(fits, distance_transform_edt(np.pad(own, 1))[1:-1, 1:-1], 0.0)
+
+def _boxes(fields: NDArray[np.int_], rule: str) -> tuple[tuple[int, int], tuple[int, int]]:
+    """Half the sides of its words in lines of the lattice, up and across: level, then upright."""
+    half = len(fields) / 97.0 / 2.0
+    return (
+        (ceil(half * LEVEL[0]), ceil(half * LEVEL[1] * len(rule))),
+        (ceil(half * UPRIGHT[1] * len(rule)), ceil(half * UPRIGHT[0])),
+    )
+
+
+def _depth(area: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """How far each point of an area is from its end, or the map's."""
+    from scipy.ndimage import distance_transform_edt
+
+    return np.asarray(distance_transform_edt(np.pad(area, 1))[1:-1, 1:-1])
+
+
+def _room(fields: NDArray[np.int_], half: tuple[int, int]) -> NDArray[np.float64]:
+    """How far from the end of its field each point is on which a box fits; elsewhere 0."""
+    from scipy.ndimage import binary_erosion
+
+    window = np.ones([2 * side + 1 for side in half], dtype=bool)
+    room = np.zeros(fields.shape)
+    for number in np.unique(fields[fields != NO_FIELD]):
+        own = fields == number
+        if np.any(fits := binary_erosion(own, window)):
+            room += np.where(fits, _depth(own), 0.0)
+    return room
+
+
+def _name_inside(ax: Axes, fields: NDArray[np.int_], area: NDArray[np.bool_], rule: str) -> bool:
+    """Write the rule where its area has most room, level or upright; whether there is room."""
+    for half, turn in zip(_boxes(fields, rule), (0.0, 90.0), strict=True):
+        room = _room(np.where(area, fields, NO_FIELD), half)
         if np.any(room):
-            row, column = np.unravel_index(np.argmax(room), room.shape)
-            x, y = np.array([column, row]) / (len(fields) - 1)
-            ax.text(
-                x, y, rule, transform=ax.transAxes, rotation=turn,
-                ha="center", va="center", bbox=WHITE, label="rule",
-            )  # fmt: skip
-            return
+            _write(ax, fields, _at_most(room), half, rule, rotation=turn)
+            return True
+    return False
+
+
+def _name_beside(ax: Axes, fields: NDArray[np.int_], area: NDArray[np.bool_], rule: str) -> None:
+    """Write the rule near its area, with a line to its widest place; the legend has it anyway."""
+    half = _boxes(fields, rule)[0]
+    widest = _at_most(_depth(area))
+    near = 1.0 / (1.0 + np.hypot(*(np.indices(fields.shape) - np.reshape(widest, (2, 1, 1)))))
+    near *= _room(fields, half) > 0.0
+    if np.any(near):
+        place = _at_most(near)
+        points = np.array([place, widest])[:, ::-1] / (len(fields) - 1)
+        ax.plot(*points.T, transform=ax.transAxes, color="black", lw=0.8, marker=".", ms=5,
+                markevery=[1], label="pointer")  # fmt: skip
+        _write(ax, fields, place, half, rule)
+
+
+def _at_most(values: NDArray[np.float64]) -> tuple[int, int]:
+    """Row and column of the largest value."""
+    row, column = np.unravel_index(np.argmax(values), values.shape)
+    return int(row), int(column)
+
+
+def _write(
+    ax: Axes, fields: NDArray[np.int_], place: tuple[int, int], half: tuple[int, int],
+    words: str, rotation: float = 0.0,
+) -> None:  # fmt: skip
+    """Write words, and take their box out of the fields."""
+    y, x = np.array(place) / (len(fields) - 1)
+    ax.text(
+        x, y, words, transform=ax.transAxes, rotation=rotation,
+        ha="center", va="center", bbox=WHITE, label="rule",
+    )  # fmt: skip
+    box = tuple(
+        np.s_[max(at - side, 0) : at + side + 1] for at, side in zip(place, half, strict=True)
+    )
+    fields[box] = NO_FIELD
 
 
 def _draw_share(ax: Axes, loss_map: LossMap, loss_share: LossShare) -> None:
@@ -218,7 +290,10 @@ def _draw_share(ax: Axes, loss_map: LossMap, loss_share: LossShare) -> None:
         across, up, lost, levels=np.linspace(1e-3, 1.0, 11), cmap="Greys", vmin=0.0, vmax=1.6,
         alpha=0.45, extend="max",
     )  # fmt: skip
-    ax.contour(across, up, lost, levels=SHARES, colors="black", linewidths=0.8, linestyles=":")
+    for margins in loss_share.line_margins:
+        ax.contour(
+            across, up, margins, levels=[0.0], colors="black", linewidths=0.8, linestyles=":"
+        )
     ax.plot(
         loss_share.cloud_across, loss_share.cloud_up, ls="none", marker=".", ms=2.5, color=BLUE,
         label="cloud", zorder=3,

@@ -79,14 +79,22 @@ def drive_figure(story: Story, name: str = "drive") -> Figure:
         low.set_ylabel("direct\nvoltage [V]")
         low.set_xlabel(
             "firing delay from the zero crossing seen by the controller [ms]\n"
-            "dash-dot: earliest and latest delay used; beyond, the pulse reaches into the "
-            "next half cycle"
+            f"dash-dot: earliest and latest delay used{_into_next(story, half_s)}"
         )
         low.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, frameon=False)
         low.set_xlim(0.0, half_s * MS)
         figure.suptitle("The later the gate pulse, the less voltage the fan gets", weight="bold",
                         **LEFT)  # fmt: skip
     return figure
+
+
+def _into_next(story: Story, half_s: float) -> str:
+    """From which delay on a gate pulse lasts beyond the crossing after it; empty: from none."""
+    late_s = max(story.view.faulty_closed.late_s)
+    from_s = half_s - story.plant.load.gate_rad / np.pi * half_s - late_s
+    if not 0.0 < from_s < half_s:
+        return ""
+    return f"; from {quantity_text(from_s, 's')} on, the pulse reaches into the next half cycle"
 
 
 def fan_figure(story: Story, name: str = "fan") -> Figure:

@@ -18,12 +18,14 @@ from zcd.sync.lock import judge
 FloatArray = NDArray[np.float64]
 
 BOARDS = 64
+LINES = (0.1, 0.9)
+"""Shares of boards that lose sync which get a line of their own."""
 CLOUD = 128
-HALVINGS = 3
-"""Boards are drawn on every eighth line of the map's lattice; between them their smallest margins
-are taken as straight."""
-SPARSE = 4
-"""Of these lines, every fourth one is looked at in any case."""
+HALVINGS = 2
+"""Boards are drawn on every fourth line of the map's lattice; between them the margin of
+each rule is taken as straight."""
+SPARSE = 8
+"""Of these lines, every eighth one is looked at in any case."""
 SEED = 20
 
 
@@ -35,6 +37,8 @@ class LossShare:
     ----------
     lost_ratio : ndarray, shape (m, m)
         On the lines of the map's lattice; first axis: up, second: across.
+    line_margins : ndarray, shape (lines, m, m)
+        What each share of `LINES` of the boards does not reach: it is 0 where that share is lost.
     boards : int
         So many at each point.
     points : int
@@ -44,6 +48,7 @@ class LossShare:
     """
 
     lost_ratio: FloatArray
+    line_margins: FloatArray
     boards: int
     points: int
     cloud_across: FloatArray
@@ -100,21 +105,23 @@ def loss_share(board: Board, loss_map: LossMap, boards: int = BOARDS) -> LossSha
     drawn = draw(board, others, even_points(boards, len(others), rng))
     step = 2**HALVINGS
     places = loss_map.lattice.places[::step]
-    typical = loss_map.lattice.margins[::step, ::step].min(axis=2)
-    least = np.repeat(typical[..., None], boards, axis=2)
-    solved = np.zeros(least.shape, dtype=bool)
-    new = _beside(least < 0.0)
+    typical = loss_map.lattice.margins[::step, ::step]
+    margins = np.repeat(typical[:, :, None], boards, axis=2)
+    solved = np.zeros(margins.shape[:3], dtype=bool)
+    new = _beside(margins.min(axis=3) < 0.0)
     # where a typical board is far from any boundary, others may not be
     new[::SPARSE, ::SPARSE] = True
     while np.any(new):
         row, column, which = np.nonzero(new)
-        least[new] = _least(board, loss_map, drawn.rows(which), places[column], places[row])
+        margins[new] = _margins(board, loss_map, drawn.rows(which), places[column], places[row])
         solved |= new
-        new = _beside(least < 0.0) & ~solved
+        new = _beside(margins.min(axis=3) < 0.0) & ~solved
     for _ in range(HALVINGS):
-        least = halved(least)
+        margins = halved(margins)
+    least = margins.min(axis=3)
     return LossShare(
         lost_ratio=np.mean(least < 0.0, axis=2),
+        line_margins=np.quantile(least, LINES, axis=2),
         boards=boards,
         points=int(np.count_nonzero(np.any(solved, axis=2))),
         **_cloud(loss_map, own_ones, rng),
@@ -137,10 +144,10 @@ def _with_neighbours(points: NDArray[np.bool_]) -> NDArray[np.bool_]:
     return result
 
 
-def _least(
+def _margins(
     board: Board, loss_map: LossMap, boards: Boards, across: FloatArray, up: FloatArray
 ) -> FloatArray:
-    """Smallest margin of boards, each at its own place."""
+    """Margins of boards, each at its own place, shape (n, rules)."""
     result = []
     for k in range(0, across.size, ROWS_AT_ONCE):
         some = np.arange(k, min(k + ROWS_AT_ONCE, across.size))
@@ -148,7 +155,7 @@ def _least(
         circuit = few.circuit
         for quantity, place in ((loss_map.across, across[some]), (loss_map.up, up[some])):
             circuit = quantity.put(circuit, board, quantity.value(place))
-        result.append(judge(solve(circuit, PULSES), board, few.thresholds).margin)
+        result.append(judge(solve(circuit, PULSES), board, few.thresholds).binding_margins)
     return np.concatenate(result)
 
 
