@@ -212,7 +212,7 @@ def _solved() -> Rendering:
         of.solved_line,
         of.solved_document,
         of.plot_solved,
-        tables={"cases": of.solved_table},
+        tables={"cases": of.solved_table, "elements": of.elements_table},
         pictures={"waveforms": of.solved_figure},
     )
 

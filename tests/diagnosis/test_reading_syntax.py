@@ -17,9 +17,9 @@ from zcd.diagnosis.reading_syntax import (
     place_text,
     show_value,
 )
+from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import Measured, Reading, useful_readings, usual_power
 from zcd.errors import InputError
-from zcd.report.of_diagnosis import reading_text
 from zcd.report.of_readings_card import short_reading
 
 CIRCUIT = build_circuit(board("switched"))

@@ -32,12 +32,7 @@ from zcd.diagnosis.rank import Diagnosis, diagnose
 from zcd.diagnosis.reading_syntax import parse_place, parse_reading
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.report.of_answers import suggestion_lines
-from zcd.report.of_diagnosis import (
-    hidden_line,
-    measured_table,
-    suspects_line,
-    unseen_parts,
-)
+from zcd.report.of_diagnosis import hidden_line, measured_table, suspects_line, unseen_parts
 
 PIN = Reading(function=Function.DC, red="pin", black="logic0")
 FREQUENCY = Reading(function=Function.FREQUENCY, red="pin", black="logic0")

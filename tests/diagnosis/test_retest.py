@@ -16,9 +16,9 @@ from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.reading_syntax import parse_reading
+from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.diagnosis.retest import beside_good, remaining, retest
-from zcd.report.of_diagnosis import reading_text
 from zcd.report.of_retest import remaining_lines, retest_answer, retest_line
 from zcd.report.terminal import document_text
 

@@ -15,6 +15,7 @@ from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.rank import Ranked, diagnose, present
 from zcd.diagnosis.reading_syntax import parse_reading
+from zcd.diagnosis.reading_words import probes_text
 from zcd.diagnosis.readings import AccessLevel, Reading
 from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.report.of_answers import suggestion_lines
@@ -28,7 +29,6 @@ from zcd.report.of_diagnosis import (
     measured_table,
     node_texts,
     part_texts,
-    probes_text,
     ranked_table,
     spread_text,
 )

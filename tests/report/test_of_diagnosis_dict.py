@@ -15,7 +15,6 @@ from tests.report.test_of_check_dict import numbers
 from zcd.diagnosis.case import ExpectedReadings
 from zcd.diagnosis.functions import Function
 from zcd.refdata import UNITS
-from zcd.report.of_diagnosis import conclusion_text
 from zcd.report.of_diagnosis_dict import diagnosis_to_dict, expected_readings_to_dict
 from zcd.serialize import to_dict
 
@@ -120,7 +119,7 @@ def test_diagnosis_is_whole(texts: tuple[str, ...]) -> None:
     }  # fmt: skip
     assert record["board"] == "Ostrel D3 mushroom dryer, invented"
     assert record["flags"] == ["sync", "fan"]
-    assert record["conclusion"] == conclusion_text(result, dictionary().circuit)
+    assert record["conclusion"] == result.conclusion
     assert not re.search(r"chain\.\d|coil[+-]", record["conclusion"])
     assert len(record["measured"]) == len(texts)
     assert [r["fault"] for r in record["ranked"]] == [r.key for r in result.ranked]

@@ -12,11 +12,12 @@ from rich.console import Console
 
 from tests.jobs.demo_job import OPEN, SETTLED, card, case, dictionary, solved
 from zcd.diagnosis.case import ExpectedReadings
+from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import AccessLevel
 from zcd.jobs.demo import Demo, demo_document
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.report.document import Document
-from zcd.report.of_diagnosis import ACCESS_TITLES, CAUTIONS, reading_text
+from zcd.report.of_diagnosis import ACCESS_TITLES, CAUTIONS
 from zcd.report.of_diagnosis_document import card_document, case_document, step_sections
 from zcd.report.terminal import print_document
 

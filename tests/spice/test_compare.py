@@ -18,6 +18,7 @@ from zcd.diagnosis.faults import with_fault
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import Reading, useful_readings
 from zcd.spice.compare import Comparison, Engine, Line, answer, compare, reading_value
 from zcd.spice.netlist import Level
@@ -145,7 +146,7 @@ def test_delay_on_the_scope_is_the_edge_itself(levels: tuple[float, float]) -> N
     asked = [Reading(function=f, red="pin", black="logic0") for f in SCOPE]
     ours = answer(whole, circuit, usual_meter(), asked, Engine()).values
     by_name = {quantity.name: value for quantity, value in ours.items()}
-    low, delay = (by_name[reading.words] for reading in asked)
+    low, delay = (by_name[reading_text(reading, circuit)] for reading in asked)
     assert delay == pytest.approx(by_name["rising edge, offset"], rel=0.0, abs=1e-6)
     assert low == pytest.approx(by_name["low time"], rel=0.0, abs=1e-6)
 

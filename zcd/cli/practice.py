@@ -128,31 +128,26 @@ def _talk(exercise: Exercise) -> Session:
 
 
 def _expert_beside(exercise: Exercise) -> Callable[[], Expert]:
-    """Begin what an expert knows; who asks for it waits for the rest."""
-    from concurrent.futures import Future
-    from threading import Thread
+    """Begin what an expert knows in a process of its own; who asks for it waits for the rest."""
+    from threading import TIMEOUT_MAX, Thread
 
-    from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
+    from zcd.diagnosis.fault_dictionary import keep_predictions, make_fault_dictionary
     from zcd.practice.review import Expert
+    from zcd.web.workers import WorkerPool
 
-    future: Future[FaultDictionary] = Future()
-
-    def make() -> None:
-        try:
-            dictionary = make_fault_dictionary(exercise.board, exercise.meter, stored=True)
-            dictionary.prepare(dictionary.readings)
-            dictionary.keep()
-        except Exception as error:  # told where it is asked for
-            future.set_exception(error)
-        else:
-            future.set_result(dictionary)
+    board, meter = exercise.board, exercise.meter
+    pool = WorkerPool(1)
+    beside = Thread(
+        target=lambda: pool.ask(keep_predictions, board, meter, patience_s=TIMEOUT_MAX), daemon=True
+    )
+    beside.start()
 
     def asked() -> Expert:
-        if not future.done():
+        if beside.is_alive():
             _say("A moment: calculating what each fault shows ...", err=True)
-        return Expert(exercise, future.result())
+        beside.join()
+        return Expert(exercise, make_fault_dictionary(board, meter, stored=True))
 
-    Thread(target=make, daemon=True).start()
     return asked
 
 

@@ -31,6 +31,7 @@ from zcd.diagnosis.likelihood import Fit, is_cold, restless
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.priors import prior_shares, with_pairs
+from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import Reading, useful_readings
 from zcd.diagnosis.samples import (
     diode_full_scales_v,
@@ -230,7 +231,7 @@ class FaultDictionary:
         """Make the predictions of several readings, telling which one is under way."""
         for reading in readings:
             if progress is not None and not self.has(reading):
-                progress(reading.words)
+                progress(reading_text(reading, self.circuit))
             self.predictions(reading)
             self._near_limit(reading)
 
@@ -309,6 +310,13 @@ def make_fault_dictionary(
         _store=store,
         _stored=kept,
     )
+
+
+def keep_predictions(board: Board, meter: Meter) -> None:
+    """Predict all readings of a board, and keep them for those who set up its dictionary next."""
+    dictionary = make_fault_dictionary(board, meter, stored=True)
+    dictionary.prepare(dictionary.readings)
+    dictionary.keep()
 
 
 def _sides(

@@ -15,6 +15,7 @@ from zcd.diagnosis.faults import HEALTHY, answer_of
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.information import Expected, Posterior, entropy_bits, expected, expected_again
 from zcd.diagnosis.likelihood import ALIKE_ERRORS, scaled
+from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import (
     PLUGGED,
     AccessLevel,
@@ -249,7 +250,7 @@ def best_reading(
         if best is not None and most / cost <= best[0]:
             break  # not even a reading that tells all would be worth this trouble
         if progress is not None and not dictionary.has(reading):
-            progress(reading.words)
+            progress(reading_text(reading, dictionary.circuit))
         worth = expected(dictionary.spectrum(reading), posterior)
         if not worth_taking(worth, cost, weary):
             continue

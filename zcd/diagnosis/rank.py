@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from zcd.circuit.elements import Circuit
 from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary, Progress
 from zcd.diagnosis.fault_pairs import pair_of
@@ -34,6 +35,7 @@ from zcd.diagnosis.next_reading import (
     once_more,
     within_reach,
 )
+from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading, access_level
 from zcd.diagnosis.severity import severity_points
 from zcd.diagnosis.unit_slips import UnitSlip, unit_slips
@@ -229,12 +231,12 @@ def diagnose(
         suggestion, sure = again, False
     contradicted = sure and bool(suspects) and not proved
     sure = sure and not contradicted
-    conclusion = _conclusion(alike, suggestion, sure)
+    conclusion = _conclusion(alike, suggestion, sure, dictionary.circuit)
     of_two = certain is not ranked[0] and ranked[0].fault and ranked[0].fault.members
     if sure and certain and (of_two or len(proved) == 1):
         conclusion = _first_of_two(certain)
     if contradicted:
-        conclusion = _contradicted(alike[0], suspects)
+        conclusion = _contradicted(alike[0], suspects, dictionary.circuit)
     return Diagnosis(
         measured=tuple(measured),
         ranked=ranked,
@@ -805,6 +807,7 @@ def _alarm(dictionary: FaultDictionary, measured: Sequence[Measured]) -> str:
     )
     most = max(DANGER_FACTOR * highest, MIN_DANGER_V)
     for m in measured:
+        name = reading_text(m.reading, dictionary.circuit)
         isolated = access_level(dictionary.circuit, m.reading) in (
             AccessLevel.BENCH,
             AccessLevel.ISOLATED,
@@ -813,15 +816,15 @@ def _alarm(dictionary: FaultDictionary, measured: Sequence[Measured]) -> str:
         least = m.value if m.low is None or m.high is None else max(m.low, min(0.0, m.high))
         if m.reading.function.row.volts and isolated and abs(least) > most:
             return (
-                f"STOP, unplug: {m.reading.words} shows {abs(m.value):.3g} V where no more than "
+                f"STOP, unplug: {name} shows {abs(m.value):.3g} V where no more than "
                 f"{most:.3g} V can be; either the isolation is broken and the isolated side is "
                 "live, or a probe is on the mains side"
             )
     return ""
 
 
-def _contradicted(first: Ranked, suspects: Sequence[Measured]) -> str:
-    names = "; ".join(m.reading.words for m in suspects)
+def _contradicted(first: Ranked, suspects: Sequence[Measured], circuit: Circuit) -> str:
+    names = "; ".join(reading_text(m.reading, circuit) for m in suspects)
     return f"not settled: {names} contradicts the other readings; most likely {first.words}"
 
 
@@ -839,7 +842,9 @@ def together_names(alike: Sequence[Ranked]) -> tuple[str, ...]:
     return tuple(names.values())
 
 
-def _conclusion(alike: Sequence[Ranked], suggestion: Suggestion | None, sure: bool) -> str:
+def _conclusion(
+    alike: Sequence[Ranked], suggestion: Suggestion | None, sure: bool, circuit: Circuit
+) -> str:
     """One sentence on where the diagnosis stands."""
     first = alike[0]
     names = together_names(alike)
@@ -852,9 +857,11 @@ def _conclusion(alike: Sequence[Ranked], suggestion: Suggestion | None, sure: bo
     if sure:
         return first.words
     if suggestion is not None and suggestion.again is not None:
-        return f"not settled yet; take one reading again: {suggestion.reading.words}"
+        return (
+            f"not settled yet; take one reading again: {reading_text(suggestion.reading, circuit)}"
+        )
     if suggestion is None:
         return (
             f"nothing left to measure would tell these apart; start with the first: {first.words}"
         )
-    return f"not settled yet; next reading: {suggestion.reading.words}"
+    return f"not settled yet; next reading: {reading_text(suggestion.reading, circuit)}"

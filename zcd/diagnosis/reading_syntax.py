@@ -65,6 +65,12 @@ _NODE_SYNONYMS = {
     "gnd": "logic0", "ground": "logic0", "0v": "logic0", "vcc": "logic+",
     "l": "line", "phase": "line", "n": "neutral",
 }  # fmt: skip
+_LONE_PIECES = {
+    "(?:relay )?coil": ".coil",
+    "(?:relay )?contact": ".contact",
+    "(?:opto )?LED": ".led",
+}
+"""Pieces that are named without their part, where the board has one of them."""
 _STATES = {
     "on a bench supply": Power.BENCH, "bench supply": Power.BENCH, "on bench": Power.BENCH,
     "relay off": Power.OFF, "relay on": Power.LIVE, "live": Power.LIVE,
@@ -450,6 +456,10 @@ def _pieces(words: list[str], circuit: Circuit) -> list[str]:
                 name = element.ref.removesuffix(suffix) + ending
                 place = element.ref if suffix else " ".join(element.nodes)
                 line = re.sub(rf"(?i)(?<!\S){re.escape(name)}(?!\S)", place, line)
+    for word, suffix in _LONE_PIECES.items():
+        own = [e.ref for e in circuit if e.ref.endswith(suffix)]
+        if len(own) == 1:
+            line = re.sub(rf"(?i)(?<!\S)(?:the\s+)?{word}(?!\S)", own[0], line)
     return line.split()
 
 
@@ -545,6 +555,8 @@ def _probes(
     elif _lone(function, words, circuit):
         nodes, rest = [words[0], _reference(words[0], function, circuit, key)], words[1:]
     elif not function.row.pulses or _begins_at_a_node(rest, circuit):
+        if len(rest) > 2 and rest[1].lower() in ("to", "and"):
+            rest = [rest[0], *rest[2:]]
         nodes, rest = rest[:2], rest[2:]
         if rest and rest[0].lower() == "reversed":
             nodes, rest = nodes[::-1], rest[1:]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from zcd.diagnosis.reading_words import reading_text
 from zcd.drawing.canvas import BLUE, GREY, RED
 from zcd.sync.curves import period_curve
 from zcd.sync.lock import RULES
@@ -119,7 +120,9 @@ def plot_readings(expected_readings: ExpectedReadings, ax: Axes) -> None:
     volts = [line for line in expected_readings.lines if line.reading.function.row.short][:MAX_BARS]
     for place, line in enumerate(volts):
         ax.plot([line.healthy.low, line.healthy.high], [place, place], color=BLUE, lw=4.0)
-    ax.set_yticks(range(len(volts)), [line.reading.words for line in volts])
+    ax.set_yticks(
+        range(len(volts)), [reading_text(line.reading, expected_readings.circuit) for line in volts]
+    )
     ax.invert_yaxis()
     ax.set(xlabel="good board [V]", title=expected_readings.board.name)
 
@@ -137,7 +140,7 @@ def plot_retest(retest: Retest, ax: Axes) -> None:
     for again in retest.readings:
         width = again.high - again.low
         if isfinite(width) and width > 0.0:
-            names.append(again.measured.reading.words)
+            names.append(reading_text(again.measured.reading, retest.circuit))
             values.append(float(np.clip((again.measured.value - again.low) / width, -CLIP, CLIP)))
             bad.append(not again.good)
     _bars(ax, names, values, "place between the ends of a good board", bad)

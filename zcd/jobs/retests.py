@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 
 from zcd.board.units import format_si
 from zcd.diagnosis.reading_syntax import parse_shown, show_measured
+from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.retest_record import RetestReading, RetestRecord, Verdict
 from zcd.errors import invalid_value
 from zcd.files import file_name, update_whole
 from zcd.jobs.job_text import JobText, add_table, inline_table
-from zcd.report.of_diagnosis import reading_text, spread_of
+from zcd.report.of_diagnosis import spread_of
 from zcd.report.text import factor_text
 
 if TYPE_CHECKING:

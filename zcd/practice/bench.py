@@ -24,10 +24,12 @@ READING_S = {
     AccessLevel.LIFTED: 240.0,
 }
 """How long a reading takes: common practice, no source."""
-PLUG_IN_S, UNPLUG_S, PROVE_S = 90.0, 60.0, 60.0
-"""The same of a change of the board's state."""
+PLUG_IN_S, UNPLUG_S, PROVE_S, TAP_S = 90.0, 60.0, 60.0, 20.0
+"""The same of a change of the board's state, and of tapping it during a reading."""
 HINT_S, WRONG_S = 300.0, 600.0
 """What a hint costs, and a good part that was replaced."""
+JUMP_RATIO = 0.05
+"""A display jumps where the board taken in its two states differs by more than this share."""
 FLICKER_COUNTS = 1
 """By how many steps the last digit of a display changes from one look to the next."""
 
@@ -53,12 +55,15 @@ class Taken:
     dangers : tuple of Danger
     repairs : int
         How many there were before it.
+    tapped : bool
+        The board was tapped meanwhile.
     """
 
     measured: Measured
     access: AccessLevel
     dangers: tuple[Danger, ...] = ()
     repairs: int = 0
+    tapped: bool = False
 
 
 @dataclass(slots=True)
@@ -151,13 +156,15 @@ class Bench:
         if not self.proved:
             self.prove_dead()
 
-    def take(self, reading: Reading) -> Measured | None:
+    def take(self, reading: Reading, *, tapped: bool = False) -> Measured | None:
         """Take a reading.
 
         Parameters
         ----------
         reading : Reading
             One that `zcd.diagnosis.readings.check_reading` lets pass.
+        tapped : bool
+            The board is tapped meanwhile: a loose joint opens and closes.
 
         Returns
         -------
@@ -169,17 +176,25 @@ class Bench:
         self.dangers += dangers
         if not self.ready_for(reading):
             return None
-        self.seconds += READING_S[access]
-        model = self._models[int(self._rng.integers(len(self._models)))]
-        exact = float(model.read([reading])[0, 0])
+        self.seconds += READING_S[access] + TAP_S * tapped
+        state = int(self._rng.integers(len(self._models)))
+        each = [float(model.read([reading])[0, 0]) for model in self._models]
+        exact = each[state]
+        jumps = tapped and not np.allclose(each, exact, rtol=JUMP_RATIO)
         counts = int(self._rng.integers(-FLICKER_COUNTS, FLICKER_COUNTS, endpoint=True))
         function = reading.function
         shown = shown_value(
             exact, function, self.exercise.meter, off=self._off[function], counts=counts
         )
-        measured = Measured(reading=reading, value=shown)
+        measured = Measured(reading=reading, value=0.0 if jumps else shown, unstable=jumps)
         self.taken.append(
-            Taken(measured=measured, access=access, dangers=dangers, repairs=self.repairs)
+            Taken(
+                measured=measured,
+                access=access,
+                dangers=dangers,
+                repairs=self.repairs,
+                tapped=tapped,
+            )
         )
         return measured
 

@@ -23,11 +23,8 @@ MIN_OPEN, MAX_RULED_OUT = 0.03, 0.01
 AS_MUCH = 0.8
 """An unplugged reading that is expected to tell so much of what a live one tells would do."""
 MOST_EXPERT = 15
-TIMES_TAKEN = 3
-"""How often an expert takes one reading before the end, as a loose joint shows by that."""
-
-
-PULSES = Reading(function=Function.DUTY, red="pin", black="logic0")
+AT_PIN = Reading(function=Function.DC, red="pin", black="logic0")
+"""Where every joint of the sync circuit shows."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,42 +113,40 @@ class Expert:
     def way(self) -> tuple[Bench, Diagnosis]:
         """Go through the exercise, always with the reading that is worth most.
 
-        Before the end one reading is taken again, as a loose joint shows by that.
+        Before the end one reading is taken again while the board is tapped, as a loose joint shows
+        by that.
         """
         bench = Bench(self.exercise)
         diagnosis = self.diagnosis(())
         while len(bench.taken) < MOST_EXPERT:
-            reading = self._next(diagnosis, bench)
-            if reading is None:
+            step = self._next(diagnosis, bench)
+            if step is None:
                 break
+            reading, tapped = step
             bench.make_ready(reading)
-            bench.take(reading)
+            bench.take(reading, tapped=tapped)
             diagnosis = self.diagnosis(bench.measured)
         return bench, diagnosis
 
-    def _next(self, diagnosis: Diagnosis, bench: Bench) -> Reading | None:
-        """The reading worth most; where nothing is left to ask, one again: the safest under power,
-        else one that no good board shows.
+    def _next(self, diagnosis: Diagnosis, bench: Bench) -> tuple[Reading, bool] | None:
+        """The reading worth most, and whether the board is tapped meanwhile: once a display has
+        jumped. Where nothing is left to ask, a loose joint is looked for: at the pin, or, where the
+        board was not powered, in what no good board shows.
 
         Nobody says that the sync circuit is good who has not seen its pulses.
         """
+        jumped = any(measured.unstable for measured in bench.measured)
         if diagnosis.suggestion is not None:
-            return diagnosis.suggestion.reading
-        powered = [each for each in bench.taken if each.measured.reading.power in PLUGGED]
+            return diagnosis.suggestion.reading, jumped
+        powered = any(each.measured.reading.power in PLUGGED for each in bench.taken)
         first = diagnosis.ranked[0].fault
-        if not powered and first is not None and first.reports:
-            return PULSES
-        order = list(AccessLevel)
-        safest = min(
-            powered or self._odd(bench.taken) or bench.taken[-1:],
-            key=lambda each: order.index(each.access),
-            default=None,
-        )
-        if safest is None:
-            return None
-        again = safest.measured.reading
-        times = sum(each.measured.reading == again for each in bench.taken)
-        return again if times < TIMES_TAKEN else None
+        if powered or (first is not None and first.reports):
+            due = [AT_PIN]
+        else:
+            due = [each.measured.reading for each in self._odd(bench.taken)]
+        tapped = {each.measured.reading for each in bench.taken if each.tapped}
+        left = (reading for reading in due if reading not in tapped)
+        return None if jumped or (reading := next(left, None)) is None else (reading, True)
 
     def _odd(self, taken: Sequence[Taken]) -> list[Taken]:
         """Readings that no good board shows."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -15,26 +16,25 @@ from zcd.diagnosis.functions import Function
 from zcd.diagnosis.reading_syntax import parse_place, place_text, show_measured
 from zcd.diagnosis.readings import Power, Reading, check_reading, parts_over, usual_power
 from zcd.engine.network import REFERENCES, island_of
-from zcd.errors import invalid_value
+from zcd.errors import InputError, invalid_value
 from zcd.practice.bench import HINT_S, WRONG_S, Bench, Danger
 from zcd.practice.exercise import Exercise
 from zcd.practice.review import Expert, Review, is_meant, review
+from zcd.practice.trade_words import FUNCTION_WORDS, TRADE_WORDS, bare_name, order_of
 
 HELP = (
     'Type a reading: "ohm R1", "ohm R1 lifted", "diode D1", "dc pin gnd", "ac line neutral", '
-    '"frequency pin". "unplug", "prove dead", "plug in" change the board. "points" lists points '
-    'and parts, "so far" what you measured. "found R1" or "R1 open" names the fault. "hint" costs '
-    'five minutes, "give up" ends it. OL: no current flows.'
+    '"frequency pin"; "tap dc pin" taps the board meanwhile. "unplug", "prove dead", "plug in" '
+    'change the board. "points" lists points and parts, "so far" what you measured. "found R1" or '
+    '"R1 open" names the fault. "hint" costs five minutes, "give up" ends it. OL: no current flows.'
 )
-END = ("give up", "end", "quit", "exit", "q")
-TRADE_WORDS = {
-    "relay": ("contact", "coil"),
-    "optocoupler": ("led", "phototransistor"),
-    "opto": ("led", "phototransistor"),
-    "coupler": ("led", "phototransistor"),
-    "motor": ("fan",),
-}
-"""What a part is called at the bench, and the kinds of faults that it has."""
+_TAPPED = re.compile(r"^(tap|shake) | (tapped|shaken)$", re.IGNORECASE)
+"""How one says that the board is tapped during a reading."""
+_MEASURE = re.compile(r"^(measure|check|test)\s+", re.IGNORECASE)
+_USUAL = (
+    'a reading ("ohm R1", "dc pin"), "found R1", "points", "so far", "plug in", "unplug", '
+    '"prove dead", "hint", "give up"'
+)
 PRINTED = {"resistance_ohm": "Ω", "rms_v": "V", "voltage_v": "V"}
 """Values that a person reads on parts and rating plate, and their units."""
 _WHY = {
@@ -49,7 +49,7 @@ _WHY = {
 }
 _ALL_GOOD = (
     "the sync circuit reads as a good one. So it is what comes after it, or a joint that opens now "
-    "and then: take a reading under power again."
+    'and then: take a reading under power again and tap the board meanwhile, "tap dc pin".'
 )
 _STANDS = 'The board is unplugged: nothing to read under power. "plug in" first.'
 
@@ -101,10 +101,10 @@ class Session:
         """
         require_length(line)
         text = " ".join(line.split())
-        word = text.lower().removesuffix(".")
-        if word in ("", "?", "help"):
+        word = order_of(text)
+        if word in ("", "help"):
             return [HELP]
-        if word in END:
+        if word == "give up":
             self.over = True
             return []
         simple: dict[str, Callable[[], list[str]]] = {
@@ -120,7 +120,7 @@ class Session:
         first, _, rest = text.partition(" ")
         if first.lower() == "found":
             return self._name(rest)
-        if text.casefold() in (fault.key.casefold() for fault in self._faults):
+        if any(text.casefold() == name.casefold() for f in self._faults for name in _names_of(f)):
             return self._name(text)
         return self._measure(text)
 
@@ -156,10 +156,18 @@ class Session:
         return ["There is mains on it. Unplug first."]
 
     def _measure(self, text: str) -> list[str]:
-        reading = parse_place(text, self.bench.circuit)
+        said = _MEASURE.sub("", text)
+        place = _TAPPED.sub("", said)
+        try:
+            reading = parse_place(place, self.bench.circuit)
+        except InputError:
+            first = place.split()[0].lower() if place else ""
+            if first in FUNCTION_WORDS or first in self.bench.circuit.nodes:
+                raise
+            raise invalid_value(text, _USUAL) from None
         check_reading(self.bench.circuit, reading)
         before = len(self.bench.dangers)
-        measured = self.bench.take(reading)
+        measured = self.bench.take(reading, tapped=place != said)
         told = [_WHY[danger] for danger in self.bench.dangers[before:]]
         if measured is None:
             return told or [_STANDS]
@@ -262,20 +270,22 @@ class Session:
         return is_meant(meant, hidden)
 
     def _meant(self, text: str) -> list[Fault]:
-        """Faults that a name may stand for: its key, its part, or the beginning of it."""
-        wanted = " ".join(text.split()).casefold()
+        """Faults that a name may stand for: its key, its part, or a word of the trade for these."""
         faults = self._faults[1:]
-        names = tuple(dict.fromkeys((*(f.key for f in faults), *(f.part for f in faults))))
-        exact = [f for f in faults if f.key.casefold() == wanted]
-        of_part = [f for f in faults if wanted in (f.part.casefold(), _name_of(f).casefold())]
-        of_trade = [f for f in faults if f.kind in TRADE_WORDS.get(wanted, ())]
-        if len({_name_of(fault) for fault in of_trade}) == 1:
-            return of_trade
-        if not (exact or of_part):
-            raise invalid_value(
-                text, f'a part or fault, such as "found R1 open"{nearest(text, names)}'
-            )
-        return exact or of_part
+        names = tuple(dict.fromkeys(name for f in faults for name in (f.key, f.part)))
+        for said in (" ".join(text.split()), bare_name(text)):
+            wanted = said.casefold()
+            exact = [f for f in faults if wanted in map(str.casefold, _names_of(f))]
+            of_part = [f for f in faults if wanted in (f.part.casefold(), _name_of(f).casefold())]
+            of_trade = [f for f in faults if f.kind in TRADE_WORDS.get(wanted, ())]
+            if len({_name_of(fault) for fault in of_trade}) == 1:
+                return of_trade
+            if exact or of_part:
+                return exact or of_part
+            if of_trade:
+                named = dict.fromkeys(map(_name_of, of_trade))
+                raise invalid_value(said, " or ".join(f'"found {name}"' for name in named))
+        raise invalid_value(text, f'a part or fault, such as "found R1 open"{nearest(text, names)}')
 
 
 def _printed(element: Element) -> str:
@@ -285,6 +295,13 @@ def _printed(element: Element) -> str:
     if at is None or element.ref in ("K1.contact", "K1.driver"):
         return ""
     return f" {format_si(float(np.max(values[at])), PRINTED[at], digits=3)}"
+
+
+def _names_of(fault: Fault) -> tuple[str, ...]:
+    """A fault as it is typed: its key, also as a sentence and without the part's reference."""
+    short = fault.key.partition(" ")[2]
+    is_piece = fault.part != _name_of(fault)
+    return (fault.key, f"{fault.part} is {fault.mode}", *((short,) if is_piece else ()))
 
 
 def _name_of(fault: Fault) -> str:

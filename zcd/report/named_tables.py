@@ -54,8 +54,10 @@ def case_tables() -> dict[str, Callable[[Case], Table]]:
 
 def _choices(case: Case) -> Table:
     """Readings that could be taken next, the best first."""
+    from zcd.diagnosis.reading_words import reading_text
+
     quantities = (
-        Quantity("reading", "reading", lambda choice: choice.reading.words),
+        Quantity("reading", "reading", lambda c: reading_text(c.reading, case.circuit)),
         Quantity("gain_bits", "gain", lambda choice: f"{choice.gain_bits:.2f} bit", right=True),
         Quantity("cost", "cost", lambda choice: f"{choice.cost:g}", right=True),
         Quantity("worth_bits", "gain / cost", lambda c: f"{c.worth_bits:.2f} bit", right=True),

@@ -13,14 +13,9 @@ from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import OVERLOAD
 from zcd.diagnosis.next_reading import Answer, Suggestion
 from zcd.diagnosis.reading_syntax import show_measured, show_value
+from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import Power
-from zcd.report.of_diagnosis import (
-    RELAY_ON,
-    reading_text,
-    spread_of,
-    spread_text,
-    with_relay_on,
-)
+from zcd.report.of_diagnosis import RELAY_ON, spread_of, spread_text, with_relay_on
 from zcd.report.of_diagnosis_text import range_text
 from zcd.report.text import probability_text
 

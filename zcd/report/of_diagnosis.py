@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from zcd.circuit.elements import Circuit, Element, Junction, Phototransistor, Resistance, is_hidden
-from zcd.circuit.points import PART_ENDINGS, diode_of_bridge, leads_text, part_words, probe_texts
+from zcd.circuit.elements import Circuit, Junction, Phototransistor, Resistance, is_hidden
+from zcd.circuit.points import PART_ENDINGS, diode_of_bridge, part_words
 from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading, good_board
 from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.faults import HEALTHY
@@ -17,6 +17,7 @@ from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import OVERLOAD
 from zcd.diagnosis.rank import Diagnosis, Ranked, present, together_names
 from zcd.diagnosis.reading_syntax import show_measured, show_span, show_value
+from zcd.diagnosis.reading_words import over_text, probes_text, reading_text
 from zcd.diagnosis.readings import (
     AccessLevel,
     Measured,
@@ -24,9 +25,8 @@ from zcd.diagnosis.readings import (
     Reading,
     parts_between,
     parts_over,
-    usual_power,
 )
-from zcd.engine.network import islands
+from zcd.engine.network import REFERENCES, islands
 from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.report.of_diagnosis_text import amount_text
 from zcd.report.table import Table
@@ -51,7 +51,6 @@ STATES = {
     Power.LIVE: "Board powered",
 }
 RELAY_ON = ", load relay on"
-REFERENCES = ("neutral", "logic0")
 CAUTIONS: dict[AccessLevel, tuple[Caution, ...]] = {
     AccessLevel.DEAD: DEAD,
     AccessLevel.BENCH: BENCH,
@@ -59,69 +58,6 @@ CAUTIONS: dict[AccessLevel, tuple[Caution, ...]] = {
     AccessLevel.MAINS: LIVE,
     AccessLevel.LIFTED: LIFTED,
 }
-
-
-def probes_text(reading: Reading, circuit: Circuit) -> str:
-    """Where the probes go: over which parts, or red and black at which points."""
-    state = "" if reading.power is usual_power(reading.function) else f", {reading.power}"
-    if reading.lifted:
-        over = f"across {part_words(reading.lifted)}, one end lifted"
-        between: tuple[Element, ...] = (circuit[reading.lifted],)
-    else:
-        over, between = _over_text(reading, circuit)
-    if over and all(isinstance(part, Resistance) for part in between):
-        return f"{over}{state}"
-    red, black = probe_texts(reading.red, reading.black, circuit)
-    if len(between) == 1:
-        red, black = leads_text(between[0].ref, reading.red, circuit) or (red, black)
-    return f"{over}{', ' if over else ''}red on {red}, black on {black}{state}"
-
-
-def _over_text(reading: Reading, circuit: Circuit) -> tuple[str, tuple[Element, ...]]:
-    """What the probes are across, in words, and those parts; empty for a point against ground."""
-    dead = reading.function.row.dead
-    if not dead and circuit.node(reading.black) in REFERENCES:
-        return "", ()
-    if over := parts_over(circuit, reading.red, reading.black):
-        refs = over.split(", ")
-        return f"across {side_by_side(refs, circuit)}", tuple(circuit[ref] for ref in refs)
-    row = parts_between(circuit, reading.red, reading.black) if dead else ()
-    if not row:
-        return "", ()
-    ends = " to ".join(part_words(ref) for ref in (row[0], row[-1]))
-    return f"across {ends}", tuple(circuit[ref] for ref in row)
-
-
-def side_by_side(refs: Sequence[str], circuit: Circuit) -> str:
-    """Parts across the same two points, such as ``OC1 LEDs with R23``."""
-    return " with ".join(
-        _piece_words(ref, circuit) + ("s" if f"{ref}2" in refs else "")
-        for ref in refs
-        if not ref.endswith(".led2")
-    )
-
-
-def _piece_words(ref: str, circuit: Circuit) -> str:
-    """The same for what probes are across: of an optocoupler's output, that it is the output."""
-    words = part_words(ref)
-    return f"{words} transistor" if isinstance(circuit[ref], Phototransistor) else words
-
-
-def reading_text(reading: Reading, circuit: Circuit) -> str:
-    """What is read where, such as ``ohms across R2``."""
-    probes = probes_text(reading, circuit)
-    return f"{reading.name}{' ' if probes.startswith('across') else ', '}{probes}"
-
-
-def conclusion_text(diagnosis: Diagnosis, circuit: Circuit) -> str:
-    """The conclusion, its readings named by the parts that they are taken over."""
-    text = diagnosis.conclusion
-    readings = [m.reading for m in diagnosis.measured]
-    if diagnosis.suggestion is not None:
-        readings.append(diagnosis.suggestion.reading)
-    for reading in sorted(readings, key=lambda r: -len(r.words)):
-        text = text.replace(reading.words, reading_text(reading, circuit))
-    return text
 
 
 def spread_text(function: Function, shown: ExpectedRange) -> str:
@@ -290,7 +226,7 @@ def _short_place(reading: Reading, circuit: Circuit) -> str:
     """Where ohms were read, such as ``R1 to R2``; of other readings, all of it."""
     text = reading_text(reading, circuit)
     if reading.function is Function.OHM and not reading.lifted:
-        over, _ = _over_text(reading, circuit)
+        over, _ = over_text(reading, circuit)
         return over.removeprefix("across ") or text
     return f"{text[:1].upper()}{text[1:]}"
 

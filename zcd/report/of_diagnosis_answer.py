@@ -25,6 +25,7 @@ from zcd.diagnosis.rank import (
     together_names,
 )
 from zcd.diagnosis.reading_syntax import show_measured
+from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import AccessLevel, Measured, parts_between
 from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
 from zcd.errors import plain
@@ -41,7 +42,6 @@ from zcd.report.of_diagnosis import (
     flags_line,
     good_text,
     hidden_line,
-    reading_text,
     state_line,
     suspects_line,
     with_relay_on,

@@ -11,7 +11,7 @@ from zcd.diagnosis.next_reading import Answer, Outcome
 from zcd.diagnosis.rank import Diagnosis, Ranked
 from zcd.diagnosis.readings import Measured, Reading, parts_over
 from zcd.diagnosis.retest import RepeatedReading
-from zcd.report.of_diagnosis import conclusion_text, unseen_parts
+from zcd.report.of_diagnosis import unseen_parts
 from zcd.serialize import Record
 
 
@@ -89,7 +89,7 @@ def diagnosis_to_dict(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Recor
         "board": job.board.name,
         "flags": job.flags,
         "codes": dict(job.codes),
-        "conclusion": conclusion_text(diagnosis, circuit),
+        "conclusion": diagnosis.conclusion,
         "stopped": diagnosis.stopped or None,
         "alike": [r.key for r in diagnosis.indistinguishable],
         "alike_ratio": diagnosis.named_ratio,

@@ -164,7 +164,7 @@ def _wrong(words: str, *, loose: bool) -> str:
     if loose:
         return (
             f"The readings point to {words or 'no single fault'}. That is wrong: a joint that "
-            "opens now and then misled them. Take a reading under power again, cold and warm."
+            "opens now and then misled them. Take a reading under power again, and tap the board."
         )
     if not words:
         return "No single fault explains these readings: look for two."
@@ -185,12 +185,17 @@ def _told(steps: Sequence[Step], exercise: Exercise, *, full: bool) -> tuple[str
         if plugged is not (reading.power in PLUGGED):
             lines.append("Unplug, prove dead." if plugged else "Plug in.")
             plugged = not plugged
-        shown = ", then ".join(show_measured(step.taken.measured) for step in same)
+        shown = ", then ".join(map(_shown, same))
         good = spread_text(reading.function, same[0].good)
         effect = _effect(same, left, circuit) if full else ""
         lines.append(f"{reading_text(reading, circuit)}: {shown} (good board {good}){effect}")
         left = same[-1].left
     return tuple(lines)
+
+
+def _shown(step: Step) -> str:
+    """What the meter showed, and that the board was tapped."""
+    return f"{show_measured(step.taken.measured)}{' when tapped' if step.taken.tapped else ''}"
 
 
 def _as_good(review: Review) -> str:

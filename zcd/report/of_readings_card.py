@@ -14,12 +14,13 @@ from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.meters import OVERLOAD, Meter, diode_full_scale_v
 from zcd.diagnosis.reading_syntax import show_value
+from zcd.diagnosis.reading_words import side_by_side
 from zcd.diagnosis.readings import AccessLevel, Reading, parts_between, parts_over, usual_power
 from zcd.errors import plain
 from zcd.report.cautions import LOCAL, SHORT_CAUTIONS
 from zcd.report.document import Cautions, Document, Paragraph, Section
 from zcd.report.of_board import no_sync_line, read_as_line, unread_line
-from zcd.report.of_diagnosis import cautions_for, may_miss, side_by_side, spread_text
+from zcd.report.of_diagnosis import cautions_for, may_miss, spread_text
 from zcd.report.table import Table
 from zcd.report.terminal import fits_a_screen
 from zcd.report.text import quantity_text

@@ -10,6 +10,7 @@ from math import isfinite
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.missing_readings import SURE_GOOD
 from zcd.diagnosis.reading_syntax import show_measured, show_value, typed_text
+from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import AccessLevel, Reading, access_level
 from zcd.diagnosis.retest import LOW_TIME, RepeatedReading, Retest
 from zcd.errors import plain
@@ -19,7 +20,6 @@ from zcd.report.document import Document, Paragraph, Section
 from zcd.report.of_diagnosis import (
     PROBABLY,
     cautions_for,
-    reading_text,
     spread_of,
     spread_text,
     state_line,

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from zcd.circuit.points import joint_text
 from zcd.drawing.axes import plot_solved
 from zcd.errors import plain
 from zcd.report.document import Document, Paragraph, Section
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from zcd.sync.solved import Solved
 
 __all__ = [
+    "elements_table",
     "plot_solved",
     "solved_document",
     "solved_figure",
@@ -66,6 +68,19 @@ def solved_table(solved: Solved) -> Table:
         Quantity("locks", "lock", lambda row: failed[row] or "yes"),
     )
     return Table.of(range(solved.size), quantities, title="Solved", remark=AGAINST)
+
+
+def elements_table(solved: Solved) -> Table:
+    """The elements that were solved, between points as the diagram names them."""
+    circuit = solved.circuit
+    quantities = (
+        Quantity("ref", "element", lambda element: element.ref),
+        Quantity("kind", "kind", lambda element: type(element).__name__),
+        Quantity(
+            "nodes", "between", lambda e: " and ".join(joint_text(n, circuit) for n in e.nodes)
+        ),
+    )
+    return Table.of(tuple(circuit), quantities, title="Elements")
 
 
 def solved_figure(solved: Solved) -> Figure:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from zcd.board.model import Board
 from zcd.diagnosis.reading_syntax import show_span, show_value
+from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import AccessLevel as Where
 from zcd.diagnosis.trip import Trip
 from zcd.errors import plain
@@ -164,7 +165,8 @@ def _reading_sections(causes: CausesForFlags, plan: Trip) -> tuple[Section, ...]
             else " Feed is behind the relay's contact: the relay has to be on."
         )
         line = (
-            f"{to_tell} the sides apart: {causes.told.reading.words} ({causes.told.where}).{relay} "
+            f"{to_tell} the sides apart: {reading_text(causes.told.reading, causes.circuit)} "
+            f"({causes.told.where}).{relay} "
         )
         blocks.append(Paragraph(f"{line}{_answers(causes.told)}."))
     if plan.steps:

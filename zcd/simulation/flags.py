@@ -16,6 +16,7 @@ from zcd.diagnosis.flag_evidence import NO_FLAG
 from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.priors import prior_shares
 from zcd.diagnosis.rank import Diagnosis, diagnose
+from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import AccessLevel as Where
 from zcd.diagnosis.readings import Reading, access_level
 from zcd.diagnosis.trip import Trip, plan_trip
@@ -292,7 +293,7 @@ def find_side_test(
     told = []
     for reading in dictionary.readings:
         if progress is not None:
-            progress(reading.words)
+            progress(reading_text(reading, dictionary.circuit))
         values = dictionary.by_fault(dictionary.predictions(reading))
         gain, shown = _gain(reading, values, weights, sides)
         told.append((gain, reading, shown))

@@ -14,6 +14,7 @@ from zcd.circuit.build import input_refs
 from zcd.circuit.elements import Circuit, Resistance
 from zcd.diagnosis.meter_model import ONE_BOARD, MeterModel
 from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import Reading
 from zcd.engine.solution import Solution
 from zcd.engine.solve import EDGES, SolverOptions, solve, solve_dead
@@ -178,8 +179,9 @@ def answer(
         board, circuit, meter, solver.solve, solver.solve_dead, grids=ONE_BOARD
     )
     for reading in readings:
-        tell(reading.words)
-        quantity = Quantity(reading.words, reading.function.row.unit, SHARE, reading)
+        name = reading_text(reading, circuit)
+        tell(name)
+        quantity = Quantity(name, reading.function.row.unit, SHARE, reading)
         values[quantity] = float(meter_model.read([reading])[0, 0])
     return Answer(solution=solution, lock=lock, values=values)
 

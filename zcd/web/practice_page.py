@@ -280,7 +280,7 @@ def _drawn(opened: OpenExercise) -> CircuitDrawing:
 
 def _hows(session: Session) -> list[tuple[str, str]]:
     """States of the board and the part in which a reading may be taken."""
-    hows = [("", "the usual"), (ONE_END, "one end lifted")]
+    hows = [("", "the usual"), ("tapped", "board tapped"), (ONE_END, "one end lifted")]
     if session.exercise.board.is_isolated:
         hows.append((str(Power.BENCH), "on bench supply"))
     if "K1.contact" in session.bench.circuit:

@@ -18,6 +18,7 @@ from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.node_readings import expected_readings
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.reading_syntax import place_text, show_measured
+from zcd.diagnosis.reading_words import probes_text, reading_text
 from zcd.diagnosis.readings import (
     AccessLevel,
     Measured,
@@ -34,15 +35,12 @@ from zcd.report.of_diagnosis import (
     ACCESS_TITLES,
     CAUTIONS,
     STOPPED,
-    conclusion_text,
     failed_marks,
     hidden_line,
     indistinguishable_line,
     node_texts,
     part_texts,
-    probes_text,
     ranked_table,
-    reading_text,
     state_line,
     suspects_line,
 )
@@ -247,7 +245,7 @@ def talk_words(
     )
     return {
         "ready": True,
-        "conclusion": sentence(conclusion_text(diagnosis, circuit)),
+        "conclusion": sentence(diagnosis.conclusion),
         "danger": diagnosis.stopped == "danger",
         "ranked": tuple(
             (100.0 * share, *row) for share, row in zip(shares, table.rows, strict=False)

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.node_readings import expected_readings
 from zcd.diagnosis.reading_syntax import parse_place, place_text, show_measured
+from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import Reading, access_level
 from zcd.errors import InputError
 from zcd.report.cautions import DANGER
-from zcd.report.of_diagnosis import reading_text
 from zcd.web.readings_view import Safety, safety_of
 from zcd.web.repair_request import RepairRequest
 from zcd.web.state import TAKEN

@@ -217,9 +217,9 @@ def retest(
     from datetime import date
 
     from zcd.diagnosis.fault_dictionary import make_fault_dictionary
+    from zcd.diagnosis.reading_words import reading_text
     from zcd.diagnosis.retest import retest
     from zcd.jobs.retests import retest_record_of
-    from zcd.report.of_diagnosis import reading_text
     from zcd.report.of_retest import remaining_lines, retest_line
     from zcd.report.of_retest_record import retest_record_table
 

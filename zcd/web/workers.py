@@ -17,11 +17,12 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
-from typing import Any
-
-from starlette.requests import Request
+from typing import TYPE_CHECKING, Any
 
 from zcd.errors import ZcdError
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
 
 WORKER_COUNT = 2
 STALE_S = 2.0

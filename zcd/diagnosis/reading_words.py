@@ -1,0 +1,62 @@
+"""A reading in words: what is read, and over which parts or at which points as printed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from zcd.circuit.elements import Circuit, Element, Phototransistor, Resistance
+from zcd.circuit.points import leads_text, part_words, probe_texts
+from zcd.diagnosis.readings import Reading, parts_between, parts_over, usual_power
+from zcd.engine.network import REFERENCES
+
+
+def probes_text(reading: Reading, circuit: Circuit) -> str:
+    """Where the probes go: over which parts, or red and black at which points."""
+    state = "" if reading.power is usual_power(reading.function) else f", {reading.power}"
+    if reading.lifted:
+        over = f"across {part_words(reading.lifted)}, one end lifted"
+        between: tuple[Element, ...] = (circuit[reading.lifted],)
+    else:
+        over, between = over_text(reading, circuit)
+    if over and all(isinstance(part, Resistance) for part in between):
+        return f"{over}{state}"
+    red, black = probe_texts(reading.red, reading.black, circuit)
+    if len(between) == 1:
+        red, black = leads_text(between[0].ref, reading.red, circuit) or (red, black)
+    return f"{over}{', ' if over else ''}red on {red}, black on {black}{state}"
+
+
+def over_text(reading: Reading, circuit: Circuit) -> tuple[str, tuple[Element, ...]]:
+    """What the probes are across, in words, and those parts; empty for a point against ground."""
+    dead = reading.function.row.dead
+    if not dead and circuit.node(reading.black) in REFERENCES:
+        return "", ()
+    if over := parts_over(circuit, reading.red, reading.black):
+        refs = over.split(", ")
+        return f"across {side_by_side(refs, circuit)}", tuple(circuit[ref] for ref in refs)
+    row = parts_between(circuit, reading.red, reading.black) if dead else ()
+    if not row:
+        return "", ()
+    ends = " to ".join(part_words(ref) for ref in (row[0], row[-1]))
+    return f"across {ends}", tuple(circuit[ref] for ref in row)
+
+
+def side_by_side(refs: Sequence[str], circuit: Circuit) -> str:
+    """Parts across the same two points, such as ``OC1 LEDs with R23``."""
+    return " with ".join(
+        _piece_words(ref, circuit) + ("s" if f"{ref}2" in refs else "")
+        for ref in refs
+        if not ref.endswith(".led2")
+    )
+
+
+def _piece_words(ref: str, circuit: Circuit) -> str:
+    """The same for what probes are across: of an optocoupler's output, that it is the output."""
+    words = part_words(ref)
+    return f"{words} transistor" if isinstance(circuit[ref], Phototransistor) else words
+
+
+def reading_text(reading: Reading, circuit: Circuit) -> str:
+    """What is read where, such as ``ohms across R2``."""
+    probes = probes_text(reading, circuit)
+    return f"{reading.name}{' ' if probes.startswith('across') else ', '}{probes}"
