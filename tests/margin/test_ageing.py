@@ -14,7 +14,7 @@ from tests.diagnosis.boards import board, controlled
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions
 from zcd.margin import ageing
-from zcd.margin.ageing import VIEWS, Ageing, ageing_of
+from zcd.margin.ageing import VIEWS, YEARS, Ageing, ageing_of
 from zcd.margin.corners import find_corners
 from zcd.margin.headroom import headrooms
 from zcd.margin.tolerances import Tolerance, tolerances_of
@@ -131,6 +131,15 @@ def test_loss_is_where_the_curve_crosses_zero() -> None:
     ):
         after = int(np.argmax(curve < 0.0))
         assert course.points_years[after - 1] <= lost <= course.points_years[after]
+
+
+def test_years_are_close_where_a_margin_moves() -> None:
+    """No step above a tenth, down to where it is drawn, in more than about a year."""
+    for course in usual().courses.values():
+        curves = [course.low_ratio, course.middle_ratio, course.high_ratio, course.corner_ratio]
+        moved = np.abs(np.diff(np.maximum(curves, -0.25), axis=1)).max(axis=0)
+        assert np.diff(course.points_years)[moved > 0.1].max(initial=0.0) <= 1.1
+        assert set(YEARS) <= set(course.points_years)
 
 
 def test_chain_drifts_by_the_limit_of_load_life() -> None:

@@ -13,7 +13,7 @@ from tests.diagnosis.boards import board
 from zcd.engine.solve import PULSES, solve
 from zcd.margin.lattice import broken_rule
 from zcd.margin.loss_map import LossMap, loss_map
-from zcd.margin.loss_share import HALVINGS, SEED, LossShare, loss_share
+from zcd.margin.loss_share import HALVINGS, LINES, SEED, LossShare, loss_share
 from zcd.margin.population import even_points
 from zcd.margin.tolerances import draw, tolerances_of
 from zcd.sync.lock import judge
@@ -66,6 +66,25 @@ def test_less_ctr_loses_no_fewer_boards() -> None:
     """Of the same boards at every place, down every column of solved lines."""
     solved = share().lost_ratio[:: 2**HALVINGS, :: 2**HALVINGS]
     assert np.all(np.diff(solved, axis=0) <= 1e-12)
+
+
+@pytest.mark.parametrize("number", range(len(LINES)))
+def test_lines_part_where_more_boards_are_lost_from_where_fewer_are(number: int) -> None:
+    lost, margins = share().lost_ratio, share().line_margins[number]
+    assert np.all(margins[lost > LINES[number] + 1.0 / BOARDS] < 0.0)
+    assert np.all(margins[lost < LINES[number] - 1.0 / BOARDS] >= 0.0)
+
+
+@pytest.mark.parametrize("number", range(len(LINES)))
+def test_lines_are_no_stairs(number: int) -> None:
+    """From one line across to the next, the height goes on as it went, to half a line."""
+    margins = share().line_margins[number]
+    first = np.argmax(margins >= 0.0, axis=0)
+    columns = np.flatnonzero(first > 0)
+    below, above = margins[first - 1, range(first.size)], margins[first, range(first.size)]
+    height = (first - above / (above - below))[columns]
+    assert columns.size > 20
+    assert np.abs(np.diff(height, 2)).max() < 0.5
 
 
 def test_cloud_fills_the_tolerances_and_nothing_more() -> None:

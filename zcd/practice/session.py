@@ -30,7 +30,7 @@ HELP = (
 )
 _TAPPED = re.compile(r"^(tap|shake) | (tapped|shaken)$", re.IGNORECASE)
 """How one says that the board is tapped during a reading."""
-_MEASURE = re.compile(r"^(measure|check|test)\s+", re.IGNORECASE)
+_MEASURE = re.compile(r"^(measure|check|test)\s+(the\s+)?", re.IGNORECASE)
 _USUAL = (
     'a reading ("ohm R1", "dc pin"), "found R1", "points", "so far", "plug in", "unplug", '
     '"prove dead", "hint", "give up"'
