@@ -82,12 +82,14 @@ def test_an_area_too_narrow_for_its_name_is_pointed_at() -> None:
     kinds = broken_rule(lattice.margins)
     named = {text.get_position(): text.get_text() for text in marked(figure, "rule")}
     assert {"high time", "pin never high"} <= set(named.values())
-    pointers = marked(figure, "pointer")
-    assert "high time" in [named[tuple(line.get_xydata()[0])] for line in pointers]
-    for line in pointers:
+    pointed = set()
+    for line in marked(figure, "pointer"):
         start, end = line.get_xydata()
         column, row = np.round(end * (lattice.places.size - 1)).astype(int)
-        assert RULES[kinds[row, column]] == named[tuple(start)]
+        nearest = min(named, key=lambda at: np.hypot(*(start - at)))
+        assert RULES[kinds[row, column]] == named[nearest]
+        pointed.add(named[nearest])
+    assert "high time" in pointed
 
 
 def test_closed_curves_are_drawn_closed() -> None:

@@ -36,7 +36,10 @@ MIN_SHARE = 1e-3
 TICK_STEPS = (1.0, 2.0, 5.0)
 CAPTION_LETTERS = 96
 """So many fit into a line of the caption."""
-NO_FIELD = -1
+NO_FIELD, WORDS = -1, -2
+"""Places where no words may stand, and where some do, or a line leads from them."""
+MOST_TRIED = 2000
+"""Places near an area that are tried for its name."""
 
 
 def loss_map_figure(board: Board, loss_map: LossMap, loss_share: LossShare | None = None) -> Figure:
@@ -228,7 +231,7 @@ def _room(fields: NDArray[np.int_], half: tuple[int, int]) -> NDArray[np.float64
 
     window = np.ones([2 * side + 1 for side in half], dtype=bool)
     room = np.zeros(fields.shape)
-    for number in np.unique(fields[fields != NO_FIELD]):
+    for number in np.unique(fields[fields > NO_FIELD]):
         own = fields == number
         if np.any(fits := binary_erosion(own, window)):
             room += np.where(fits, _depth(own), 0.0)
@@ -248,15 +251,21 @@ def _name_inside(ax: Axes, fields: NDArray[np.int_], area: NDArray[np.bool_], ru
 def _name_beside(ax: Axes, fields: NDArray[np.int_], area: NDArray[np.bool_], rule: str) -> None:
     """Write the rule near its area, with a line to its widest place; the legend has it anyway."""
     half = _boxes(fields, rule)[0]
-    widest = _at_most(_depth(area))
-    near = 1.0 / (1.0 + np.hypot(*(np.indices(fields.shape) - np.reshape(widest, (2, 1, 1)))))
-    near *= _room(fields, half) > 0.0
-    if np.any(near):
-        place = _at_most(near)
-        points = np.array([place, widest])[:, ::-1] / (len(fields) - 1)
-        ax.plot(*points.T, transform=ax.transAxes, color="black", lw=0.8, marker=".", ms=5,
-                markevery=[1], label="pointer")  # fmt: skip
-        _write(ax, fields, place, half, rule)
+    widest = np.array(_at_most(_depth(area)))
+    rooms = np.argwhere(_room(fields, half) > 0.0)
+    for place in rooms[np.argsort(np.hypot(*(rooms - widest).T))][:MOST_TRIED]:
+        reach = np.abs(widest - place) / half
+        if reach.max() <= 1.0:
+            continue
+        start = place + (widest - place) / reach.max()
+        along = np.linspace(start, widest, 2 * len(fields)).round().astype(int).T
+        if WORDS not in fields[along[0], along[1]]:
+            points = np.array([start, widest])[:, ::-1] / (len(fields) - 1)
+            ax.plot(*points.T, transform=ax.transAxes, color="black", lw=0.8, marker=".", ms=5,
+                    markevery=[1], label="pointer")  # fmt: skip
+            fields[along[0], along[1]] = WORDS
+            _write(ax, fields, (int(place[0]), int(place[1])), half, rule)
+            return
 
 
 def _at_most(values: NDArray[np.float64]) -> tuple[int, int]:
@@ -278,7 +287,7 @@ def _write(
     box = tuple(
         np.s_[max(at - side, 0) : at + side + 1] for at, side in zip(place, half, strict=True)
     )
-    fields[box] = NO_FIELD
+    fields[box] = WORDS
 
 
 def _draw_share(ax: Axes, loss_map: LossMap, loss_share: LossShare) -> None:
