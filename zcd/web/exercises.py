@@ -25,7 +25,6 @@ from zcd.practice.review import Expert, Review
 from zcd.practice.session import Session
 from zcd.web.fault_dictionaries import FaultDictionaries, PreparedBoard
 from zcd.web.job_store import ChangedMeanwhileError
-from zcd.web.workers import WorkerPool
 
 FILE = "practice.exercise"
 MOST_SAID = 300
@@ -77,7 +76,7 @@ class Exercises:
     def __init__(self, folder: Path, meter: Meter) -> None:
         self.folder = folder
         self.meter = meter
-        self._dictionaries = FaultDictionaries(WorkerPool(1))
+        self._dictionaries = FaultDictionaries()
         self._door = threading.Lock()
         self._open: OpenExercise | None = None
 

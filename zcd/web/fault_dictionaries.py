@@ -6,23 +6,17 @@ import asyncio
 import threading
 from collections import OrderedDict
 from dataclasses import dataclass, field
-from threading import TIMEOUT_MAX
 
 from starlette.requests import Request
 
 from zcd.board.model import Board
 from zcd.diagnosis.expected_readings import list_expected_readings
-from zcd.diagnosis.fault_dictionary import (
-    FaultDictionary,
-    keep_predictions,
-    make_fault_dictionary,
-)
+from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.node_readings import expected_at_nodes
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.errors import ZcdError
 from zcd.report.of_diagnosis import spread_text
-from zcd.web.workers import WorkerPool
 
 MAX_KEPT = 6
 PATIENCE_S = 0.25
@@ -56,11 +50,9 @@ class PreparedBoard:
     problem: str = ""
     over: threading.Event = field(default_factory=threading.Event)
 
-    def make(self, workers: WorkerPool | None) -> None:
-        """Work it out, the greatest part of it in another process if there are such."""
+    def make(self) -> None:
+        """Work it out."""
         try:
-            if workers is not None:
-                workers.ask(keep_predictions, self.board, self.meter, patience_s=TIMEOUT_MAX)
             self._make()
         except ZcdError as error:
             self.problem = str(error)
@@ -89,17 +81,9 @@ class PreparedBoard:
 
 
 class FaultDictionaries:
-    """The last few fault dictionaries that were asked for.
+    """The last few fault dictionaries that were asked for."""
 
-    Parameters
-    ----------
-    workers : WorkerPool, optional
-        That predict what is not known yet: the thread of this process that does it otherwise
-        slows its answers.
-    """
-
-    def __init__(self, workers: WorkerPool | None = None) -> None:
-        self._workers = workers
+    def __init__(self) -> None:
         self._known: OrderedDict[tuple[Board, Meter], PreparedBoard] = OrderedDict()
         self._door = threading.Lock()
 
@@ -115,7 +99,7 @@ class FaultDictionaries:
             prepared = self._known.get((board, meter))
             if prepared is None or prepared.problem:
                 prepared = self._known[board, meter] = PreparedBoard(board, meter)
-                threading.Thread(target=prepared.make, args=(self._workers,), daemon=True).start()
+                threading.Thread(target=prepared.make, daemon=True).start()
             self._known.move_to_end((board, meter))
             while len(self._known) > MAX_KEPT:
                 self._known.popitem(last=False)
