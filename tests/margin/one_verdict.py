@@ -112,7 +112,7 @@ def _faces(board: Board, check: Check) -> Iterator[str]:
     noted = any(rule.is_note for rule in check.every_rule)
     doubt = any(rule.depends_on for rule in check.every_rule)
     doubted = doubt and check.spread.population.doubtful_ratio >= FEW_RATIO
-    first = "MAY FAIL: " if doubted and status == "warning" else FIRST_WORDS[status]
+    first = "WARNING: " if doubted and status == "warning" else FIRST_WORDS[status]
     if f"\n{first}" not in f"\n{text}":
         yield f"the terminal does not say {status}: {headline_text(check)}"
     marks = {"pass": "note: ", "warning": "warning: ", "fail": "FAIL: "}[status]

@@ -17,6 +17,7 @@ from zcd.report.of_substitutes import (
     answer_lines,
     buy_line,
     heading,
+    load_line,
     low_times_s,
     original_line,
     others_over_line,
@@ -63,7 +64,7 @@ def test_a_switched_board_whose_original_fails_is_one_screen_too() -> None:
     result = api.substitute(parse_board(text), E12)
     told = document_text(brief_document(result))
     assert len(told.splitlines()) <= 25
-    assert "R1 is too small for this chain (1206: 125 mW, 200 V)" in told
+    assert "R1 is too small for this chain (1206 taken as 125 mW, 200 V)" in told
     assert "Another: zcd new --like BOARD repaired.toml" in told
     assert "Load relay" in told
 
@@ -134,6 +135,10 @@ def test_nothing_in_the_drawer_says_what_to_buy() -> None:
         "Nothing as good in stock. Buy 130 kΩ: 1206, 125 mW, 200 V, 5 %.",
     )
     assert not result.all_found
+    # of what nobody listed nothing is in stock
+    (coupler,) = asked(board(), "OC1", 'resistors = ["10"]').found.answers
+    assert heading(result.found, coupler).endswith("(to buy: none in drawer)")
+    assert load_line(result.found, 3) == ""
     diode = asked(board(), "D1", 'diodes = ["1N4148"]')
     assert buy_line(diode.found, diode.found.answers[0]) == "Buy 1N4007."
 
@@ -141,7 +146,10 @@ def test_nothing_in_the_drawer_says_what_to_buy() -> None:
 def test_the_original_that_fails_is_said_once() -> None:
     result = asked(edited('["110k", "130k"]', '["240k"]'), "R1",
                    'resistors = [{value = "240k", style = "1206"}]')  # fmt: skip
-    assert original_line(result.found) == "R1 is too small for this chain (1206: 125 mW, 200 V)."
+    assert (
+        original_line(result.found)
+        == "R1 is too small for this chain (1206 taken as 125 mW, 200 V)."
+    )
     (answer,) = result.found.answers
     (line,) = answer_lines(result.found, answer, 3)
     assert line.startswith("240 kΩ 1206: as it was, overloaded, load ")
@@ -161,8 +169,8 @@ def test_the_load_is_that_of_the_part_proposed() -> None:
     assert line.endswith("(as before); R2 still over")
     assert "overloaded" not in line
     assert original_line(result.found) == (
-        "R2 is too small for this chain (1206: 125 mW, 200 V). Read its size again, or replace it "
-        "too: zcd substitute BOARD --for R2"
+        "R2 is too small for this chain (1206 taken as 125 mW, 200 V). Read its size again, or "
+        "replace it too: zcd substitute BOARD --for R2"
     )
     assert others_over_line(result.found) == ""
     of_it = asked(edited('["110k", "130k"]', '["47k", "270k"]'), "R2",
@@ -210,7 +218,7 @@ def test_chips_that_are_all_too_small_are_one_cause() -> None:
         assert line.endswith("; R1, R3 and R4 still over") is not line.endswith("; passes")
     assert pads_line(result.found, 3) == (
         "A 2010 does not fit the pads of a 1206. "
-        "More parts than places: support and sleeve the joints."
+        "More chips than pads: solder them end to end and glue them down."
     )
     (advice,) = culprit_lines(check)
     assert advice.startswith("Most likely cause: R1, R2, R3 and R4 are all too small for this")

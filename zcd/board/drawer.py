@@ -204,6 +204,8 @@ class Drawer:
         What markings were taken for.
     left_out : tuple of str
         A line for each item that cannot be used.
+    is_series : bool
+        Whether nobody listed it: all values of a series, and nothing else.
     """
 
     name: str
@@ -215,6 +217,7 @@ class Drawer:
     assumptions: tuple[Assumption, ...] = ()
     read_as: tuple[ReadAs, ...] = ()
     left_out: tuple[str, ...] = ()
+    is_series: bool = False
 
 
 def load_drawer(path: str | Path) -> Drawer:
@@ -325,6 +328,7 @@ def series_drawer(series: str, style: str) -> Drawer:
         name=f"the {item.series} series, {known}",
         resistors=tuple(StockResistor(part=part) for part in _resistors(item, notes)),
         assumptions=tuple(notes.values()),
+        is_series=True,
     )
 
 

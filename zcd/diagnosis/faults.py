@@ -319,8 +319,9 @@ def _of_element(element: Element, circuit: Circuit) -> Iterator[Fault]:
 def _junction_faults(element: Junction, circuit: Circuit) -> Iterator[Fault]:
     """Of a LED, of the base of a transistor, or of a diode."""
     if ".led" in element.ref:
-        return _led_faults(element, alone=f"{element.ref}2" not in circuit)
-    return _base_faults(element) if element.ref.endswith(".be") else _diode_faults(element, circuit)
+        return _led_faults(element, circuit)
+    of_base = element.ref.endswith(".be")
+    return (_base_faults if of_base else _diode_faults)(element, circuit)
 
 
 def _fault(
@@ -378,6 +379,12 @@ def _neighbours(ref: str, circuit: Circuit) -> tuple[str, ...]:
     return tuple(r for r in row if r != ref and row[r] > row[ref] / 3) if ref in row else ()
 
 
+def _shares_mains(ref: str, circuit: Circuit) -> bool:
+    """Whether other resistors take over the voltage of one: it is one of several in a chain."""
+    refs = {resistor.ref for resistor in _chain_resistors(circuit)}
+    return ref in refs and len(refs) > 1
+
+
 def _modes_of_resistor(element: Resistance, circuit: Circuit) -> Iterator[Fault]:
     ref, nominal = element.ref, float(np.max(element.resistance_ohm))
     least = _least_ohm(element, circuit)
@@ -403,10 +410,10 @@ def _modes_of_resistor(element: Resistance, circuit: Circuit) -> Iterator[Fault]
         fault = _fault(ref, "resistor", mode, words, setting(ref, "resistance_ohm", ohm), size, "x")
         yield replace(fault, across=frozenset(element.nodes if mode == "low" else ()))
     if least <= MAX_SHORT_OHM:
+        shared = "; its neighbours carried its voltage" * _shares_mains(ref, circuit)
         yield _fault(
             ref, "resistor", "short",
-            f"{ref} is bridged: look for solder or a burnt track; its neighbours carried its "
-            "voltage",
+            f"{ref} is bridged: look for solder or a burnt track{shared}",
             shorted(ref, SHORT_OHM),
         )  # fmt: skip
     # a meter cannot tell a wrong part from one that has gone as far: the marking does
@@ -497,9 +504,11 @@ def _capacitor_faults(element: Capacitance) -> Iterator[Fault]:
     yield replace(leaky, across=frozenset(element.nodes))
 
 
-def _led_faults(element: Junction, *, alone: bool) -> Iterator[Fault]:
+def _led_faults(element: Junction, circuit: Circuit) -> Iterator[Fault]:
     """Of a LED that may stand alone; two back to back in one part look the same turned round."""
     ref = element.ref
+    alone = f"{ref}2" not in circuit
+    guard = f", {_guard_words(circuit)}".rstrip(", ")
     opto = ref.partition(".")[0]
     name = "LED" if ref.endswith("led") else "second LED"
     part = f"{opto} {name}"
@@ -509,7 +518,7 @@ def _led_faults(element: Junction, *, alone: bool) -> Iterator[Fault]:
     )  # fmt: skip
     yield _fault(
         part, "led", "short",
-        f"the {name} of {opto} is shorted: replace {opto}, and look for why (surge, rectifier)",
+        f"the {name} of {opto} is shorted: replace {opto}, and look for why (surge{guard})",
         shorted(ref, SHORT_OHM),
     )  # fmt: skip
     size = between(LED_LEAK_OHM)
@@ -564,7 +573,7 @@ def _diode_faults(element: Junction, circuit: Circuit) -> Iterator[Fault]:
     yield _fault(
         ref, "diode", "reversed", f"{ref} is fitted the wrong way round: turn it", turned(ref)
     )
-    if np.max(element.breakdown_v) > SMALL_DIODE_V:
+    if _blocks_mains(element, circuit):
         yield _fault(
             ref, "diode", "wrong part",
             f"{ref} is a small signal diode that cannot block mains: fit a rectifier",
@@ -574,13 +583,40 @@ def _diode_faults(element: Junction, circuit: Circuit) -> Iterator[Fault]:
 
 def _short_words(element: Junction, circuit: Circuit) -> str:
     """What to do about a shorted diode: alone before the LED, it exposed it to the mains."""
-    junctions = [e for e in circuit.elements if isinstance(e, Junction)]
-    leds = [e for e in junctions if ".led" in e.ref]
-    across = any({element.a, element.b} == {led.a, led.b} for led in leds)
-    alone = len(junctions) == len(leds) + 1
-    if alone and not across and len(leds) == 1:
+    if _blocks_mains(element, circuit) and not _across_input(circuit):
         return "replace it, and check the LED, which took the reverse voltage"
     return "replace it"
+
+
+def _guard_words(circuit: Circuit) -> str:
+    """The fault of another part that turns the mains on the LED backwards; empty: no one part."""
+    rectifiers = [each for each in circuit.of(Junction) if _blocks_mains(each, circuit)]
+    across = _across_input(circuit)
+    if rectifiers or len(across) > 1:
+        return "" if across else f"{rectifiers[0].ref} shorted"
+    return f"{across[0].ref} open" if across else ""
+
+
+def _blocks_mains(element: Junction, circuit: Circuit) -> bool:
+    """Whether a diode alone keeps the mains from flowing backwards: no bridge, no clamp."""
+    inputs, diodes = _junctions(circuit)
+    across = _across_input(circuit)
+    able = [d for d in diodes if d not in across and np.max(d.breakdown_v) > SMALL_DIODE_V]
+    return len(inputs) < 2 and able == [element] and element.ref in _on_way(circuit)
+
+
+def _across_input(circuit: Circuit) -> list[Junction]:
+    """Diodes across the LED, or from base to emitter."""
+    inputs, diodes = _junctions(circuit)
+    ends = [set(each.nodes) for each in inputs]
+    return [each for each in diodes if set(each.nodes) in ends]
+
+
+def _junctions(circuit: Circuit) -> tuple[list[Junction], list[Junction]]:
+    """LEDs and the base of a transistor; and all other diodes."""
+    junctions = circuit.of(Junction)
+    inputs = [each for each in junctions if ".led" in each.ref or ".be" in each.ref]
+    return inputs, [each for each in junctions if each not in inputs]
 
 
 def _phototransistor_faults(element: Phototransistor) -> Iterator[Fault]:
@@ -612,8 +648,10 @@ def _phototransistor_faults(element: Phototransistor) -> Iterator[Fault]:
     yield replace(leaky, across=frozenset((element.a, element.b)))
 
 
-def _base_faults(element: Junction) -> Iterator[Fault]:
+def _base_faults(element: Junction, circuit: Circuit) -> Iterator[Fault]:
     """Of the base-emitter junction of a transistor."""
+    guarded = _across_input(circuit) or any(_blocks_mains(d, circuit) for d in circuit.of(Junction))
+    why = "surge" if guarded else "surge, no diode across it"
     ref = element.ref.partition(".")[0]
     part = f"{ref} base-emitter"
     size = between(LED_LEAK_OHM)
@@ -625,7 +663,7 @@ def _base_faults(element: Junction) -> Iterator[Fault]:
         (
             "short",
             f"the base-emitter junction of {ref} is shorted: replace {ref}, and look for why "
-            "(surge, no diode across it)",
+            f"({why})",
             shorted(element.ref, SHORT_OHM), None,
         ),
         (

@@ -99,12 +99,20 @@ class ResistorStress(Batch):
         ----------
         shorted : int
             How many of them may be shorted; the others then bear their voltage, and more current.
+
+        Notes
+        -----
+        One of them is off by its tolerance either way, the others are low.
         """
-        power, voltage = self.power_ratio, self.voltage_ratio
+        off = self.resistor.tolerance_ratio
+        own = np.array([1.0 - off, 1.0 + off])
         left = 1
-        while voltage > left or power * (left + shorted) > left**2:
+        while True:
+            share = own / (own + (left - 1) * (1.0 - off))
+            power = self.power_ratio * (left + shorted) * share**2 * (1.0 - off) / own
+            if max(self.voltage_ratio * share.max(), power.max()) <= 1.0:
+                return left + shorted
             left += 1
-        return left + shorted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

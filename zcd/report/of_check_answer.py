@@ -8,6 +8,7 @@ from math import isfinite, isnan
 import numpy as np
 
 from zcd.board.model import Assumption, Board
+from zcd.board.optocouplers import OWN_DATA, grades, optocoupler
 from zcd.board.parts_library import all_resistors, odd_mains
 from zcd.board.units import format_si
 from zcd.circuit.build import coupler_refs, led_refs
@@ -135,7 +136,7 @@ def headline_text(check: Check) -> str:
             what = plain(doubt.partition(",")[0])
             if may := _may_fail_ratio(check):
                 share = percent_text(may)
-                return f"MAY FAIL: {share} of such boards may lose sync, depending on {what}."
+                return f"WARNING: {share} of such boards may lose sync, depending on {what}."
             sound = f"Sync depends on {what}"
         passes = f"PASSES, with {count} warnings" if count > 1 else "PASSES, with a warning"
         if count == 1 and any(each.too_small for each in sizes):
@@ -283,7 +284,14 @@ def _uncured_line(check: Check, small: str) -> str:
     if small:
         return f"Only {plain(small)} is over its limit. Next: zcd substitute {file} --for {small}"
     if _only_the_weakest_fails(check):
-        return f"Fit {_coupler_text(check)} of a higher CTR grade."
+        ref, chain_refs = _coupler_text(check), {part.ref for part in chain_resistors(check.board)}
+        small_ones = sorted(map(plain, _failed_subjects(check) & chain_refs))
+        larger = f", and a larger {listed(small_ones)}" if small_ones else ""
+        asked = " ".join(f"--for {each}" for each in (ref, *small_ones))
+        return (
+            f"Fit {ref} with a higher minimum CTR{larger}. "
+            f"Next: zcd substitute {file} {asked} --any"
+        )
     if chain is not None:
         return (
             f"Changing one part will not cure it: {chain.cause}. {chain.remedy}. "
@@ -569,10 +577,27 @@ def _reserve_text(check: Check, rule: Rule[float]) -> str:
         return (
             "too little reserve for ageing: sync is lost once the weakest coupler of its grade has "
             f"lost {left} of its CTR, about {years} {years_from(check.board)} ({wanted} wanted)"
-            f"{'' if grade_unread(check.board) else '. Fit one of a higher grade'}"
+            f"{_stronger_text(check.board, rule.limit / rule.value)}"
         )
     rise, due = percent_text(rule.value - 1.0), percent_text(rule.limit - 1.0)
     return f"sync is lost once the chain has risen by {rise} (tolerance and ageing: {due})"
+
+
+def _stronger_text(board: Board, ratio: float) -> str:
+    """Which optocoupler to fit where its lowest CTR has to be so many times as high.
+
+    Empty where the grade is to be read first.
+    """
+    part = board.optocoupler
+    assert part is not None
+    known = [optocoupler(part.family, grade) for grade in grades(part.family)]
+    able = [each for each in known if each.ctr_min_ratio >= ratio * part.ctr_min_ratio]
+    if grade_unread(board):
+        return ""
+    if part.grade == OWN_DATA or not able:
+        return ". Fit one with a higher minimum CTR"
+    first = min(able, key=lambda each: (each.ctr_min_ratio, len(each.grade)))
+    return f". Fit grade {first.grade} or higher"
 
 
 def _expectation_text(check: Check, subject: str, rules: list[Rule[float]]) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
@@ -19,6 +18,7 @@ from zcd.board.parts_library import (
     zener_v,
 )
 from zcd.errors import plain
+from zcd.margin.rules import SYNC, Rule
 from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import SMALL_ZENER_W, ResistorStress
 from zcd.refdata import default, table
@@ -41,6 +41,8 @@ UNCHANGED = "unchanged"
 MOST_NAMED = 3
 """Resistors of a heading that are named one by one."""
 ZENER_SIZES_W = (0.5, 1.3, 3.0, 5.0)
+MORE_LEADED = "More parts than places: support and sleeve the joints."
+MORE_CHIPS = "More chips than pads: solder them end to end and glue them down."
 SPARE_POWER = 2.0
 """Of a zener over its load: common practice, no source."""
 
@@ -60,9 +62,17 @@ def original_line(found: Substitutes) -> str:
         if len(chain.refs) == 1:
             again = "its size again, or replace it too"
         return f"{chain.cause}{mark}. Read {again}: {chain.command(found.board.file)}"
-    names = (rule_words(rule.name.removeprefix(AT_CORNER)) for rule in reversed(first.values()))
-    named = [re.sub(r"^lock\b", "sync is lost", name) for name in names]
+    named = [_failure_text(rule) for rule in reversed(first.values())]
     return f"This board fails the check ({_few_text(named)}). No part below makes it worse{mark}."
+
+
+def _failure_text(rule: Rule[float]) -> str:
+    name = rule.name.removeprefix(AT_CORNER)
+    if rule.subject != SYNC:
+        return rule_words(name)
+    return (
+        f"sync is lost{name.removeprefix('lock')}" if name.startswith("lock ") else "sync is lost"
+    )
 
 
 def _few_text(names: Sequence[str]) -> str:
@@ -84,7 +94,8 @@ def heading(found: Substitutes, answer: Answer) -> str:
         words = " + ".join(f"{part.ref} {_old_text(part)}" for part in answer.replaced)
     if answer.kind in {"rectifier", "clamp", "bridge", "capacitor"}:
         words = f"{answer.kind} {words}"
-    return f"In place of {plain(words)}"
+    to_buy = "" if found.has_stock(answer.kind) else f" (to buy: none in {found.drawer.name})"
+    return f"In place of {plain(words + to_buy)}"
 
 
 def _old_text(part: Part) -> str:
@@ -297,7 +308,7 @@ def buy_line(found: Substitutes, answer: Answer) -> str:
     parts = to_buy(found.original, answer)
     match parts[0]:
         case Resistor():
-            return f"Buy {', '.join(_to_order(_resistors(parts)))}."
+            return f"Buy {'; '.join(_to_order(_resistors(parts)))}."
         case Optocoupler() as part:
             return f"Buy {part_text(part)}."
         case Capacitor() as part:
@@ -328,8 +339,8 @@ def _to_order(parts: Sequence[Resistor]) -> list[str]:
 
     def limits(part: Resistor) -> str:
         shown = (part.rated_power_w, "W"), (part.working_v, "V"), (part.tolerance_ratio, "%")
-        first = () if part.style.endswith(" W") else (part.style,)
-        return ", ".join((*first, *(quantity_text(*one) for one in shown)))
+        make = "leaded" if part.style.endswith(" W") else part.style
+        return ", ".join((make, *(quantity_text(*one) for one in shown)))
 
     ordered = sorted(parts, key=limits)
     return [f"{_values(list(group))}: {words}" for words, group in groupby(ordered, key=limits)]
@@ -413,7 +424,7 @@ def _why_left_out(found: Substitutes, part: Optocoupler) -> str:
     now = found.board.optocoupler
     assert now is not None
     if not fits_its_holes(part, now):
-        return "other package, or not known"
+        return "another package" if package_of(part.family) else "package not known"
     return "another pulse" if isolates_as_well(part, now) else "isolation"
 
 
@@ -518,7 +529,7 @@ def used_ratio(verdict: Verdict, parts: Sequence[Part]) -> float:
 
 
 def load_line(found: Substitutes, shown: int) -> str:
-    """What load means, and what the new resistors are taken to be rated for."""
+    """What load means, and what the new resistors are taken to be rated for; empty: none is new."""
     ratings = {
         part.style: f"{part.style} for {quantity_text(part.working_v, 'V')}"
         for answer in found.answers
@@ -526,14 +537,18 @@ def load_line(found: Substitutes, shown: int) -> str:
         for proposal in (*answer.proposals[:shown], *answer.others)
         for part in _resistors(proposal.parts)
     }
-    rated = f" Taken as rated: {', '.join(ratings.values())}." if ratings else ""
-    return f"Load: worst-case share of the power or voltage limit, of the new parts.{rated}"
+    if not ratings:
+        return ""
+    return (
+        "Load: worst-case share of the power or voltage limit, of the new parts. "
+        f"Taken as rated: {', '.join(ratings.values())}."
+    )
 
 
 def pads_line(found: Substitutes, shown: int) -> str:
     """What to know where new resistors are more, or larger, than their places; empty: nothing."""
     larger: dict[str, str] = {}
-    more = False
+    more: dict[str, None] = {}
     for answer in found.answers:
         if answer.kind != "chain":
             continue
@@ -542,15 +557,14 @@ def pads_line(found: Substitutes, shown: int) -> str:
         chips = all(is_chip(part.style) and part.style in sizes for part in old)
         for proposal in (*answer.proposals[:shown], *answer.others):
             new = _resistors(proposal.parts)
-            more |= len(new) > len(old)
+            if len(new) > len(old):
+                more[MORE_CHIPS if is_chip(new[0].style) else MORE_LEADED] = None
             if chips:
                 pad = max((part.style for part in old), key=sizes.index)
                 above = sizes[sizes.index(pad) + 1 :]
                 larger |= {part.style: pad for part in new if part.style in above}
     lines = [f"A {size} does not fit the pads of a {pad}." for size, pad in larger.items()]
-    if more:
-        lines.append("More parts than places: support and sleeve the joints.")
-    return " ".join(lines)
+    return " ".join((*lines, *more))
 
 
 def _asked(found: Substitutes) -> set[str]:
@@ -568,7 +582,7 @@ def others_over_line(found: Substitutes) -> str:
         for stress in found.original.resistors
         if stress.used_ratio() > 1.0 and stress.resistor.ref not in asked
     ]
-    return f"Over its limit before, and not replaced here: {', '.join(over)}." if over else ""
+    return f"Also over its limit as built, so fit a larger size: {', '.join(over)}." if over else ""
 
 
 def low_times_s(verdict: Verdict) -> tuple[float, float]:

@@ -67,7 +67,8 @@ def _brief(result: Replacements, shown: int) -> Document:
         blocks.append(Paragraph("Fan drive", weight="strong"))
         blocks.append(BulletList(drive_lines(result.drive, shown)))
     if any(answer.kind == "chain" for answer in found.answers):
-        blocks.append(Paragraph(f"{load_line(found, shown)} {pads_line(found, shown)}".rstrip()))
+        loads = f"{load_line(found, shown)} {pads_line(found, shown)}".strip()
+        blocks += [Paragraph(loads)] * bool(loads)
     board = found.board
     said = (
         others_over_line(found), read_as_line(board), unread_line(board), _more_line(result),
@@ -97,7 +98,8 @@ def _more_line(result: Replacements) -> str:
     found = result.found
     judged = any(answer.proposals for answer in found.answers)
     passes = "Each passes the check. " if judged and not found.original.failed else ""
-    more = "For parts that change more, add --any." if found.answers and not found.others else ""
+    able = any(answer.kind != "contact" for answer in found.answers)
+    more = "For parts that change more, add --any." if able and not found.others else ""
     if few_tried(found.board, len(found.answers)):
         ref = next(part.ref for answer in found.answers for part in answer.replaced)
         more = f"With a capacitor on the mains side only the nearest is tried; --for {ref} tries "

@@ -94,6 +94,17 @@ class Verdict:
         """Rules that fail and did not on the original board, or not so far."""
         return newly_failed(self.failed, original.failed, SAME_MARGIN)
 
+    def loses_lock(self, original: Verdict, *, mends: bool = False) -> bool:
+        """Whether a level does not lock, be it by what no data sheet states, that did before.
+
+        With `mends` also one that surely did not.
+        """
+        each = zip(self.levels, original.levels, original.rules, strict=False)
+        return any(
+            not now.locks and (was.locks or (mends and rule.status == "fail"))
+            for now, was, rule in each  # the first rules are those of lock at the levels
+        )
+
 
 def verdicts(boards: Sequence[Board]) -> list[Verdict]:
     """Judge boards by all rules.

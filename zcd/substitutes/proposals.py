@@ -228,7 +228,9 @@ def _will_do(candidate: Candidate, verdict: Verdict, original: Verdict) -> bool:
     ):
         return False
     if candidate.closeness is Closeness.OTHER:
-        return verdict.passes
+        return verdict.passes and not verdict.loses_lock(original, mends=True)
+    if candidate.closeness is not Closeness.SAME and verdict.loses_lock(original):
+        return False
     return not verdict.newly_failed(original)
 
 

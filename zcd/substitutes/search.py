@@ -77,6 +77,12 @@ class Substitutes:
             answer.proposals or answer.others for answer in self.answers if self.holds(answer.kind)
         )
 
+    def has_stock(self, kind: str) -> bool:
+        """Whether parts of a kind that all drawers have are in it, and not those of the tables."""
+        listed = {"optocoupler": bool(self.drawer.optocouplers)}
+        listed |= dict.fromkeys(("rectifier", "clamp", "bridge", "zener"), bool(self.drawer.diodes))
+        return self.drawer.is_series or listed.get(kind, True)
+
     def holds(self, kind: str) -> bool:
         """Whether a drawer may hold parts of a kind: no relays, and capacitors where it says so."""
         return kind != CONTACT and (kind != CAPACITOR or bool(self.drawer.capacitors))
