@@ -68,6 +68,8 @@ def test_the_part_that_is_wrong_comes_first(
     assert check.status == "fail"
     first = check.remedies[0]
     assert first.ref == culprit
+    told, *_ = culprit_lines(check)
+    assert told.startswith(f"Most likely cause: {'the ' * (culprit == 'pull-up')}{culprit}. It is ")
     name = {"pull-up": "pull_up", "C1": "pin_capacitor"}.get(culprit, culprit)
     for value in {first.low, first.high} - {0.0}:
         assert zcd.check(sound.with_(**{**change, name: f"{value:.12g}"})).passes

@@ -77,6 +77,9 @@ WEIGHTY = (
 )  # fmt: skip
 """Assumptions that most often change a verdict, the first first: common practice, no source."""
 MOST_ASSUMED = 3
+HARDLY_ANY = 5.0
+"""A resistor of so many times fewer ohms than another of the chain takes hardly any of the mains:
+its value is doubted before the size of the other (common practice, no source)."""
 BURNING_RATIO = 10.0
 """Of its power: from here on a resistor was misread."""
 NO_LOWER_END_RATIO = 1e-2
@@ -272,8 +275,11 @@ def culprit_lines(check: Check) -> Iterator[str]:
             yield f"The board passes with {_of_text(first)}."
     else:
         yield f"Most likely cause: {_part_text(first.ref)}. {_remedy_text(first)}"
-    if others:
-        yield f"Or else: {'; '.join(map(_of_text, others))}."
+    ways = list(map(_of_text, others))
+    if _leaves_it_the_mains(check) and (chain := _small_chain(check)) is not None:
+        ways.append(f"{listed(list(chain.refs))} in {chain.enough}")
+    if ways:
+        yield f"Or else: {'; '.join(ways)}."
 
 
 def _uncured_line(check: Check, small: str) -> str:
@@ -309,12 +315,19 @@ def _too_small_line(check: Check) -> str:
         return "Fit what was there before: what was changed is named below."
     misread = odd_mains(check.board.mains.rms_v) or any(_reread_lines(check))
     chain = None if misread else _small_chain(check)
-    if chain is None or chain.used_ratio > MILD_RATIO:
+    if chain is None or chain.used_ratio > MILD_RATIO or _leaves_it_the_mains(check):
         return ""
     if check.passes:
         return f"To cure it: {chain.cause}. {chain.remedy}."
     command = chain.command(check.board.file)
     return f"Most likely cause: {chain.cause}. {chain.remedy}. Next: {command}"
+
+
+def _leaves_it_the_mains(check: Check) -> bool:
+    """Whether the part to blame is a resistor so small that the others have nearly all to bear."""
+    ohms = {part.ref: part.resistance_ohm for part in chain_resistors(check.board)}
+    ref = check.remedies[0].ref if check.remedies else ""
+    return ref in ohms and ohms[ref] * HARDLY_ANY < max(ohms.values())
 
 
 def _small_chain(check: Check) -> SmallChain | None:
