@@ -360,6 +360,7 @@ def test_what_the_ctr_as_printed_says_is_not_written_again(beside: str) -> None:
     [
         ({"rectifier": "1N4007 600 V"}, "rectifier: found .* the name or 600 V, .* it has 1 kV"),
         ({"rectifier": "1N4007 3 A"}, "the name or 3 A, not both"),
+        ({"rectifier": "1N5408 1 A"}, "the name or 1 A, not both"),
         ({"rectifier": {"part": "1N4007", "reverse_voltage": "700 V"}}, "1 kV, as the part is 1N4"),
         ({"rectifier": {"part": "MB6S", "current": "4 A"}}, "500 mA, as the part is MB6S"),
         ({"rectifier": {"part": "600 V 1 A rectifier", "reverse_voltage": 400}}, "600 V, as the p"),
@@ -397,7 +398,15 @@ def test_figures_that_agree_with_the_name_stay(written: dict[str, Any]) -> None:
 
 
 @pytest.mark.parametrize(
-    "written", ["1N4007 1000V 1A", "1N4148 100 V", "1N4148 200 mA", "BZX84C5V1 5.1 V", "MB6S 0.8 A"]
+    "written",
+    [
+        "1N4007 1000V 1A",
+        "1N4148 100 V",
+        "1N4148 200 mA",
+        "BZX84C5V1 5.1 V",
+        "MB6S 0.8 A",
+        "1N5408 2 A",
+    ],
 )
 def test_figures_beside_a_diode_that_agree(written: str) -> None:
     assert rectifier(written).part
