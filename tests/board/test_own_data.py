@@ -406,6 +406,7 @@ def test_figures_that_agree_with_the_name_stay(written: dict[str, Any]) -> None:
         "BZX84C5V1 5.1 V",
         "MB6S 0.8 A",
         "1N5408 2 A",
+        "M7 1 kV",
     ],
 )
 def test_figures_beside_a_diode_that_agree(written: str) -> None:
