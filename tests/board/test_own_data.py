@@ -366,6 +366,7 @@ def test_what_the_ctr_as_printed_says_is_not_written_again(beside: str) -> None:
         ({"rectifier": {"part": "600 V 1 A rectifier", "reverse_voltage": 400}}, "600 V, as the p"),
         ({"rectifier": "BZX84C5V1 6.2 V"}, "the name or 6.2 V, not both: by its name it has 5.1 V"),
         ({"rectifier": {"part": "1N4733A", "breakdown_voltage": "12 V"}}, "5.1 V, as the part is"),
+        ({"rectifier": {"part": "1N4733A", "breakdown_voltage": "5.8 V"}}, "5.1 V, as the part is"),
         ({"rectifier": "KBL406 400 V"}, "the name or 400 V, not both: by its name it has 600 V"),
         ({"optocoupler": {"family": "PC817 B", "ctr": "400 %"}}, "at most 260 % of 817 grade B"),
         ({"optocoupler": {"family": "817", "ctr": "900 %"}}, "at most 600 % of 817"),
