@@ -17,10 +17,11 @@ from zcd.board.model import Board, Topology
 from zcd.circuit.build import build_circuit
 from zcd.cli import main
 from zcd.diagnosis.fault_dictionary import make_fault_dictionary
-from zcd.diagnosis.faults import REPLACED
+from zcd.diagnosis.faults import REPLACED, Fault
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import OVERLOAD, usual_meter
+from zcd.diagnosis.rank import Ranked
 from zcd.diagnosis.reading_syntax import parse_place
 from zcd.diagnosis.readings import AccessLevel, Power, Reading
 from zcd.diagnosis.samples import bench_tolerances
@@ -476,6 +477,50 @@ def test_a_reading_in_words_of_the_trade(typed: str, meant: str) -> None:
 )
 def test_a_fault_in_words_of_the_trade(typed: str, key: str) -> None:
     fault = next(f for f in expert().dictionary.faults if f.key == key)
+    session = Session(replace(exercise(), fault=fault), nobody)
+    session.say(typed)
+    assert session.found
+
+
+def test_a_pair_that_is_named_is_right() -> None:
+    """Both at once, as the diagnosis names two faults."""
+    pair = next(f for f in expert().dictionary.faults if len(f.members) == 2)
+    hidden = replace(exercise(), fault=pair)
+    known = expert().dictionary
+    diagnosis = replace(
+        replace(expert(), exercise=hidden).diagnosis(()), indistinguishable=(ranked_of(pair),)
+    )
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Expert, "way", lambda self: (Bench(hidden), diagnosis))
+        looked = review(
+            Bench(hidden), Expert(hidden, known), found=False, named=(), wrong=0, hints=0
+        )
+    assert looked.expert_right
+
+
+def ranked_of(fault: Fault) -> Ranked:
+    """A fault as the only answer."""
+    return Ranked(fault=fault, probability=1.0, amount=None)
+
+
+def test_what_was_tapped_is_said() -> None:
+    session = Session(exercise(), nobody)
+    assert session.say("tap ohm R1")[-1].startswith("ohm R1 tapped: ")
+    assert session.say("so far") == session.say("so far")
+    assert session.say("so far")[0].startswith("ohm R1 tapped: ")
+
+
+def test_a_part_that_was_replaced_for_nothing_leaves_the_board_unplugged() -> None:
+    session = Session(exercise(), nobody)
+    session.say("plug in")
+    (answer,) = session.say("found R1")
+    assert "unplugged, not proved dead" in answer
+    assert (session.bench.plugged, session.bench.proved) == (False, False)
+
+
+@pytest.mark.parametrize("typed", ["found K1 joints", "found K1.coil", "found K1 loose joint"])
+def test_a_name_as_the_program_prints_it(typed: str) -> None:
+    fault = next(f for f in expert().dictionary.faults if f.key == "K1 coil intermittent")
     session = Session(replace(exercise(), fault=fault), nobody)
     session.say(typed)
     assert session.found

@@ -250,7 +250,10 @@ def review(
     ended = [ranked.fault for ranked in ends if ranked.fault is not None]
     # a good sync circuit is what is behind it, where the controller shows an error
     named_last = tuple(fault for fault in ended if fault.key != HEALTHY.key or len(ended) == 1)
-    parts = [each for each in expert.dictionary.faults if each.key in hidden.members] or [hidden]
+    faults = expert.dictionary.faults
+    parts = [each for each in faults if each.key in hidden.members] or [hidden]
+    members = {key for fault in named_last for key in fault.members or (fault.key,)}
+    named_each = [each for each in faults if each.key in members]
     return Review(
         exercise=bench.exercise,
         found=found,
@@ -264,7 +267,7 @@ def review(
         expert=expert.steps(way.taken),
         expert_seconds=way.seconds,
         expert_found=named_last,
-        expert_right=any(is_meant(named_last, part) for part in parts),
+        expert_right=any(is_meant(named_each, part) for part in parts),
     )
 
 

@@ -16,8 +16,8 @@ from zcd.diagnosis.functions import Function
 from zcd.diagnosis.reading_syntax import parse_place, place_text, show_measured
 from zcd.diagnosis.readings import Power, Reading, check_reading, parts_over, usual_power
 from zcd.engine.network import REFERENCES, island_of
-from zcd.errors import InputError, invalid_value
-from zcd.practice.bench import HINT_S, WRONG_S, Bench, Danger
+from zcd.errors import InputError, invalid_value, plain
+from zcd.practice.bench import HINT_S, WRONG_S, Bench, Danger, Taken
 from zcd.practice.exercise import Exercise
 from zcd.practice.review import Expert, Review, is_meant, review
 from zcd.practice.trade_words import FUNCTION_WORDS, TRADE_WORDS, bare_name, order_of
@@ -171,7 +171,7 @@ class Session:
         told = [_WHY[danger] for danger in self.bench.dangers[before:]]
         if measured is None:
             return told or [_STANDS]
-        return [*told, f"{reading_text(reading, self.bench.circuit)}: {show_measured(measured, 4)}"]
+        return [*told, self._line_of(self.bench.taken[-1])]
 
     def _hint(self) -> list[str]:
         """The reading that an expert would take; asked for again, it costs nothing more."""
@@ -201,11 +201,14 @@ class Session:
         return f"{state[:1].lower()}{state[1:]}, measure {words}."
 
     def _so_far(self) -> list[str]:
-        lines = [
-            f"{reading_text(m.reading, self.bench.circuit)}: {show_measured(m, 4)}"
-            for m in self.bench.measured
-        ]
-        return lines or ["Nothing measured yet."]
+        now = (each for each in self.bench.taken if each.repairs == self.bench.repairs)
+        return [self._line_of(each) for each in now] or ["Nothing measured yet."]
+
+    def _line_of(self, taken: Taken) -> str:
+        """A reading, and what the meter showed."""
+        measured, tapped = taken.measured, " tapped" if taken.tapped else ""
+        place = reading_text(measured.reading, self.bench.circuit)
+        return f"{place}{tapped}: {show_measured(measured, 4)}"
 
     @property
     def parts(self) -> tuple[str, ...]:
@@ -253,7 +256,12 @@ class Session:
         if not hits:
             self.wrong += 1
             self.bench.seconds += WRONG_S
-            return [f"No, not {text}: ten minutes of work, and the error is still there."]
+            self.bench.unplug()
+            self.bench.proved = False
+            return [
+                f"No, not {text}: ten minutes of work, and the error is still there. The board is "
+                "unplugged, not proved dead."
+            ]
         self._left.difference_update(hits)
         if self._left:
             left = [fault for fault in self._faults if fault.key in self._left]
@@ -285,7 +293,10 @@ class Session:
             if of_trade:
                 named = dict.fromkeys(map(_name_of, of_trade))
                 raise invalid_value(said, " or ".join(f'"found {name}"' for name in named))
-        raise invalid_value(text, f'a part or fault, such as "found R1 open"{nearest(text, names)}')
+        raise InputError(
+            f'"{plain(text)}": no part or fault here; allowed: one at a time, such as '
+            f'"found R1 open"{nearest(text, names)}'
+        )
 
 
 def _printed(element: Element) -> str:

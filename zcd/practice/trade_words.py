@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from zcd.circuit.points import part_words
 from zcd.diagnosis.functions import NAMES
 
 FUNCTION_WORDS = frozenset(word for name in NAMES for word in (name, name.split()[0]))
@@ -42,7 +43,8 @@ _ORDERS = {
 }
 _ORDER_OF = {other: order for order, others in _ORDERS.items() for other in others}
 _FILLERS = re.compile(
-    r"\b(the|an?|is|it|its|broken|bad|faulty|defective|dead|gone|replace|must be)\b", re.IGNORECASE
+    r"\b(the|an?|is|it|its|broken|bad|faulty|defective|dead|gone|replace|must be|loose|joints?)\b",
+    re.IGNORECASE,
 )
 
 
@@ -60,5 +62,5 @@ def bare_name(text: str) -> str:
     >>> bare_name("the pull up is broken")
     'pull-up'
     """
-    name = " ".join(_FILLERS.sub(" ", text).split())
+    name = part_words(" ".join(_FILLERS.sub(" ", text).split()))
     return "pull-up" if name.lower() in ("pull up", "pullup") else name

@@ -16,6 +16,7 @@ from zcd.practice.exercise import LEVELS, Exercise
 from zcd.practice.record import LevelSummary
 from zcd.practice.review import Review, Step
 from zcd.practice.session import Session, reading_text
+from zcd.practice.trade_words import bare_name
 from zcd.report.cautions import SHORT_CAUTIONS
 from zcd.report.document import BulletList, Document, Paragraph, Section
 from zcd.report.of_diagnosis import RELAY_ON, STATES, spread_text
@@ -98,7 +99,7 @@ def review_document(review: Review, *, full: bool) -> Document:
         title=f"Exercise {exercise.level}-{exercise.seed}",
         sections=(
             Section("", blocks),
-            Section("Dangerous steps", _dangers(review.dangers)),
+            Section("Dangerous steps", _dangers(review)),
             Section("The expert's way", (BulletList(_way(review, full=full)),)),
             Section("What your readings told you", (BulletList(told),) if full else ()),
             Section("How the errors came about", (BulletList(_story(review)),) if full else ()),
@@ -125,11 +126,15 @@ def summary_document(summaries: Sequence[LevelSummary]) -> Document:
     return Document(title="Exercises by level", sections=(Section("", blocks, answer=True),))
 
 
-def _dangers(dangers: Sequence[Danger]) -> tuple[BulletList | Paragraph, ...]:
-    if not dangers:
+def _dangers(review: Review) -> tuple[BulletList | Paragraph, ...]:
+    if not review.dangers:
         return (Paragraph("None."),)
-    counted = Counter(dangers).items()
-    lines = (f"{danger} ({count} x): {_TO_DO[danger]}." for danger, count in counted)
+    circuit = build_circuit(review.exercise.board)
+    instead = [step.instead for step in review.steps if step.instead is not None]
+    first = ", ".join(dict.fromkeys(reading_text(each, circuit) for each in instead))
+    to_do = {**_TO_DO, Danger.NEEDLESS: f"{_TO_DO[Danger.NEEDLESS]} ({first})"}
+    counted = Counter(review.dangers).items()
+    lines = (f"{danger} ({count} x): {to_do[danger]}." for danger, count in counted)
     return (BulletList(tuple(lines)),)
 
 
@@ -138,7 +143,8 @@ def _way(review: Review, *, full: bool) -> tuple[str, ...]:
     told = _told(review.expert, review.exercise, full=full)
     if not full and len(told) > MOST_OF_WAY:
         left = len(told) - MOST_OF_WAY + 1
-        told = (*told[: MOST_OF_WAY - 1], f"{left} more readings: add --full.")
+        half = MOST_OF_WAY // 2
+        told = (*told[:half], f"{left} lines more: add --full.", *told[left + half :])
     return ("Prove dead.", *told, _conclusion(review))
 
 
@@ -202,9 +208,11 @@ def _as_good(review: Review) -> str:
     """That a name counts which no reading tells from what was hidden, where that was named."""
     fault = review.exercise.fault
     last = review.named[-1] if review.found else fault.part
-    if not fault.reports or last.casefold() in (fault.part.casefold(), fault.key.casefold()):
+    if fault.members or bare_name(last).casefold() in (fault.part.casefold(), fault.key.casefold()):
         return ""
-    return f" {last} counts as found: no reading here tells it from this."
+    if fault.reports:
+        return f" {last} counts as found: no reading here tells it from this."
+    return f" {last} counts as found: the repair is the same." if " " in bare_name(last) else ""
 
 
 def _effect(steps: Sequence[Step], before: Sequence[str], circuit: Circuit) -> str:
