@@ -227,9 +227,9 @@ class TestSource(TwoNode):
     absent: ClassVar[Mapping[str, float]] = {"resistance_ohm": INFINITE_OHM}
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Circuit(Batch):
-    """A list of elements, and second names for some of its nodes.
+    """A list of elements, and second names for some of its nodes; equal to itself alone.
 
     Parameters
     ----------

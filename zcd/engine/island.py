@@ -21,7 +21,7 @@ from zcd.engine.branches import BreakdownBranch, JunctionBranch, TransistorBranc
 from zcd.engine.grid import mirror
 from zcd.engine.initial_guess import guess_output_v, lone_transistor
 from zcd.engine.network import Network, column, compile_island, input_voltages_v
-from zcd.engine.newton import LinearSolve, Pointwise, newton
+from zcd.engine.newton import SMALL_POINTS, LinearSolve, Pointwise, newton
 from zcd.engine.photocurrent import photocurrents_a
 from zcd.engine.solution import Island, at_points, nothing_yet
 from zcd.engine.steady_state import Trajectory, abrupt_points, trajectory_solver
@@ -186,7 +186,8 @@ def _newton(
 ) -> tuple[Branches, FloatArray]:
     """Solve a network; junctions get a breakdown only where one is driven into it."""
     points = inputs_v.shape[2]
-    if isinstance(solver, Pointwise) and not start and not photo and points > FEW_POINTS:
+    many = inputs_v.shape[1] * points > SMALL_POINTS and points > FEW_POINTS
+    if isinstance(solver, Pointwise) and not start and not photo and many:
         start = _between_peaks(network, inputs_v)
     branches: Branches = {}
     for element in network.branches:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -135,13 +135,14 @@ def column(value: Value, size: int) -> FloatArray:
     return held if held.shape[0] == size else np.full((size, 1), held)
 
 
-def compile_island(circuit: Circuit, island: Iterable[str], dynamic: bool) -> Network:
+@lru_cache(maxsize=8)  # of one circuit: on the coarse grid and on the fine one
+def compile_island(circuit: Circuit, island: frozenset[str], dynamic: bool) -> Network:
     """Reduce an island of a circuit to its active nodes.
 
     Parameters
     ----------
     circuit : Circuit
-    island : iterable of str
+    island : frozenset of str
         Node names of one island.
     dynamic : bool
         True: capacitors count; False: they are left out.
@@ -150,18 +151,17 @@ def compile_island(circuit: Circuit, island: Iterable[str], dynamic: bool) -> Ne
     -------
     network : Network
     """
-    inside = set(island)
-    elements = [e for e in circuit if isinstance(e, TwoNode) and inside.issuperset(e.nodes)]
+    elements = [e for e in circuit if isinstance(e, TwoNode) and island.issuperset(e.nodes)]
     branches = tuple(e for e in elements if isinstance(e, Junction | Controlled))
     sources = tuple(e for e in elements if isinstance(e, MainsSource | DcSource))
     capacitors = [e for e in elements if isinstance(e, Capacitance)] if dynamic else []
-    nodes = [n for n in circuit.nodes if n in inside]
+    nodes = [n for n in circuit.nodes if n in island]
     reference = next((n for n in REFERENCES if n in nodes), nodes[0])
     sources, known = _in_order(sources, reference)
     fixed = {reference, *known}
     touched = [n for e in (*branches, *capacitors) for n in e.nodes]
     active = [n for n in dict.fromkeys(touched) if n not in fixed]
-    passive = [n for n in circuit.nodes if n in inside and n not in fixed and n not in active]
+    passive = [n for n in circuit.nodes if n in island and n not in fixed and n not in active]
     order = [*active, *passive, *known]
     size = circuit.size
     conductive = [e for e in elements if isinstance(e, Resistance | TestSource)]

@@ -39,6 +39,8 @@ MAX_STEPS, WHOLE_STEPS = 80, 30
 the voltage from one to the other and back): then it takes half steps."""
 FEW_RATIO = 0.6
 """Share of the points or rows still moving below which it pays to go on with these alone."""
+SMALL_POINTS = 2048
+"""Of so few points, all go on together: numpy's calls cost more than the arithmetic."""
 
 
 def newton(
@@ -126,7 +128,7 @@ def base_currents(
     """Currents into the active nodes from sources, one (n, m) array a node."""
     base = []
     for i in range(network.active):
-        current = np.broadcast_to(network.injection_a[:, i, None], shape)
+        current = np.zeros(shape) + network.injection_a[:, i, None]
         for u, wave in enumerate(inputs_v):
             if np.any(network.input_s[:, i, u]):
                 current = current - network.input_s[:, i, u, None] * wave
@@ -177,7 +179,7 @@ class Pointwise:
         return np.array(np.broadcast_arrays(*x)) if x else np.empty((0,))
 
     def moving(self, moving: NDArray[np.bool_]) -> Part | None:
-        if np.count_nonzero(moving) >= FEW_RATIO * moving.size:
+        if moving.size < SMALL_POINTS or np.count_nonzero(moving) >= FEW_RATIO * moving.size:
             return None
         row, column = np.nonzero(moving)
         return row, column

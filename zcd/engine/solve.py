@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from zcd.circuit.batch import split
 from zcd.circuit.elements import (
     Capacitance,
     Circuit,
@@ -16,6 +17,7 @@ from zcd.circuit.elements import (
     Release,
     Transistor,
     is_hidden,
+    stack,
 )
 from zcd.engine.grid import (
     CHARGE_TIME_WEIGHT,
@@ -134,6 +136,12 @@ def solve(
     multiplier = np.max([s.multiplier for s in states.values()], axis=0)
     fading = (multiplier**WINDOW_CYCLES > SETTLED_RATIO) & (not options.steady_state_only)
     return _with_transients(solution, fading, options) if np.any(fading) else solution
+
+
+def solve_together(circuits: Sequence[Circuit]) -> list[Solution]:
+    """Solutions of batches with the same elements, in one call."""
+    whole = solve(stack(circuits))
+    return [whole.rows(rows) for rows in split([circuit.size for circuit in circuits])]
 
 
 def _followed(circuit: Circuit, states: States) -> list[tuple[FloatArray | float, FloatArray]]:

@@ -16,7 +16,14 @@ from zcd.circuit.batch import OF_WHOLE, Batch
 from zcd.engine.band import solve_band
 from zcd.engine.branches import Part, rows_of
 from zcd.engine.network import Network
-from zcd.engine.newton import FEW_RATIO, LinearSolve, Pointwise, eliminate, solve_pointwise
+from zcd.engine.newton import (
+    FEW_RATIO,
+    SMALL_POINTS,
+    LinearSolve,
+    Pointwise,
+    eliminate,
+    solve_pointwise,
+)
 
 FloatArray = NDArray[np.float64]
 Solve = Callable[[list[list[FloatArray]], list[FloatArray]], FloatArray]
@@ -172,7 +179,8 @@ class Coupled:
 
     def moving(self, moving: NDArray[np.bool_]) -> Part | None:
         rows = np.flatnonzero(np.any(moving, axis=1))
-        return rows if rows.size < FEW_RATIO * moving.shape[0] else None
+        few = moving.size < SMALL_POINTS or rows.size >= FEW_RATIO * moving.shape[0]
+        return None if few else rows
 
     def gather(self, at: Part) -> Coupled:
         rows = rows_of(at)

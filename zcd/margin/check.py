@@ -18,10 +18,9 @@ from zcd.board.units import format_si
 from zcd.circuit.build import Conditions, build_circuit, input_refs
 from zcd.circuit.elements import stack
 from zcd.engine.solution import Solution
-from zcd.engine.solve import solve
 from zcd.logs import logger
 from zcd.margin.as_new import Repair
-from zcd.margin.headroom import Headroom, headrooms, weak_conditions, weakenings
+from zcd.margin.headroom import Headroom, headrooms_beside, weak_conditions, weakenings
 from zcd.margin.lifetime import Life, life_of
 from zcd.margin.rules import (
     DUTY,
@@ -44,7 +43,8 @@ from zcd.margin.stress import (
     resistor_stress,
     reverse_stress,
     strong_conditions,
-    worst_stress,
+    worst_circuit,
+    worst_of,
     zener_stress,
 )
 from zcd.margin.stress_rules import LED_REVERSE, junction_rules, resistor_rules, zener_rule
@@ -315,21 +315,24 @@ def nominal_check(board: Board) -> NominalCheck:
     keeps is not kept.
     """
     conditions = level_conditions(board)
-    _LOG.info("solving %s at %d levels", board.name, len(conditions))
-    solution = solve(stack([build_circuit(board, c) for c in conditions]))
+    _LOG.info(
+        "solving %s at %d levels, with the headrooms of CTR, mains and chain",
+        board.name, len(conditions),
+    )  # fmt: skip
+    at_levels = stack([build_circuit(board, c) for c in conditions])
+    (typical, weak, at_nominal), (solution, at_worst) = headrooms_beside(
+        board,
+        [Conditions(), weak_conditions(board), hot_conditions(board)],
+        (False, True, True),
+        [at_levels, worst_circuit(board)],
+    )
     lock = judge(solution, board, worst=WORST_LEVELS)
     levels = levels_of(board, solution, lock)
     hot = board.service.hot_degc
     resistors = tuple(resistor_stress(solution, board, hot))
-    worst = tuple(worst_stress(board))
+    worst = tuple(worst_of(at_worst, board))
     reverse = tuple(reverse_stress(solution, board))
     zeners = zener_stress(solution, board)
-    _LOG.info("searching the headrooms of CTR, mains and chain")
-    typical, weak, at_nominal = headrooms(
-        board,
-        [Conditions(), weak_conditions(board), hot_conditions(board)],
-        worst=(False, True, True),
-    )
     life = life_of(board, levels[1].led_rms_a, weak["ctr"]) if "ctr" in weak else None
     asked = [(at_nominal if name == "mains" else weak)[name] for name in weakenings(board)]
     rules = rules_of(board, levels, lock, asked, (*worst, *zeners), reverse)
@@ -486,7 +489,8 @@ def _expectation_rules(board: Board, lock: Lock) -> Iterator[Rule[float]]:
             continue
         margins = lock.margins[there, column]
         margin = float(margins.min())
-        level = condition_text(LEVELS[there[int(np.argmin(margins))]], board)
+        # where all levels do alike, the first: not the one that rounding makes the least
+        level = condition_text(LEVELS[there[int(np.argmin(margins.round(6)))]], board)
         expected = LIMITS[rule]
         limit = float(getattr(board.controller, expected.attribute))
         yield Rule(

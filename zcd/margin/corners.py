@@ -22,7 +22,7 @@ MIN_SHARE = 1e-3
 """A tolerance with less than this share of the largest effect is left at its end."""
 NAMED_SHARE = 0.02
 """And with less than this it is not named."""
-MAX_PASSES = 4
+MAX_PASSES = 5
 ROOM_RATIO = 3.0
 """Together, tolerances seen to gain least from one another lower a margin by less than so many
 times what each does alone: with more than that left, a rule surely keeps its sign."""
@@ -129,9 +129,9 @@ def find_corners(board: Board, tolerances: Sequence[Tolerance]) -> Corners:
     The worse end of each tolerance is read off in the middle of all spans, one tolerance at a
     time. The opposite corner is tried too: an edge may be late in one and early in the other; and
     a corner found for one rule may be the worst for another. From the worst of them, each
-    tolerance is tried at its other ends until none makes the rule worse; rules of stress are
-    monotone but for harmonics. That no corner is worse is what the tests
-    check, on boards small enough to try them all.
+    tolerance is tried at its other ends, and those that make the rule worse are put together,
+    until none does; rules of stress are monotone but for harmonics. That no corner is worse is
+    what the tests check, on boards small enough to try them all.
     """
     return find_all_corners([board], [tolerances])[0]
 
@@ -252,23 +252,25 @@ class _Search:
         size = np.abs(self.effects)
         tried = size > MIN_SHARE * size.max(axis=1, keepdims=True)
         tried[len(RULES) :] &= bends
-        todo = np.flatnonzero(self.open(size.sum(axis=1)))
+        todo, base = np.flatnonzero(self.open(size.sum(axis=1))), self.shares.copy()
         for _ in range(MAX_PASSES):
             rule, end = np.nonzero(tried[todo][:, self.which])
             if not rule.size:
                 break
             rule = todo[rule]
-            before = self.margins.copy()
-            moved = self.shares[rule].copy()
+            moved = base[rule]
             moved[np.arange(rule.size), self.which[end]] = self.share[end]
-            together = self.shares.copy()
-            margins = yield from self.judge(moved)
-            gains = before[rule] - margins[np.arange(rule.size), rule]
+            before = self.margins.copy()
+            margins = yield from self.judge(np.concatenate([base[todo], moved]))
+            own = before.copy()
+            own[todo] = margins[np.arange(todo.size), todo]
+            gains = np.minimum(before, own)[rule]
+            gains -= margins[todo.size + np.arange(rule.size), rule]
+            base = np.where((own > before)[:, None], self.shares, base)
             for k in np.argsort(gains):  # the largest gain has the last word
                 if gains[k] > MIN_GAIN:
-                    together[rule[k], self.which[end[k]]] = self.share[end[k]]
-            yield from self.judge(together[np.unique(rule)])
-            gained = before - self.margins
+                    base[rule[k], self.which[end[k]]] = self.share[end[k]]
+            gained = own - self.margins  # also where moves do worse together than alone
             todo = np.flatnonzero((gained > MIN_GAIN) & self.open(gained))
 
     def open(self, lowered: FloatArray) -> NDArray[np.bool_]:

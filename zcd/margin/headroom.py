@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
+from zcd.circuit.batch import COMMON, Batch
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import Circuit, stack
+from zcd.engine.solution import Solution
+from zcd.engine.solve import solve_together
 from zcd.margin.quantities import quantities
 from zcd.margin.roots import batched_root
 from zcd.physics.optocoupler import weakest_shape_weight
-from zcd.sync.lock import Lock, lock_of
+from zcd.sync.lock import Lock, judge, lock_of
 
 FloatArray = NDArray[np.float64]
 
@@ -76,28 +79,34 @@ class Headroom:
 
 
 @dataclass(frozen=True, slots=True)
-class _Questions:
+class _Questions(Batch):
     """Which quantity to weaken under which conditions: a row of `base` each."""
 
-    board: Board
+    board: Board = field(metadata=COMMON)
     base: Circuit
     names: NDArray[np.str_]
     worst: NDArray[np.bool_]
 
-    def lock(self, log_factor: FloatArray, row: NDArray[np.intp] | None = None) -> Lock:
-        """Lock with the quantity of each row (or of the rows named) weakened by a factor."""
-        circuit, names, worst = self.base, self.names, self.worst
-        if row is not None:
-            circuit, names, worst = circuit.rows(row), names[row], worst[row]
+    def at(self, log_factor: FloatArray) -> Circuit:
+        """The circuits with the quantity of each row weakened by a factor."""
+        circuit = self.base
         for name in weakenings(self.board):
-            factor = np.exp(np.where(names == name, log_factor, 0.0))
+            factor = np.exp(np.where(self.names == name, log_factor, 0.0))
             circuit = weakened(circuit, self.board, name, factor)
-        return lock_of(circuit, self.board, worst=worst)
+        return circuit
 
-    def margins(self, steps: FloatArray, row: NDArray[np.intp]) -> FloatArray:
-        """Smallest margin of some rows at every step, in one batch, shape (rows, steps)."""
-        every = np.repeat(row, steps.size)
-        return self.lock(np.tile(steps, row.size), every).margin.reshape(row.size, steps.size)
+    def lock(self, log_factor: FloatArray) -> Lock:
+        """Lock with the quantity of each row weakened by a factor."""
+        return lock_of(self.at(log_factor), self.board, worst=self.worst)
+
+    def margins(
+        self, steps: FloatArray, row: NDArray[np.intp], beside: Sequence[Circuit] = ()
+    ) -> tuple[FloatArray, list[Solution]]:
+        """Smallest margin of some rows at every step, shape (rows, steps); what else is solved."""
+        every = self.rows(np.repeat(row, steps.size))
+        solved, *others = solve_together([every.at(np.tile(steps, row.size)), *beside])
+        margin = judge(solved, self.board, worst=every.worst).margin
+        return margin.reshape(row.size, steps.size), others
 
 
 def headrooms(
@@ -123,14 +132,24 @@ def headrooms(
     The search goes in logs of the factor, all questions in one batch, from 1 towards where the
     lock is lost (or, without lock, either way to where it is won), and ends within 1e-4.
     """
+    return headrooms_beside(board, cases, worst)[0]
+
+
+def headrooms_beside(
+    board: Board,
+    cases: Sequence[Conditions],
+    worst: bool | Sequence[bool] = False,
+    beside: Sequence[Circuit] = (),
+) -> tuple[list[dict[str, Headroom]], list[Solution]]:
+    """The same, and the solutions of other batches of this board, which go with the first call."""
     names = weakenings(board)
     base = stack([build_circuit(board, case) for case in cases for _ in names])
     each = np.repeat(np.broadcast_to(worst, len(cases)), len(names))
-    result = headrooms_of(base, np.array(names * len(cases)), board, worst=each)
+    result, others = headrooms_of(base, np.array(names * len(cases)), board, each, beside)
     size = len(names)
     return [
         dict(zip(names, result[k * size : (k + 1) * size], strict=True)) for k in range(len(cases))
-    ]
+    ], others
 
 
 def headrooms_of(
@@ -138,7 +157,8 @@ def headrooms_of(
     names: NDArray[np.str_],
     board: Board,
     worst: bool | NDArray[np.bool_] = False,
-) -> list[Headroom]:
+    beside: Sequence[Circuit] = (),
+) -> tuple[list[Headroom], list[Solution]]:
     """Headroom of one quantity in each row of a batch.
 
     Parameters
@@ -151,14 +171,19 @@ def headrooms_of(
         Gives the controller, and which resistors are the chain.
     worst : bool or ndarray of bool, shape (n,)
         Which rows are worst ones: see `zcd.sync.lock.judge`.
+    beside : sequence of Circuit
+        Other batches of the same elements, solved in the first call.
 
     Returns
     -------
     headrooms : list of Headroom
         One a row, as from `headrooms`.
+    solutions : list of Solution
+        Of `beside`.
     """
     asked = _Questions(board, base, names, np.broadcast_to(worst, names.shape))
-    logs, locks = _limits(asked)
+    at_ladder, others = asked.margins(LADDER, np.arange(names.size), beside)
+    logs, locks = _limits(asked, at_ladder)
     lost = np.where(locks | (logs < 0), 10.0, -10.0) * FACTOR_TOLERANCE
     beyond = asked.lock(np.where(np.isfinite(logs), logs + lost, 0.0))
     return [
@@ -168,20 +193,18 @@ def headrooms_of(
             rule=beyond.failed_rule(row) if np.isfinite(log) else None,
         )
         for row, (log, lock) in enumerate(zip(logs, locks, strict=True))
-    ]
+    ], others
 
 
-def _limits(asked: _Questions) -> tuple[FloatArray, NDArray[np.bool_]]:
+def _limits(asked: _Questions, margins: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
     """Log factor at which the lock is lost or won (inf or nan without one), and who locks now."""
-    every = np.arange(asked.names.size)
-    margins = asked.margins(LADDER, every)
     locks = margins[:, 0] >= 0
     first, at_first, second, at_second = _bracket(LADDER, margins, lost=True)
-    sick = every[~locks]
+    sick = np.flatnonzero(~locks)
     if sick.size:
-        result = [
-            _bracket(steps, asked.margins(steps, sick), lost=False) for steps in (SCAN, -SCAN)
-        ]
+        both, _ = asked.margins(np.concatenate([SCAN, -SCAN]), sick)
+        halves = zip((SCAN, -SCAN), np.split(both, 2, axis=1), strict=True)
+        result = [_bracket(steps, margins, lost=False) for steps, margins in halves]
         nearer = np.abs(result[0][2]) <= np.abs(result[1][2])
         for whole, up, down in zip((first, at_first, second, at_second), *result, strict=True):
             whole[sick] = np.where(nearer, up, down)

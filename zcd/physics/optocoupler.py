@@ -23,6 +23,7 @@ OWN_HEAT = {"293": "TLP293", "281": "TLP281"}
 """Families whose CTR is published against temperature at two LED currents, and that curve."""
 
 _MIN_CURRENT_A = 1e-9
+_FAR = 1e3
 _JOIN_A = 0.5e-3
 _MIN_DROP_V, _MAX_SATURATED = 1e-9, 0.999
 _HEAT_KNOWN_A = (0.3e-3, 15e-3)
@@ -78,10 +79,9 @@ def own_shape(family: str) -> int:
 def _interpolate(log_x: FloatArray, shape: tuple[FloatArray, FloatArray]) -> FloatArray:
     """Straight lines between points and, beyond the ends, along the end segments."""
     x, y = shape
-    inside = np.interp(log_x, x, y)
-    below = np.minimum(log_x - x[0], 0.0) * (y[1] - y[0]) / (x[1] - x[0])
-    above = np.maximum(log_x - x[-1], 0.0) * (y[-1] - y[-2]) / (x[-1] - x[-2])
-    return np.asarray(inside + below + above)
+    first, last = (y[1] - y[0]) / (x[1] - x[0]), (y[-1] - y[-2]) / (x[-1] - x[-2])
+    wide = np.concatenate([[x[0] - _FAR], x, [x[-1] + _FAR]])
+    return np.interp(log_x, wide, np.concatenate([[y[0] - _FAR * first], y, [y[-1] + _FAR * last]]))
 
 
 def _log_shape(log_current: FloatArray, weight: FloatArray, own: FloatArray) -> FloatArray:

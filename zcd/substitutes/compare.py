@@ -9,11 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
-from zcd.circuit.batch import split
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, in_groups, stack
 from zcd.engine.solution import Solution
-from zcd.engine.solve import solve
+from zcd.engine.solve import solve_together
 from zcd.margin.check import (
     WORST_LEVELS,
     Level,
@@ -124,8 +123,7 @@ def verdicts(boards: Sequence[Board]) -> list[Verdict]:
     Resistors that carry the same current are one to the rest of the board, so that boards with
     chains of different length are solved together but for the stress of single resistors.
     """
-    at_levels = solved_apart([level_rows(board) for board in boards])
-    headrooms = _headrooms(boards)
+    headrooms, at_levels = _headrooms(boards, [level_rows(board) for board in boards])
     at_worst = solved_alike([worst_circuit(board) for board in boards])
     return [
         _verdict(board, at_levels[k], headrooms[k], at_worst[k]) for k, board in enumerate(boards)
@@ -240,17 +238,13 @@ def _verdict(
 
 def solved_alike(circuits: Sequence[Circuit]) -> list[Solution]:
     """Solutions of some batches, those of the same elements solved as one."""
-    return in_groups(circuits, lambda some: solved_apart([circuits[k] for k in some]))
+    return in_groups(circuits, lambda some: solve_together([circuits[k] for k in some]))
 
 
-def solved_apart(circuits: Sequence[Circuit]) -> list[Solution]:
-    """Solutions of some batches of the same elements, solved as one."""
-    whole = solve(stack(circuits))
-    return [whole.rows(rows) for rows in split([circuit.size for circuit in circuits])]
-
-
-def _headrooms(boards: Sequence[Board]) -> list[list[Headroom]]:
-    """Those that rules ask for, of each board."""
+def _headrooms(
+    boards: Sequence[Board], beside: Sequence[Circuit]
+) -> tuple[list[list[Headroom]], list[Solution]]:
+    """Those that rules ask for, of each board; and what is solved beside them."""
     asked = [headroom_rules(board) for board in boards]
     cases = [
         build_circuit(condensed(board), one.conditions)
@@ -258,6 +252,6 @@ def _headrooms(boards: Sequence[Board]) -> list[list[Headroom]]:
         for one in each
     ]
     names = np.array([one.quantity for each in asked for one in each])
-    result = headrooms_of(stack(cases), names, condensed(boards[0]), worst=True)
+    result, others = headrooms_of(stack(cases), names, condensed(boards[0]), True, beside)
     size = len(asked[0])
-    return [result[k : k + size] for k in range(0, len(result), size)]
+    return [result[k : k + size] for k in range(0, len(result), size)], others

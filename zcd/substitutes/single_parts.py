@@ -14,10 +14,10 @@ from zcd.board.drawer import StockOptocoupler, StockResistor
 from zcd.board.model import Board, Optocoupler, Resistor
 from zcd.circuit.build import build_circuit, coupler_refs
 from zcd.circuit.elements import stack
+from zcd.engine.solve import solve_together
 from zcd.margin.check import LEVELS, level_conditions
 from zcd.refdata import default, table
 from zcd.substitutes.chain_parts import NEAR_TOTAL, is_printed, nearest_rating
-from zcd.substitutes.compare import solved_apart
 from zcd.substitutes.proposals import Candidate, Closeness, in_order
 from zcd.substitutes.series_string import condensed
 from zcd.sync.lock import judge
@@ -132,7 +132,7 @@ def _low_times(board: Board, boards: Sequence[Board]) -> list[tuple[float, float
                 weak = weak.scale(part.ref, "resistance_ohm", off)
                 strong = strong.scale(part.ref, "resistance_ohm", 1.0 / off)
         rows.append(stack([weak, strong]))
-    solved = solved_apart(rows)
+    solved = solve_together(rows)
     times = (np.nan_to_num(judge(each, board).pulses.low_time_s[:, 0]) for each in solved)
     return [(float(low_s), float(high_s)) for low_s, high_s in times]
 

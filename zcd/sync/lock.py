@@ -194,22 +194,26 @@ def judge(
     """
     if thresholds is not None:
         return _judged(solution, board, thresholds)
-    guaranteed = _judged(solution, board, thresholds_of(board))
-    usual = np.broadcast_to(~np.asarray(worst), guaranteed.size)
-    if not np.any(usual):
-        return guaranteed
-    low_v, high_v = switching_levels(board.controller).typical_v
-    some = solution if np.all(usual) else solution.rows(usual)
-    typical = _judged(some, board, Thresholds(low_v=low_v, high_v=high_v))
-    margins = guaranteed.margins.copy()
-    margins[usual] = typical.margins
-    short = usual & np.any(guaranteed.margins[:, : len(FUNCTION)] < 0.0, axis=1)
-    pulses = guaranteed.pulses
-    if np.any(short):
-        order = np.arange(usual.size)
-        order[short] = usual.size + np.flatnonzero(short[usual])
-        pulses = Pulses.joined([pulses, typical.pulses]).rows(order)
-    return replace(guaranteed, pulses=pulses, margins=margins, by_typical=short)
+    size = solution.phase_rad.shape[0]
+    usual = np.flatnonzero(np.broadcast_to(~np.asarray(worst), size))
+    if not usual.size:
+        return _judged(solution, board, thresholds_of(board))
+    # all rows by the guaranteed levels, then the usual ones by the typical levels
+    rules, (low_v, high_v) = board.controller, switching_levels(board.controller).typical_v
+    sizes = size, usual.size
+    thresholds = Thresholds(
+        low_v=np.repeat([rules.low_threshold_v, low_v], sizes),
+        high_v=np.repeat([rules.high_threshold_v, high_v], sizes),
+    )
+    rows = np.concatenate([np.arange(size), usual])
+    both = _judged(solution.rows(rows), board, thresholds)
+    by_levels = both.rows(slice(size))
+    margins, short = by_levels.margins.copy(), by_levels.by_typical.copy()
+    margins[usual] = both.margins[size:]
+    short[usual] = np.any(by_levels.margins[usual, : len(FUNCTION)] < 0.0, axis=1)
+    rows[usual[short[usual]]] = size + np.flatnonzero(short[usual])
+    pulses = both.pulses.rows(rows[:size])
+    return replace(by_levels, pulses=pulses, margins=margins, by_typical=short)
 
 
 def _judged(solution: Solution, board: Board, thresholds: Thresholds) -> Lock:
