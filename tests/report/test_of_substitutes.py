@@ -218,7 +218,7 @@ def test_chips_that_are_all_too_small_are_one_cause() -> None:
         assert line.endswith("; R1, R3 and R4 still over") is not line.endswith("; passes")
     assert pads_line(result.found, 3) == (
         "A 2010 does not fit the pads of a 1206. "
-        "More chips than pads: solder them end to end and glue them down."
+        "More chips than pads: better a larger one, or leaded ones, fixed and sleeved."
     )
     (advice,) = culprit_lines(check)
     assert advice.startswith("Most likely cause: R1, R2, R3 and R4 are all too small for this")

@@ -42,7 +42,7 @@ MOST_NAMED = 3
 """Resistors of a heading that are named one by one."""
 ZENER_SIZES_W = (0.5, 1.3, 3.0, 5.0)
 MORE_LEADED = "More parts than places: support and sleeve the joints."
-MORE_CHIPS = "More chips than pads: solder them end to end and glue them down."
+MORE_CHIPS = "More chips than pads: better a larger one, or leaded ones, fixed and sleeved."
 SPARE_POWER = 2.0
 """Of a zener over its load: common practice, no source."""
 
@@ -164,7 +164,7 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
         unread = {unknown.ref for unknown in found.board.unknowns}
         guessed = any(part.ref in unread for part in old)
         words = "value guessed from its neighbours" if guessed else "as printed"
-        if not any(part.size_assumed for part in old):
+        if not guessed and not any(part.size_assumed for part in old):
             words += f", {'higher' if higher else 'same'} rating"
         if any(is_chip(o.style) and not is_chip(n.style) for n, o in zip(new, old, strict=True)):
             words += ", leaded: solder it onto the pads"

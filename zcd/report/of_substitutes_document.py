@@ -6,7 +6,7 @@ from zcd.board.model import Resistor
 from zcd.errors import plain
 from zcd.report.cautions import FITTED, OF_OPTOCOUPLERS
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
-from zcd.report.of_board import drawer_lines, read_as_line, unread_line
+from zcd.report.of_board import READ_AGAIN, drawer_lines, read_as_line, unread_line
 from zcd.report.of_check import assumed_values_table, board_line
 from zcd.report.of_check_document import end_sections
 from zcd.report.of_diagnosis_document import caution_sections
@@ -26,6 +26,7 @@ from zcd.report.of_substitutes import (
     proposals_table,
 )
 from zcd.report.terminal import fits_a_screen
+from zcd.report.text import listed
 from zcd.simulation.drive_parts import Replacements, Switches
 from zcd.substitutes.proposals import SHOWN, few_tried
 from zcd.substitutes.search import CAPACITOR, Substitutes
@@ -112,6 +113,10 @@ def _next_line(found: Substitutes) -> str:
     if not any(answer.proposals or answer.others for answer in found.answers):
         return ""
     file = plain(found.board.file)
+    asked = {part.ref for answer in found.answers for part in answer.replaced}
+    if guessed := [each.ref for each in found.board.unknowns if each.ref in asked]:
+        refs = plain(listed(guessed))
+        return f"The value of {refs} is a guess: {READ_AGAIN}. Write it into {file}, ask again."
     return (
         f"Same part: fit it. Another: zcd new --like {file} repaired.toml, write it in, then "
         f"zcd check repaired.toml --was {file}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -194,7 +195,7 @@ def answers(board: Board, questions: Sequence[Question]) -> tuple[Verdict, list[
                     each.good.append(_proposal(candidate, verdict))
         if all(each.done for each in judging):
             break
-    found = [tuple(sorted(each.good, key=lambda p: p.overloaded)[:wanted]) for each in judging]
+    found = [tuple(_shown(each.good)[:wanted]) for each in judging]
     return original, [
         Answer(
             kind=question.kind,
@@ -206,6 +207,21 @@ def answers(board: Board, questions: Sequence[Question]) -> tuple[Verdict, list[
         )
         for question, near, other in zip(questions, found[0::2], found[1::2], strict=True)
     ]
+
+
+def _shown(good: Sequence[Proposal]) -> list[Proposal]:
+    """Those within their limits first; none that only adds to the printed part."""
+    printed = [p for p in good if p.closeness is Closeness.SAME and not p.overloaded]
+    shown = [p for p in good if p in printed or not any(_adds_to(p, one) for one in printed)]
+    return sorted(shown, key=lambda p: p.overloaded)
+
+
+def _adds_to(proposal: Proposal, printed: Proposal) -> bool:
+    new, old = (
+        Counter(part.resistance_ohm for part in each.parts if isinstance(part, Resistor))
+        for each in (proposal, printed)
+    )
+    return old < new
 
 
 def few_tried(board: Board, questions: int = MANY) -> bool:
