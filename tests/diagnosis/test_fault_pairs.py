@@ -10,17 +10,8 @@ from tests.diagnosis.boards import board
 from zcd.circuit.elements import stack
 from zcd.diagnosis.fault_dictionary import make_fault_dictionary
 from zcd.diagnosis.fault_pairs import MAX_PAIRS
-from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import usual_meter
-from zcd.diagnosis.samples import (
-    diode_full_scales_v,
-    diode_sources_ohm,
-    ohm_full_scales_v,
-    pin_clamps_a,
-    sample_circuits,
-    threshold_ratios,
-    trigger_ratios,
-)
+from zcd.diagnosis.samples import sample_circuits, sample_meter
 
 SAMPLES = 6
 TRIED = 8
@@ -46,17 +37,8 @@ def test_a_pair_on_two_sides_reads_as_its_own_circuit(name: str) -> None:
         for key, entries in zip(pairs[pick].members, dictionary.sides[:, pick], strict=True):
             circuit = faults[key].edit(circuit, dictionary.severity[entries, np.arange(SAMPLES)])
         rows.append(circuit)
-    bench = MeterModel(
-        dictionary.board,
-        stack(rows),
-        usual_meter(),
-        full_scale_v=np.tile(ohm_full_scales_v(usual_meter(), SAMPLES), TRIED),
-        diode_full_scale_v=np.tile(diode_full_scales_v(usual_meter(), SAMPLES), TRIED),
-        diode_source_ohm=np.tile(diode_sources_ohm(usual_meter(), SAMPLES), TRIED),
-        pin_clamp_a=np.tile(pin_clamps_a(SAMPLES), TRIED),
-        threshold_ratio=np.tile(threshold_ratios(SAMPLES), TRIED),
-        trigger_ratio=np.tile(trigger_ratios(SAMPLES), TRIED),
-    )
+    which = np.tile(np.arange(SAMPLES), TRIED)
+    bench = sample_meter(dictionary.board, stack(rows), usual_meter(), SAMPLES, which)
     for reading in dictionary.readings:
         shown = bench.read([reading])[:, 0].reshape(TRIED, SAMPLES)
         like = dictionary.predictions(reading)[dictionary.circuits + picks]

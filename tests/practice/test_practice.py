@@ -164,6 +164,19 @@ def test_a_good_board_reads_as_the_review_says_of_one() -> None:
     assert np.mean(inside) > 0.98
 
 
+@pytest.mark.parametrize("seed", BOARDS[:6])
+def test_a_good_part_reads_in_an_exercise_as_the_review_says_of_one(seed: int) -> None:
+    """Every unplugged reading of the board on the bench, the fault not in it."""
+    made = drawn(3, seed)
+    bench = Bench(replace(made, states=(made.drawn,)))
+    bench.prove_dead()
+    for reading in expert().dictionary.readings:
+        if reading.power is Power.DEAD:
+            shown, good = bench.take(reading), expert().good(reading)
+            assert shown is not None
+            assert good.low <= shown.value <= good.high, reading.words
+
+
 def test_dangerous_steps_are_kept() -> None:
     bench = Bench(exercise())
     assert bench.take(SOCKET) is None

@@ -33,15 +33,7 @@ from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.priors import prior_shares, with_pairs
 from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import Reading, useful_readings
-from zcd.diagnosis.samples import (
-    diode_full_scales_v,
-    diode_sources_ohm,
-    ohm_full_scales_v,
-    pin_clamps_a,
-    sample_circuits,
-    threshold_ratios,
-    trigger_ratios,
-)
+from zcd.diagnosis.samples import sample_circuits, sample_meter
 from zcd.engine.network import island_of
 from zcd.logs import logger
 
@@ -274,8 +266,6 @@ def make_fault_dictionary(
         faults[f].edit(healthy, u)
         for f, u in zip(member[:circuits], severity[:circuits], strict=True)
     ]
-    volts = np.tile(ohm_full_scales_v(meter, samples), circuits)
-    ends = diode_full_scales_v(meter, samples)
     store = Store.of(board, meter, samples) if stored else None
     kept = store.read((circuits, samples)) if store else {}
     _LOG.info(
@@ -296,16 +286,8 @@ def make_fault_dictionary(
             for reading in useful_readings(board, nominal)
             if meter.has_scope or not reading.function.row.scope
         ),
-        _meter_model=MeterModel(
-            board,
-            stack(rows),
-            meter,
-            full_scale_v=volts,
-            diode_full_scale_v=None if ends is None else np.tile(ends, circuits),
-            diode_source_ohm=np.tile(diode_sources_ohm(meter, samples), circuits),
-            pin_clamp_a=np.tile(pin_clamps_a(samples), circuits),
-            threshold_ratio=np.tile(threshold_ratios(samples), circuits),
-            trigger_ratio=np.tile(trigger_ratios(samples), circuits),
+        _meter_model=sample_meter(
+            board, stack(rows), meter, samples, np.tile(np.arange(samples), circuits)
         ),
         _store=store,
         _stored=kept,

@@ -13,6 +13,7 @@ from zcd.board.model import Board, Unknown
 from zcd.board.parts_library import all_resistors
 from zcd.circuit.build import junction_refs, led_refs
 from zcd.circuit.elements import INFINITE_OHM, Circuit, Resistance
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import DIODE_SHORT_A, Meter, ohm_full_scale_span_v
 from zcd.margin.tolerances import Tolerance, draw, edit, scaled, tolerances_of
 
@@ -84,6 +85,39 @@ def sample_circuits(board: Board, samples: int) -> tuple[Circuit, FloatArray]:
     unknown = bench_tolerances(board)
     shares = _hypercube(len(unknown) + 1, SEED, samples)
     return draw(board, unknown, shares[:, 1:]).circuit, shares[:, 0]
+
+
+def sample_meter(
+    board: Board, circuit: Circuit, meter: Meter, samples: int, which: NDArray[np.intp]
+) -> MeterModel:
+    """The meter beside each circuit, over all that is unknown of it and of what it tests.
+
+    Parameters
+    ----------
+    board : Board
+    circuit : Circuit
+        n rows.
+    meter : Meter
+    samples : int
+    which : ndarray of int, shape (n,)
+        Sample that each row is of, from 0.
+
+    Returns
+    -------
+    meter model : MeterModel
+    """
+    ends = diode_full_scales_v(meter, samples)
+    return MeterModel(
+        board,
+        circuit,
+        meter,
+        full_scale_v=ohm_full_scales_v(meter, samples)[which],
+        diode_full_scale_v=None if ends is None else ends[which],
+        diode_source_ohm=diode_sources_ohm(meter, samples)[which],
+        pin_clamp_a=pin_clamps_a(samples)[which],
+        threshold_ratio=threshold_ratios(samples)[which],
+        trigger_ratio=trigger_ratios(samples)[which],
+    )
 
 
 def ohm_full_scales_v(meter: Meter, samples: int) -> FloatArray:

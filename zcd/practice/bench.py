@@ -10,10 +10,12 @@ import numpy as np
 
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
+from zcd.diagnosis.fault_dictionary import SAMPLES
 from zcd.diagnosis.functions import FUNCTIONS, Function
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import OVERLOAD, Meter
 from zcd.diagnosis.readings import PLUGGED, AccessLevel, Measured, Reading, access_level
+from zcd.diagnosis.samples import sample_meter
 from zcd.practice.exercise import Exercise
 
 READING_S = {
@@ -116,7 +118,8 @@ class Bench:
     @staticmethod
     def _models_of(exercise: Exercise) -> list[MeterModel]:
         """What the meter shows in each state of the board."""
-        return [MeterModel(exercise.board, state, exercise.meter) for state in exercise.states]
+        board, meter, which = exercise.board, exercise.meter, np.array([exercise.sample])
+        return [sample_meter(board, state, meter, SAMPLES, which) for state in exercise.states]
 
     def repair(self, left: Exercise) -> None:
         """Mend one of two faults."""

@@ -15,13 +15,13 @@ from zcd.board.starter import example_of
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.circuit_edits import second_severity
-from zcd.diagnosis.fault_dictionary import faults_and_shares
+from zcd.diagnosis.fault_dictionary import SAMPLES, faults_and_shares
 from zcd.diagnosis.faults import HEALTHY, REPLACED, Fault
+from zcd.diagnosis.likelihood import restless
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.priors import FITTED, MISFITS
-from zcd.diagnosis.samples import bench_tolerances
+from zcd.diagnosis.samples import sample_circuits
 from zcd.errors import InputError, invalid_value
-from zcd.margin.tolerances import draw
 from zcd.simulation.causes import Cause, Subsystem, causes_of, of_severity
 from zcd.simulation.intermittent_contact import Pattern
 from zcd.simulation.timeline import Story, stories_of
@@ -69,6 +69,8 @@ class Exercise:
         How the controller comes to its error flags.
     drawn : Circuit
         The board on the bench without the fault.
+    sample : int
+        Which of the samples of the fault dictionary board and meter are.
     severity : float
         Of the fault, 0 to 1.
     """
@@ -81,6 +83,7 @@ class Exercise:
     states: tuple[Circuit, ...]
     story: Story
     drawn: Circuit
+    sample: int
     severity: float
 
     def left_with(self, faults: Sequence[Fault]) -> Exercise:
@@ -154,8 +157,9 @@ def make_exercise(board: Board, meter: Meter, level: int, seed: int) -> Exercise
     Notes
     -----
     Faults are drawn by how often they occur (`zcd.diagnosis.priors`), at the last level the sorts
-    of them evenly; sizes evenly, the board itself within all that is unknown at a bench. Only what
-    raises an error flag is taken.
+    of them evenly; sizes evenly. Only what raises an error flag is taken. Board and meter are one
+    of the samples that the diagnosis knows of all that is unknown at a bench: what is said of a
+    good board is true of each good part of this one.
     """
     require_number(level, "level")
     require_number(seed, "seed")
@@ -167,8 +171,9 @@ def make_exercise(board: Board, meter: Meter, level: int, seed: int) -> Exercise
         severity = float(rng.random())
         (story,) = stories_of(board, [_cause(board, faults, fault, severity, rng)])
         if story.flags:
-            unknown = bench_tolerances(board)
-            drawn = draw(board, unknown, rng.random((1, len(unknown)))).circuit
+            may = restless(SAMPLES) if fault.states else np.ones(SAMPLES, dtype=bool)
+            sample = int(rng.choice(np.flatnonzero(may)))
+            drawn = sample_circuits(board, SAMPLES)[0].rows(np.array([sample]))
             edits = [_by_key(faults, key).edit for key in fault.states] or [fault.edit]
             return Exercise(
                 board=board,
@@ -179,6 +184,7 @@ def make_exercise(board: Board, meter: Meter, level: int, seed: int) -> Exercise
                 states=tuple(edit(drawn, np.array([severity])) for edit in edits),
                 story=story,
                 drawn=drawn,
+                sample=sample,
                 severity=severity,
             )
     raise InputError(
