@@ -367,7 +367,7 @@ class OptocouplerTable(Table):
         folded=False,
     )
     grade: Grade | None = key("Grade, where not in its name", 'a grade such as "C"', hint="C")
-    ctr: Ctr | None = key("CTR, where it was measured", hint="250 %")
+    ctr: Ctr | None = key("CTR, where it was measured", hint="90 %")
     ctr_min: Ctr | None = key("Lowest CTR of its data sheet", hint="50 %")
     ctr_max: Ctr | None = key("Highest CTR of its data sheet", hint="600 %")
     test_current: Current | None = key("LED current of that CTR", hint="5 mA")

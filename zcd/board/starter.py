@@ -23,6 +23,8 @@ NOTE_COLUMNS = 96
 SUCH_AS = " such as "
 OTHER_WAYS = ("output.pull_down", "chain.return_resistors", "chain.rectifier_first")
 """Keys that belong to some boards only: where an example has them."""
+OF_NO_NAME = ("reverse_voltage", "current", "breakdown_voltage")
+"""Figures of a diode that its name has."""
 DIODES = ("rectifier", "clamp")
 """Tables of which a topology has one, both or none."""
 FEW = 3
@@ -170,7 +172,7 @@ def _key_lines(dotted: str, key: str, info: FieldInfo, values: Mapping[str, Any]
         yield _line(f"{key} = {_toml(values[key])}", words)
     elif f"# {key}" in values:
         yield _line(f"# {key} = {_toml(values[f'# {key}'])}", words)
-    elif dotted not in OTHER_WAYS:
+    elif dotted not in OTHER_WAYS and not (key in OF_NO_NAME and "part" in values):
         usual, example = _usual(dotted, info), _example(info)
         if usual:
             yield _line(f"# {key} = {usual}", words)
