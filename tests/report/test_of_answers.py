@@ -46,6 +46,14 @@ def test_two_that_overlap_meet_in_the_middle_and_one_within_the_other_goes_with_
     assert shown == [(1.0, 3.0, ("a",)), (3.0, 9.0, ("b", "c"))]
 
 
+def test_a_short_and_an_open_part_are_two_answers() -> None:
+    """Nothing but 0 shows the one, nothing below 2.7 V the other."""
+    assert ranges(answer(0.0, 0.0, "LED short"), answer(2.7, np.inf, "LED open")) == [
+        (0.0, 0.0, ("LED short",)),
+        (2.7, np.inf, ("LED open",)),
+    ]
+
+
 @pytest.mark.parametrize("seed", range(40))
 def test_ranges_never_overlap_and_no_fault_is_lost(seed: int) -> None:
     """Intervals drawn at random, some to overload."""

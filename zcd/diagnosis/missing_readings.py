@@ -7,8 +7,8 @@ from collections.abc import Callable, Collection, Sequence
 import numpy as np
 
 from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary
-from zcd.diagnosis.next_reading import COSTS
-from zcd.diagnosis.readings import AccessLevel, Measured, Reading, access_level
+from zcd.diagnosis.next_reading import cost_of
+from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading, access_level
 
 SURE_GOOD = 0.95
 """Probability from which a repaired board counts as good."""
@@ -30,7 +30,8 @@ def missing_readings(
     """The few readings which, if they are those of a good board, make it a sure one.
 
     One after the other, the one that takes most of the doubt away for its trouble and danger;
-    nothing is lifted on a board that was just mended.
+    nothing is lifted on a board that was just mended. Where a meter away from the mains side can
+    make it sure, no oscilloscope and no live part is asked for.
 
     Parameters
     ----------
@@ -45,25 +46,57 @@ def missing_readings(
         Fewer than needed where no few would do.
     """
     left = _as_on_a_good_board(dictionary, {m.reading for m in measured})
-    taken, told = list(measured), [good_ratio(measured)]
+    handy = [m for m in left if _is_handy(dictionary, m.reading)]
+    for among in (handy, left):
+        asked, open_ratio = _one_by_one(dictionary, measured, among, good_ratio)
+        if open_ratio[-1] <= 1.0 - SURE_GOOD:
+            needed = _needed(measured, asked, good_ratio)
+            return tuple(m.reading for m in needed)
+    most = 1.0 - MIN_SHARE_OFF
+    return tuple(
+        m.reading
+        for m, before, after in zip(asked, open_ratio[:-1], open_ratio[1:], strict=True)
+        if after <= most * before
+    )
+
+
+def _needed(
+    measured: Sequence[Measured],
+    asked: Sequence[Measured],
+    good_ratio: Callable[[Sequence[Measured]], float],
+) -> list[Measured]:
+    """Readings without those that one asked for later made needless."""
+    needed = list(asked)
+    for m in asked[:-1]:
+        fewer = [other for other in needed if other is not m]
+        if good_ratio([*measured, *fewer]) >= SURE_GOOD:
+            needed = fewer
+    return needed
+
+
+def _is_handy(dictionary: FaultDictionary, reading: Reading) -> bool:
+    on_mains = access_level(dictionary.circuit, reading) is AccessLevel.MAINS
+    return not (on_mains or reading.function.row.scope)
+
+
+def _one_by_one(
+    dictionary: FaultDictionary,
+    measured: Sequence[Measured],
+    left: Sequence[Measured],
+    good_ratio: Callable[[Sequence[Measured]], float],
+) -> tuple[list[Measured], list[float]]:
+    """Readings until the board is a sure one, and how open it is before and after each."""
+    left, taken, told = list(left), list(measured), [good_ratio(measured)]
     while told[-1] < SURE_GOOD and len(told) <= MAX_MISSING and left:
         ratio = np.array([good_ratio([*taken, m]) for m in left])
-        cost = np.array([COSTS[access_level(dictionary.circuit, m.reading)] for m in left])
+        power = taken[-1].reading.power if taken else Power.DEAD
+        cost = np.array([cost_of(dictionary, m.reading, power) for m in left])
         off, wanted = (np.log((1.0 - told[-1]) / (1.0 - after)) for after in (ratio, SURE_GOOD))
         # what goes beyond sure decides between equals only
         best = int(np.argmax((np.minimum(off, wanted) + BEYOND * off) / cost))
         told.append(float(ratio[best]))
         taken.append(left.pop(best))
-    asked = [m.reading for m in taken[len(measured) :]]
-    if told[-1] >= SURE_GOOD:
-        return tuple(asked)
-    most = 1.0 - MIN_SHARE_OFF
-    open_ratio = 1.0 - np.array(told)
-    return tuple(
-        reading
-        for reading, before, after in zip(asked, open_ratio[:-1], open_ratio[1:], strict=True)
-        if after <= most * before
-    )
+    return taken[len(measured) :], [1.0 - share for share in told]
 
 
 def good_reading(dictionary: FaultDictionary, reading: Reading) -> Measured:

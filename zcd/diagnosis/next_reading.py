@@ -241,12 +241,12 @@ def best_reading(
     for doubt in doubts:
         worth, cost = (
             _worth_again(dictionary, doubt, posterior),
-            _cost(dictionary, doubt.measured.reading, power),
+            cost_of(dictionary, doubt.measured.reading, power),
         )
         if worth_taking(worth, cost, weary) and (best is None or worth.bits / cost > best[0]):
             best = worth.bits / cost, doubt.measured.reading, worth
-    for reading in sorted(readings, key=lambda r: _cost(dictionary, r, power)):
-        cost = _cost(dictionary, reading, power)
+    for reading in sorted(readings, key=lambda r: cost_of(dictionary, r, power)):
+        cost = cost_of(dictionary, reading, power)
         if best is not None and most / cost <= best[0]:
             break  # not even a reading that tells all would be worth this trouble
         if progress is not None and not dictionary.has(reading):
@@ -282,15 +282,28 @@ def choices_of(
         Choice(
             reading=reading,
             gain_bits=expected(dictionary.spectrum(reading), posterior).bits,
-            cost=_cost(dictionary, reading, power),
+            cost=cost_of(dictionary, reading, power),
         )
         for reading in readings
     ]
     return tuple(sorted(result, key=lambda choice: -choice.worth_bits))
 
 
-def _cost(dictionary: FaultDictionary, reading: Reading, power: Power) -> float:
-    """Effort and danger of a reading, and of bringing the board into the state for it."""
+def cost_of(dictionary: FaultDictionary, reading: Reading, power: Power) -> float:
+    """Effort and danger of a reading, and of bringing the board into the state for it.
+
+    Parameters
+    ----------
+    dictionary : FaultDictionary
+    reading : Reading
+    power : Power
+        State of the board now.
+
+    Returns
+    -------
+    cost : float
+        Of a reading on an unplugged board: 1.
+    """
     return _effort(dictionary, reading) + change_cost(power, reading.power)
 
 

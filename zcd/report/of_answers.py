@@ -108,7 +108,8 @@ def _cut(answers: Sequence[Answer]) -> list[Answer]:
     """Answers from the lowest to the highest, cut where they overlap."""
     result: list[Answer] = []
     for answer in sorted(answers, key=lambda a: (a.low, -a.high)):
-        if not result or answer.low >= result[-1].high > result[-1].low:
+        apart = result and answer.low >= result[-1].high and answer.high > result[-1].low
+        if not result or apart:
             result.append(answer)
             continue
         last = result.pop()
