@@ -291,7 +291,7 @@ def test_a_tapped_board_shows_a_loose_joint_at_once() -> None:
 
 def test_the_expert_taps_before_a_loose_joint_is_taken_for_steady() -> None:
     """Five of the first six; a joint of the mains side that is open may read as another fault."""
-    found = []
+    found: list[bool] = []
     for seed in range(60):
         made = drawn(5, seed)
         if len(made.states) > 1 and not made.fault.reports and len(found) < 6:
@@ -348,6 +348,25 @@ def test_a_reading_as_it_is_printed_may_be_typed(topology: Topology) -> None:
         assert parse_place(reading_text(reading, circuit), circuit) == reading
 
 
+def test_the_reading_that_tells_two_apart_is_named() -> None:
+    """A leak at the pin or in the transistor: which, shows the transistor with an end lifted."""
+    faults = {fault.key: fault for fault in expert().dictionary.faults}
+    leaks = [faults[key] for key in ("pin leaky", "OC1 transistor leaky")]
+    hidden = replace(drawn(3, 0).left_with([leaks[0]]), fault=leaks[0], severity=0.5)
+    known = replace(expert(), exercise=hidden)
+    bench = Bench(hidden)
+    bench.prove_dead()
+    for place in ("ohm OC1", "ohm pull-up"):
+        bench.take(parse_place(place, known.dictionary.circuit))
+    diagnosis = known.diagnosis(bench.measured)
+    named = replace(diagnosis, indistinguishable=tuple(map(ranked_of, leaks)))
+    apart = known.apart(named)
+    assert apart is not None
+    assert reading_text(apart, known.dictionary.circuit) == "ohm OC1 lifted"
+    ended = replace(reviewed(), expert_found=tuple(leaks), expert_right=True, apart=apart)
+    assert "To tell these apart: ohm OC1 lifted." in str(review_document(ended, full=False))
+
+
 def test_a_name_that_was_wrong_costs_once() -> None:
     session = Session(exercise(), nobody)
     session.say("found R1")
@@ -384,6 +403,42 @@ def test_a_reading_of_a_good_part_rules_it_out() -> None:
     assert live.instead is not None
     assert live.instead.power is Power.DEAD
     assert looked.dangers == (Danger.NEEDLESS,)
+
+
+@pytest.mark.parametrize("flags", [("fan",), ("sync", "fan")])
+def test_the_mains_is_measured_first_where_the_fan_alone_is_reported(flags: tuple[str]) -> None:
+    """With a sync error it is not: the controller that reports one has its mains."""
+    made = drawn(4, 0)
+    hidden = replace(made, story=replace(made.story, flags=dict.fromkeys(flags, 1.0)))
+    bench = Bench(hidden)
+    bench.plug_in()
+    bench.take(SOCKET)
+    (step,) = replace(expert(), exercise=hidden).steps(bench.taken)
+    assert (step.instead is None) is (flags == ("fan",))
+
+
+def test_the_expert_looks_for_what_the_level_hides() -> None:
+    """No reversed part among those that are open or shorted, and nothing is tapped there."""
+    for level in (1, 5):
+        made = replace(exercise(), level=level)
+        ranked = replace(expert(), exercise=made).diagnosis(()).ranked
+        share = {each.key: each.probability for each in ranked}
+        assert (share["OC1 LED reversed"] > 0.001) is (level == 5)
+        assert (share["R1 open"] > 0.001) is (level == 1)
+    way, _ = expert().way()
+    assert not any(each.tapped for each in way.taken)
+    told = Session(exercise(), nobody).say("points")[-1]
+    assert "R1" in told
+    assert "mains" not in told
+
+
+def test_the_expert_does_not_tap_on_live_mains_where_an_unplugged_reading_tells() -> None:
+    made = next(
+        e for e in (drawn(5, s) for s in range(99)) if e.fault.key == "K1 coil intermittent"
+    )
+    way, diagnosis = replace(expert(), exercise=made).way()
+    assert diagnosis.ranked[0].fault == made.fault
+    assert not any(t.tapped and t.access is AccessLevel.MAINS for t in way.taken)
 
 
 def test_a_record_is_kept_and_summed_up(tmp_path: Path) -> None:

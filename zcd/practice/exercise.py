@@ -36,6 +36,8 @@ LEVELS = {
     5: "two faults, a loose joint, a part wrongly fitted, or a fault outside the sync circuit",
 }
 """What may be hidden, by level."""
+LOOSE_LEVEL = max(LEVELS)
+"""The only one with joints that open now and then, and with two faults."""
 HARD = ("pair", "loose", "misfit", "else")
 """Sorts of faults at the last level."""
 MOST_SEED = 999_999
@@ -165,7 +167,7 @@ def make_exercise(board: Board, meter: Meter, level: int, seed: int) -> Exercise
     require_number(seed, "seed")
     rng = np.random.default_rng((seed, level))
     faults, shares = faults_and_shares(build_circuit(board))
-    weights = _weights(level, faults, shares)
+    weights = hidden_weights(level, faults, shares)
     for _ in range(TRIES if weights.any() else 0):
         fault = faults[rng.choice(len(faults), p=weights / weights.sum())]
         severity = float(rng.random())
@@ -192,16 +194,34 @@ def make_exercise(board: Board, meter: Meter, level: int, seed: int) -> Exercise
     )
 
 
-def _weights(level: int, faults: Sequence[Fault], shares: FloatArray) -> FloatArray:
-    """How likely each fault is to be hidden; not normalised."""
-    sorts = np.array([_sort(fault) for fault in faults])
-    if level == 5:
+def hidden_weights(level: int, faults: Sequence[Fault], shares: FloatArray) -> FloatArray:
+    """How likely a level hides each of some faults.
+
+    Parameters
+    ----------
+    level : int
+    faults : sequence of Fault
+    shares : ndarray, shape (F,)
+        Their prior probabilities.
+
+    Returns
+    -------
+    weights : ndarray, shape (F,)
+        Not normalised; 0 for what the level does not hide.
+    """
+    if level == LOOSE_LEVEL:
+        sorts = np.array([_sort(fault) for fault in faults])
         of_sort = {sort: shares[sorts == sort].sum() for sort in HARD}
         return np.array(
             [w / of_sort[s] if s in of_sort else 0.0 for s, w in zip(sorts, shares, strict=True)]
         )
-    may = [s == "" and _is_of(level, f) for s, f in zip(sorts, faults, strict=True)]
+    may = [_sort(f) == "" and _is_of(level, f) for f in faults]
     return np.where(may, shares, 0.0)
+
+
+def may_be_part_of(level: int, fault: Fault) -> bool:
+    """Whether a level hides a single fault, alone or beside another."""
+    return level == LOOSE_LEVEL or (_sort(fault) == "" and _is_of(level, fault))
 
 
 def _sort(fault: Fault) -> str:

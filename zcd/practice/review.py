@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -11,17 +11,25 @@ from zcd.diagnosis.expected_readings import ExpectedRange, good_board
 from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.faults import HEALTHY, LOOSE_MODE, Fault, same_repair
 from zcd.diagnosis.functions import Function
+from zcd.diagnosis.information import Posterior, entropy_bits
 from zcd.diagnosis.likelihood import error, scaled
-from zcd.diagnosis.next_reading import Choice, Suggestion
-from zcd.diagnosis.rank import Diagnosis, choices, diagnose
-from zcd.diagnosis.readings import PLUGGED, AccessLevel, Measured, Power, Reading
+from zcd.diagnosis.next_reading import Suggestion, choices_of
+from zcd.diagnosis.rank import Diagnosis, choices, diagnose, posterior_weights
+from zcd.diagnosis.readings import PLUGGED, AccessLevel, Measured, Reading, access_level, parts_over
 from zcd.practice.bench import Bench, Danger, Taken
-from zcd.practice.exercise import Exercise
+from zcd.practice.exercise import LOOSE_LEVEL, Exercise, hidden_weights
 
 MIN_OPEN, MAX_RULED_OUT = 0.03, 0.01
 """Chance from which a part is in question, and below which it is ruled out."""
 AS_MUCH = 0.8
 """An unplugged reading that is expected to tell so much of what a live one tells would do."""
+NOT_HIDDEN = 1e-6
+"""Prior share of all that the level does not hide: never found, and no logarithm of 0."""
+TELLS_BITS = 0.1
+"""From which the mains itself is worth measuring: a controller that reports an error of the sync
+circuit has its mains, and one that reports the fan alone may have too little."""
+TELLS_APART = 0.5
+"""Share of what is open between two faults that a reading which tells them apart must settle."""
 MOST_EXPERT = 15
 AT_PIN = Reading(function=Function.DC, red="pin", black="logic0")
 """Where every joint of the sync circuit shows."""
@@ -39,7 +47,7 @@ class Step:
     ruled_out, left : tuple of str
         Repairs that it ruled out, and those still in question, likeliest first.
     instead : Reading or None
-        An unplugged reading that would have told as much as this live one.
+        The unplugged reading that was due, and would have told as much as this live one.
     """
 
     taken: Taken
@@ -75,6 +83,8 @@ class Review:
         What that one names: more than one where no reading tells them apart.
     expert_right : bool
         It is what was hidden, or one part of it.
+    apart : Reading or None
+        What tells apart those that the expert names.
     """
 
     exercise: Exercise
@@ -90,11 +100,12 @@ class Review:
     expert_seconds: float
     expert_found: tuple[Fault, ...]
     expert_right: bool
+    apart: Reading | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Expert:
-    """Knows what each fault shows, and nothing of what is hidden.
+    """Knows what each fault shows, and of what is hidden only what the level says.
 
     Parameters
     ----------
@@ -105,10 +116,19 @@ class Expert:
 
     exercise: Exercise
     dictionary: FaultDictionary
+    _of_level: FaultDictionary = field(init=False)
 
-    def diagnosis(self, measured: Sequence[Measured]) -> Diagnosis:
-        """What the readings say to one who knows."""
-        return diagnose(self.dictionary, measured, flags=self.exercise.flags)
+    def __post_init__(self) -> None:
+        every = self.dictionary
+        hidden = hidden_weights(self.exercise.level, every.faults, every.shares)
+        mixed = (1.0 - NOT_HIDDEN) * hidden / hidden.sum() + NOT_HIDDEN * every.shares
+        self._of_level = replace(every, shares=mixed * every.shares.sum() / mixed.sum())
+
+    def diagnosis(
+        self, measured: Sequence[Measured], skipped: Collection[Reading] = ()
+    ) -> Diagnosis:
+        """What the readings say to one who knows; those skipped are not to be suggested."""
+        return diagnose(self._of_level, measured, skipped, flags=self.exercise.flags)
 
     def way(self) -> tuple[Bench, Diagnosis]:
         """Go through the exercise, always with the reading that is worth most.
@@ -129,15 +149,23 @@ class Expert:
         return bench, diagnosis
 
     def _next(self, diagnosis: Diagnosis, bench: Bench) -> tuple[Reading, bool] | None:
-        """The reading worth most, and whether the board is tapped meanwhile: once a display has
-        jumped. Where nothing is left to ask, a loose joint is looked for: at the pin, or, where the
-        board was not powered, in what no good board shows.
+        """The reading worth most, and whether the board is tapped meanwhile: where the level hides
+        loose joints, but on live mains only where nothing else tells which of them it is. Where
+        nothing is left to ask, one is looked for at the pin, or, where the board was not powered,
+        in what no good board shows.
 
         Nobody says that the sync circuit is good who has not seen its pulses.
         """
+        loose = self.exercise.level == LOOSE_LEVEL
         jumped = any(measured.unstable for measured in bench.measured)
-        if diagnosis.suggestion is not None:
-            return diagnosis.suggestion.reading, jumped
+        suggestion = diagnosis.suggestion
+        if suggestion is not None and jumped and suggestion.access is AccessLevel.MAINS:
+            suggestion = self.diagnosis(bench.measured, self._on_mains).suggestion or suggestion
+        if suggestion is not None:
+            on_mains = suggestion.access is AccessLevel.MAINS
+            return suggestion.reading, loose and (jumped or not on_mains)
+        if not loose:
+            return None
         powered = any(each.measured.reading.power in PLUGGED for each in bench.taken)
         first = diagnosis.ranked[0].fault
         if powered or (first is not None and first.reports):
@@ -147,6 +175,13 @@ class Expert:
         tapped = {each.measured.reading for each in bench.taken if each.tapped}
         left = (reading for reading in due if reading not in tapped)
         return None if jumped or (reading := next(left, None)) is None else (reading, True)
+
+    @property
+    def _on_mains(self) -> list[Reading]:
+        """Readings on live mains."""
+        known = self.dictionary
+        mains = AccessLevel.MAINS
+        return [each for each in known.readings if access_level(known.circuit, each) is mains]
 
     def _odd(self, taken: Sequence[Taken]) -> list[Taken]:
         """Readings that no good board shows."""
@@ -205,23 +240,53 @@ class Expert:
     def _instead(
         self, taken: Taken, measured: Sequence[Measured], suggestion: Suggestion | None
     ) -> Reading | None:
-        """An unplugged reading that was expected to tell as much as one on live mains.
-
-        None too where the expert would measure on live mains as well.
+        """The unplugged reading that the expert would have taken, where it was expected to tell as
+        much as the one on live mains that was taken.
         """
-        expert_does = suggestion is not None and suggestion.access is AccessLevel.MAINS
-        if taken.access is not AccessLevel.MAINS or expert_does:
+        if (
+            taken.access is not AccessLevel.MAINS
+            or suggestion is None
+            or suggestion.access is not AccessLevel.DEAD
+        ):
             return None
-        open_now = choices(self.dictionary, measured, flags=self.exercise.flags)
-        gains = {choice.reading: choice.gain_bits for choice in open_now}
-        wanted = AS_MUCH * gains.get(taken.measured.reading, 0.0)
-        able: list[Choice] = [
-            choice
-            for choice in open_now
-            if choice.reading.power is Power.DEAD and 0.0 < wanted <= choice.gain_bits
+        open_now = choices(self._of_level, measured, flags=self.exercise.flags)
+        gain_bits = {choice.reading: choice.gain_bits for choice in open_now}
+        told = gain_bits.get(taken.measured.reading)
+        if told is None or (told >= TELLS_BITS and self._is_at_inlet(taken.measured.reading)):
+            return None
+        return suggestion.reading if suggestion.gain_bits >= AS_MUCH * told else None
+
+    def _is_at_inlet(self, reading: Reading) -> bool:
+        """Whether a reading is of the mains itself, which no unplugged reading shows."""
+        at = map(self.dictionary.circuit.node, (reading.red, reading.black, "line", "neutral"))
+        return len(set(at)) == 2
+
+    def apart(self, diagnosis: Diagnosis) -> Reading | None:
+        """The reading that tells apart what is named together, best for its cost; None: none does.
+
+        It may need a part lifted, which an expert does not do for a name.
+        """
+        known, named = self._of_level, [each.fault for each in diagnosis.indistinguishable]
+        weights, _ = posterior_weights(known, diagnosis.measured, self.exercise.flags)
+        weights = weights * np.array([known.faults[f] in named for f in known.member])[:, None]
+        shares = np.array([part.sum() for part in known.by_fault(weights)]) / weights.sum()
+        posterior = Posterior(
+            weights=weights / weights.sum(),
+            member=known.member,
+            unmodelled=0.0,
+            holds=known.holds,
+        )
+        wanted = TELLS_APART * float(entropy_bits(shares))
+        taken = [each.reading for each in diagnosis.measured]
+        alone = [
+            replace(reading, lifted=ref)
+            for reading in taken
+            if reading.function.row.dead and not reading.lifted
+            for ref in parts_over(known.circuit, reading.red, reading.black).split(", ")
         ]
-        best = max(able, key=lambda choice: choice.gain_bits, default=None)
-        return None if best is None else best.reading
+        left = [each for each in dict.fromkeys([*known.readings, *alone]) if each not in taken]
+        told = choices_of(known, posterior, left)
+        return next((each.reading for each in told if each.gain_bits >= wanted), None)
 
 
 def review(
@@ -268,6 +333,7 @@ def review(
         expert_seconds=way.seconds,
         expert_found=named_last,
         expert_right=any(is_meant(named_each, part) for part in parts),
+        apart=expert.apart(diagnosis) if len(named_last) > 1 else None,
     )
 
 

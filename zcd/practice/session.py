@@ -18,7 +18,7 @@ from zcd.diagnosis.readings import Power, Reading, check_reading, parts_over, us
 from zcd.engine.network import REFERENCES, island_of
 from zcd.errors import InputError, invalid_value, plain
 from zcd.practice.bench import HINT_S, WRONG_S, Bench, Danger, Taken
-from zcd.practice.exercise import Exercise
+from zcd.practice.exercise import Exercise, may_be_part_of
 from zcd.practice.review import Expert, Review, is_meant, review
 from zcd.practice.trade_words import FUNCTION_WORDS, TRADE_WORDS, bare_name, order_of
 
@@ -213,7 +213,9 @@ class Session:
     @property
     def parts(self) -> tuple[str, ...]:
         """What may have failed, as one names it: parts, then places and supplies."""
-        names = dict.fromkeys(map(_name_of, self._faults[1:]))
+        level = self.exercise.level
+        may = (fault for fault in self._faults[1:] if may_be_part_of(level, fault))
+        names = dict.fromkeys(map(_name_of, may))
         return tuple(sorted(names, key=lambda name: not (name[:1].isupper() or name == "pull-up")))
 
     def _points(self) -> list[str]:

@@ -155,7 +155,7 @@ def _conclusion(review: Review) -> str:
     if not review.expert_right:
         return _wrong(words, loose=bool(hidden.states) and not hidden.reports)
     if len(named) > 1:
-        return f"So: {words}. No reading here tells these apart."
+        return f"So: {words}. {_apart(review)}"
     if hidden.members:
         return f"So: {words}. The retest fails after the repair: the same way finds the other."
     if words == hidden.key:
@@ -163,6 +163,14 @@ def _conclusion(review: Review) -> str:
     first = named[0]
     part = first.repair if first.is_replaced else first.part.partition(" ")[0]
     return f"So it is {part}, whichever way it failed."
+
+
+def _apart(review: Review) -> str:
+    """What would tell apart those that are named."""
+    if review.apart is None:
+        return "No reading here tells these apart."
+    circuit = build_circuit(review.exercise.board)
+    return f"To tell these apart: {reading_text(review.apart, circuit)}."
 
 
 def _wrong(words: str, *, loose: bool) -> str:
