@@ -163,6 +163,23 @@ def test_retests_are_kept_in_the_job(bench: Path, capsys: pytest.CaptureFixture[
     assert job.read_text().count("[[retests]]") == 2
 
 
+def test_a_job_is_its_own_board_after_the_repair(
+    bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With the same parts; what was read before the repair does not count."""
+    job = bench / "job.toml"
+    job.write_text('board = "board.toml"\n[[readings]]\nfunction = "dc"\nvalue = "4.98 V"\n')
+    assert main(["retest", "job.toml", "-r", "dc pin 2.65", "--json"]) == 1  # more are needed
+    told = json.loads(capsys.readouterr().out)
+    assert len(told["readings"]) == 1
+    assert told["job"] == "job.toml"
+    assert job.read_text().count("[[retests]]") == 1
+    assert main(["retest", "job.toml"]) == 2
+    assert "no reading since the repair" in capsys.readouterr().err
+    assert main(["retest", "job.toml", "-r", "dc pin 2.65", "--job", "job.toml"]) == 2
+    assert "is a job file" in capsys.readouterr().err
+
+
 def test_conversation_keeps_a_job_and_goes_on_with_it(
     bench: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

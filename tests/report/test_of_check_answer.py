@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from zcd import api
 from zcd.board.files import parse_board
-from zcd.report.of_check_answer import repair_text
+from zcd.report.document import Document
+from zcd.report.of_check_answer import answer_section, headline_text, repair_text
+from zcd.report.terminal import document_text
 
 
 def test_another_chain_is_not_as_built_where_its_current_is_not() -> None:
@@ -22,3 +24,31 @@ def test_another_chain_is_not_as_built_where_its_current_is_not() -> None:
     same = api.check(parse_board(text.replace('"47k"', '"51k"', 1)), was=was).repair
     assert same is not None
     assert repair_text(same, now).startswith("As good as when it was new.")
+
+
+def test_a_check_with_many_warnings_is_one_screen() -> None:
+    """A plate with ranges, and a part whose grade nobody read: four warnings."""
+    board = parse_board("""mains = "220-240 V 50/60 Hz"
+    optocoupler = "LTV-814"
+    chain = {resistors = ["39k", "39k", "39k"], style = "1/2 W", topology = "two-led"}
+    output = {pull_up = "10k", supply = "5 V"}""")
+    check = api.check(board)
+    assert "with 4 warnings" in headline_text(check)
+    told = document_text(Document(title="board", sections=(answer_section(check),)), 80)
+    assert len(told.splitlines()) < 25
+    assert "No grade was read on OC1" in told
+    assert " more" in told
+
+
+def test_no_value_out_of_reach_is_named_for_a_burnt_part() -> None:
+    """10 k would pass beside 68 k, and nobody built that."""
+    board = parse_board("""mains = "230 V 50 Hz"
+    rectifier = "1N4004"
+    optocoupler = "SFH617A-2"
+    chain = {resistors = ["?", "68k"], style = "1/2 W"}
+    output = {pull_up = "4.7k", supply = "5 V"}""")
+    check = api.check(board)
+    assert headline_text(check).startswith("FAILS at the limit: a typical OC1 works")
+    told = document_text(Document(title="board", sections=(answer_section(check),)), 80)
+    assert "no likely value of it makes the board pass" in told
+    assert "(none to " in told  # its pulse, where the weakest gives none

@@ -194,6 +194,15 @@ style = "1206"
 """Four 1206 that are all over their rating; a corner that hardly any board reaches warns only."""
 
 
+def test_nobody_adds_a_part_to_the_right_one() -> None:
+    """The printed value is in the drawer, and so is what would go beside it."""
+    drawer = 'resistors = [{values = ["110k", "10k"], style = "1206"}]'
+    (answer,) = asked(board("half-wave"), "R1", drawer).found.answers
+    ohms = [sorted(part.resistance_ohm for part in each.parts) for each in answer.proposals]
+    assert [110e3] in ohms
+    assert [10e3, 110e3] not in ohms
+
+
 def test_chips_that_are_all_too_small_are_one_cause() -> None:
     """The command names all of them; what leaves others over its limit is not marked."""
     drawer = """resistors = [
