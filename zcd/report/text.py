@@ -266,7 +266,7 @@ def years_text(years: float) -> str:
 
     Examples
     --------
-    >>> years_text(24.43), years_text(0.98), years_text(1e6), years_text(0.0)
+    >>> years_text(24.43), years_text(1.02), years_text(1e6), years_text(0.0)
     ('24 years', '1 year', 'over a century', 'none')
     """
     if years > CENTURY_YEARS:

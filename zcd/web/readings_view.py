@@ -406,7 +406,7 @@ def _probes(reading: Reading, circuit: Circuit) -> str:
     """Red and black, and the state of the board where it is not the usual one."""
     red, black = (point_text(node, circuit) for node in (reading.red, reading.black))
     state = "" if reading.power is usual_power(reading.function) else f", {reading.power}"
-    return f"red on {red}, black on {black}{state}"
+    return f"red {red}, black {black}{state}"
 
 
 def _good(
