@@ -223,13 +223,14 @@ def _check() -> Rendering:
     from zcd.report.cautions import TOUCHED
     from zcd.report.named_tables import check_tables
     from zcd.report.of_check_answer import headline_text
-    from zcd.report.of_check_document import check_document
+    from zcd.report.of_check_document import check_answer, check_document
 
     return Rendering(
         lambda result: headline_text(result).rstrip("."),
         check_document,
         plot_margins,
         lambda result: TOUCHED,
+        answer=check_answer,
         tables=check_tables(),
         pictures=check_pictures(),
     )

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from zcd import api
 from zcd.board.files import parse_board
-from zcd.report.document import Document
-from zcd.report.of_check_answer import answer_section, headline_text, repair_text
+from zcd.report.of_check_answer import headline_text, repair_text
+from zcd.report.of_check_document import check_answer
 from zcd.report.terminal import document_text
 
 
@@ -34,7 +34,7 @@ def test_a_check_with_many_warnings_is_one_screen() -> None:
     output = {pull_up = "10k", supply = "5 V"}""")
     check = api.check(board)
     assert "with 4 warnings" in headline_text(check)
-    told = document_text(Document(title="board", sections=(answer_section(check),)), 80)
+    told = document_text(check_answer(check), 80)
     assert len(told.splitlines()) < 25
     assert "No grade was read on OC1" in told
     assert " more" in told
@@ -49,6 +49,6 @@ def test_no_value_out_of_reach_is_named_for_a_burnt_part() -> None:
     output = {pull_up = "4.7k", supply = "5 V"}""")
     check = api.check(board)
     assert headline_text(check).startswith("FAILS at the limit: a typical OC1 works")
-    told = document_text(Document(title="board", sections=(answer_section(check),)), 80)
+    told = document_text(check_answer(check), 80)
     assert "no likely value of it makes the board pass" in told
     assert "(none to " in told  # its pulse, where the weakest gives none

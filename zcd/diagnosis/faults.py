@@ -320,8 +320,9 @@ def _junction_faults(element: Junction, circuit: Circuit) -> Iterator[Fault]:
     """Of a LED, of the base of a transistor, or of a diode."""
     if ".led" in element.ref:
         return _led_faults(element, circuit)
-    of_base = element.ref.endswith(".be")
-    return (_base_faults if of_base else _diode_faults)(element, circuit)
+    if element.ref.endswith(".be"):
+        return _base_faults(element, circuit)
+    return _diode_faults(element, circuit)
 
 
 def _fault(
@@ -508,7 +509,7 @@ def _led_faults(element: Junction, circuit: Circuit) -> Iterator[Fault]:
     """Of a LED that may stand alone; two back to back in one part look the same turned round."""
     ref = element.ref
     alone = f"{ref}2" not in circuit
-    guard = f", {_guard_words(circuit)}".rstrip(", ")
+    guard = f", {words}" if (words := _guard_words(circuit)) else ""
     opto = ref.partition(".")[0]
     name = "LED" if ref.endswith("led") else "second LED"
     part = f"{opto} {name}"

@@ -13,7 +13,7 @@ from zcd.diagnosis.job import Job, load_job
 from zcd.errors import InputError, plain
 from zcd.files import make_folder, write_whole
 from zcd.report.document import BulletList, Document, Facts, Paragraph, Section, Verdict
-from zcd.report.of_check_document import check_document
+from zcd.report.of_check_document import check_answer
 from zcd.report.of_diagnosis_answer import answer_document
 
 if TYPE_CHECKING:
@@ -84,7 +84,7 @@ def _free_folder() -> Path:
 
 def demo_document(demo: Demo, case: Case, check: Check) -> Document:
     """The demo: the faulty board, then the repaired one, then where it all lies."""
-    faulty, repaired = answer_document(case), check_document(check).answer
+    faulty, repaired = answer_document(case), check_answer(check)
     files = (
         f"In {plain(str(demo.folder))}: board.toml, job.toml (the readings), repaired.toml, "
         "report.html. Board, appliance, fault and readings are invented."

@@ -24,13 +24,12 @@ from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import chain_resistors
 from zcd.margin.tolerances import grade_unread
 from zcd.report.cautions import caution_lines
-from zcd.report.document import Block, BulletList, Document, Facts, Paragraph, Section, Verdict
+from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Verdict
 from zcd.report.of_board import BEARS, READ_AGAIN, read_as_line, unread_parts, years_from
 from zcd.report.of_changes import changes
 from zcd.report.of_check import volts_text
 from zcd.report.of_sizes import SmallChain, of_size, sizes_of, small_chain
 from zcd.report.table import STATUS
-from zcd.report.terminal import fits_a_screen
 from zcd.report.text import (
     RULE_WORDS,
     crossing_text,
@@ -86,30 +85,22 @@ NO_LOWER_END_RATIO = 1e-2
 """A span of values that begins this far below its end has no lower end worth telling."""
 
 
-def answer_section(check: Check, title: str = "Verdict", is_verdict: bool = True) -> Section:
-    """The whole answer, with as many findings as a screen holds; of a board that something else
-    keeps from passing, no verdict."""
+def answer_section(
+    check: Check, title: str = "Verdict", is_verdict: bool = True, most: int = MOST_FINDINGS
+) -> Section:
+    """The whole answer, with so many findings at most; of a board that something else keeps from
+    passing, no verdict."""
     headline = headline_text(check)
     first = Verdict(headline, check.passes) if is_verdict else Paragraph(headline)
-    before = [first, *map(Paragraph, advice_lines(check))]
-    findings = tuple(line for line in finding_lines(check) if not line.startswith(NOTE))
-    after = _figures(check)
-    for most in range(MOST_FINDINGS, 0, -1):
-        found = [BulletList(_first(findings, most))] if findings else []
-        section = Section(title, (*before, *found, *after), answer=True)
-        if fits_a_screen(Document(title=plain(check.board.name), sections=(section,))):
-            break
-    return section
-
-
-def _figures(check: Check) -> list[Block]:
-    """The few figures that matter, what was read and assumed, and the caution."""
-    blocks: list[Block] = []
+    blocks: list[Block] = [first]
+    blocks += [Paragraph(line) for line in advice_lines(check)]
+    if findings := tuple(line for line in finding_lines(check) if not line.startswith(NOTE)):
+        blocks.append(BulletList(_first(findings, most)))
     blocks.append(Facts(tuple(_facts(check))))
     blocks += [Paragraph(line) for line in (read_as_line(check.board),) if line]
     blocks.append(Paragraph(assumed_text(check.board)))
     blocks += [Paragraph(line) for line in caution_lines(AccessLevel.DEAD)]
-    return blocks
+    return Section(title, tuple(blocks), answer=True)
 
 
 def _first(lines: tuple[str, ...], most: int) -> tuple[str, ...]:
@@ -603,10 +594,10 @@ def _stronger_text(board: Board, ratio: float) -> str:
     """
     part = board.optocoupler
     assert part is not None
-    known = [optocoupler(part.family, grade) for grade in grades(part.family)]
-    able = [each for each in known if each.ctr_min_ratio >= ratio * part.ctr_min_ratio]
     if grade_unread(board):
         return ""
+    known = [optocoupler(part.family, grade) for grade in grades(part.family)]
+    able = [each for each in known if each.ctr_min_ratio >= ratio * part.ctr_min_ratio]
     if part.grade == OWN_DATA or not able:
         return ". Fit one with a higher minimum CTR"
     first = min(able, key=lambda each: (each.ctr_min_ratio, len(each.grade)))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from zcd.board.model import Board
@@ -27,8 +28,9 @@ from zcd.report.of_check import (
     shorts_table,
     surge_table,
 )
-from zcd.report.of_check_answer import answer_section
+from zcd.report.of_check_answer import MOST_FINDINGS, answer_section
 from zcd.report.of_spread import population_table, spread_tables
+from zcd.report.terminal import longest_on_a_screen
 
 if TYPE_CHECKING:
     from zcd.margin.loss_map import LossMap
@@ -65,6 +67,25 @@ def check_document(check: Check) -> Document:
             *end_sections(check.board),
         ),
     )
+
+
+def check_answer(check: Check) -> Document:
+    """The answer with as many findings as a screen holds, and the outlook where it was asked for.
+
+    Parameters
+    ----------
+    check : Check
+
+    Returns
+    -------
+    document : Document
+    """
+    title = plain(check.board.name)
+    screen = longest_on_a_screen(
+        lambda most: Document(title=title, sections=(answer_section(check, most=most),)),
+        MOST_FINDINGS,
+    )
+    return replace(screen, sections=(*screen.sections, _outlook_section(check, ()))).answer
 
 
 def check_sections(check: Check, pictures: Sequence[Picture] = ()) -> tuple[Section, ...]:

@@ -22,7 +22,7 @@ from zcd.report.document import Cautions, Document, Paragraph, Section
 from zcd.report.of_board import no_sync_line, read_as_line, unread_line
 from zcd.report.of_diagnosis import cautions_for, may_miss, spread_text
 from zcd.report.table import Table
-from zcd.report.terminal import fits_a_screen
+from zcd.report.terminal import longest_on_a_screen
 from zcd.report.text import quantity_text
 
 MOST_TOLD = 2
@@ -69,11 +69,7 @@ def is_wide(function: Function, low: float, high: float) -> bool:
 
 def card_screen_document(expected: ExpectedReadings) -> Document:
     """The most telling of the expected readings on one screen, with the cautions for them."""
-    for most in range(MOST_ROWS, LEAST_ROWS, -1):
-        document = _screen(expected, most)
-        if fits_a_screen(document):
-            return document
-    return _screen(expected, LEAST_ROWS)
+    return longest_on_a_screen(lambda most: _screen(expected, most), MOST_ROWS, LEAST_ROWS)
 
 
 def _screen(expected: ExpectedReadings, most: int) -> Document:

@@ -25,7 +25,7 @@ from zcd.report.of_substitutes import (
     passed_over_line,
     proposals_table,
 )
-from zcd.report.terminal import fits_a_screen
+from zcd.report.terminal import longest_on_a_screen
 from zcd.report.text import listed
 from zcd.simulation.drive_parts import Replacements, Switches
 from zcd.substitutes.proposals import SHOWN, few_tried
@@ -41,11 +41,7 @@ OF_CAPACITORS = "Mains capacitors: class X2 (IEC 60384-14). Keep their discharge
 
 def brief_document(result: Replacements) -> Document:
     """The proposals, one line each, on one screen: of each part as many as it holds."""
-    for shown in range(SHOWN, 1, -1):
-        document = _brief(result, shown)
-        if fits_a_screen(document):
-            return document
-    return _brief(result, 1)
+    return longest_on_a_screen(lambda shown: _brief(result, shown), SHOWN)
 
 
 def _brief(result: Replacements, shown: int) -> Document:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from io import StringIO
 
 from rich.box import SIMPLE_HEAD, Box
@@ -64,6 +64,15 @@ def print_document(document: Document, console: Console) -> None:
 def fits_a_screen(document: Document) -> bool:
     """Whether a document, with a line on what is not in it, is no longer than a screen."""
     return len(document_text(document, SCREEN_COLUMNS).splitlines()) < SCREEN_LINES
+
+
+def longest_on_a_screen(make: Callable[[int], Document], most: int, least: int = 1) -> Document:
+    """The longest of some documents that is no longer than a screen; else the shortest."""
+    for length in range(most, least, -1):
+        document = make(length)
+        if fits_a_screen(document):
+            return document
+    return make(least)
 
 
 def document_text(document: Document, width: int = MAX_WIDTH) -> str:

@@ -212,7 +212,7 @@ def answers(board: Board, questions: Sequence[Question]) -> tuple[Verdict, list[
 def _shown(good: Sequence[Proposal]) -> list[Proposal]:
     """Those within their limits first; none that only adds to the printed part."""
     printed = [p for p in good if p.closeness is Closeness.SAME and not p.overloaded]
-    shown = [p for p in good if p in printed or not any(_adds_to(p, one) for one in printed)]
+    shown = [p for p in good if not any(_adds_to(p, one) for one in printed)]
     return sorted(shown, key=lambda p: p.overloaded)
 
 
