@@ -42,7 +42,7 @@ TAP = 12.0
 """How far left of a leg its tap goes down."""
 OVER = 74.0
 """From one row of strings above the top to the next."""
-LED_WORDS = 68.0
+LED_WORDS = 80.0
 """Room for the LED's name before the barrier."""
 LIGHT = 44.0
 """Room for the light behind the barrier."""
