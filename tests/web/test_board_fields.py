@@ -131,13 +131,13 @@ def test_short_forms_go_through_too(mains: object) -> None:
     assert board_from_dict(file_of(texts_of(file))) == board_from_dict(file)
 
 
-def test_resistors_of_which_the_same_is_said_share_a_row() -> None:
+def test_each_resistor_of_a_file_has_a_row() -> None:
     texts = texts_of(FILE)
     assert texts["chain.resistors.1"] == "47k"
-    assert texts["chain.resistors.2"] == "33k, 22k"
-    assert texts["chain.resistors.2.style"] == "1206"
-    assert texts["chain.resistors.3.ref"] == "R77"
-    assert texts["chain.parallel.1.1"] == "330k, 330k"
+    assert (texts["chain.resistors.2"], texts["chain.resistors.3"]) == ("33k", "22k")
+    assert texts["chain.resistors.2.style"] == texts["chain.resistors.3.style"] == "1206"
+    assert texts["chain.resistors.4.ref"] == "R77"
+    assert (texts["chain.parallel.1.1"], texts["chain.parallel.1.2"]) == ("330k", "330k")
 
 
 def test_resistors_of_a_row_may_stand_close() -> None:
@@ -155,13 +155,13 @@ def test_rows_come_and_go() -> None:
     assert [r.resistance_ohm for r in board.chains[0]] == [33e3, 22e3, 47e3]
     assert board.chains[0][2].ref == "R77"
     texts = added(texts, "chain.resistors")
-    assert texts["chain.resistors.3"] == ""
+    assert texts["chain.resistors.4"] == ""
     assert read(texts)[0] == board  # an empty row is none
-    assert (
-        removed(removed(texts, "chain.parallel.2.1"), "chain.parallel.1.1")
-        .keys()
-        .isdisjoint({"chain.parallel.1.1", "chain.parallel.2.1"})
-    )
+    without = texts
+    for row in ("chain.parallel.2.1", "chain.parallel.1.2", "chain.parallel.1.1"):
+        assert row in without
+        without = removed(without, row)
+    assert not any(key.startswith("chain.parallel") for key in without)
     assert "chain.parallel.3.1" in added(texts, "chain.parallel")
     assert added(texts, "elsewhere") == texts == removed(texts, "elsewhere")
 
@@ -185,7 +185,6 @@ def test_rows_that_were_typed_stand_for_those_of_the_file() -> None:
     [
         ("chain.resistors.1", "110k, heavy", "heavy"),
         ("chain.resistors.1", "110k, 4,700", "may be thousands"),
-        ("chain.resistors.1", "", "a list of resistances"),
         ("chain.resistors.1.tolerance", "some", "some"),
         ("chain.resistors.1.ref", "R1 R2", "a reference"),
         ("chain.return_resistors.1", "33k", "bridge"),
@@ -212,6 +211,13 @@ def test_a_problem_stands_beside_its_field(key: str, text: str, words: str) -> N
     home = "feed.kind" if key == "feed.coil_supply" else key
     assert list(errors) == [home]
     assert words in errors[home]
+
+
+def test_a_chain_without_resistors_is_told_in_its_first_row() -> None:
+    none = dict.fromkeys((key for key in START if key.startswith("chain.resistors")), "")
+    errors = read({**START, **none})[1]
+    assert list(errors) == ["chain.resistors.1"]
+    assert "a list of resistances" in errors["chain.resistors.1"]
 
 
 def test_a_problem_in_the_second_row_stands_there() -> None:

@@ -122,10 +122,10 @@ def test_what_is_not_as_it_was_when_asked_does_not_come_back(
     """A row is asked for while an answer without it is under way, which then counts for nothing."""
     opened(browser, server.new)
     browser.execute_script(f"{HELD_BACK} document.querySelector({ADD!r}).click()")
-    wait(browser, lambda b: b.find_elements(By.NAME, "chain.resistors.2"))
+    wait(browser, lambda b: b.find_elements(By.NAME, "chain.resistors.4"))
     assert "At 115 V" in text(browser, "#lock")
     assert not any("At 207 V" in t for t in browser.execute_script("return window.shown"))
-    type_into(browser, "chain.resistors.2", "33k")
+    type_into(browser, "chain.resistors.4", "33k")
     wait(browser, lambda b: "33 kΩ" in text(b, "#shown svg.schematic"))
 
 

@@ -107,13 +107,24 @@ def type_into(browser: Chrome, key: str, value: str) -> None:
     place.send_keys(value)
 
 
+def type_rows(browser: Chrome, *values: str) -> None:
+    """The resistors from the feed: one a row, those that are left over taken away."""
+    for number, value in enumerate(values, 1):
+        type_into(browser, f"chain.resistors.{number}", value)
+    while browser.find_elements(By.NAME, f"chain.resistors.{len(values) + 1}"):
+        left = len(browser.find_elements(By.CSS_SELECTOR, "#first [aria-label^='Remove row']"))
+        last = browser.find_element(By.CSS_SELECTOR, f"#first [aria-label^='Remove row {left},']")
+        last.send_keys(Keys.ENTER)
+        wait(browser, lambda b, gone=left: not b.find_elements(By.NAME, f"chain.resistors.{gone}"))
+
+
 def field_value(browser: Chrome, key: str) -> str | None:
     return browser.find_element(By.NAME, key).get_attribute("value")
 
 
 def test_typing_redraws_the_board(page: Chrome) -> None:
     before = text(page, "#lock")
-    type_into(page, "chain.resistors.1", "91k, 160k, 220k")
+    type_rows(page, "91k", "160k", "220k")
     wait(page, lambda b: "220 kΩ" in text(b, "#shown svg.schematic"))
     assert text(page, "#lock") != before
     assert "R3" in text(page, "#shown svg.schematic")
@@ -123,21 +134,20 @@ def test_resistors_come_and_go_by_keyboard(page: Chrome) -> None:
     """A row is added, filled in where the focus then is, told more of, and taken away again."""
     add = page.find_element(By.CSS_SELECTOR, "[aria-label='Add a row, from the feed']")
     add.send_keys(Keys.ENTER)
-    wait(page, lambda b: focused(b) == "chain.resistors.2")
+    wait(page, lambda b: focused(b) == "chain.resistors.4")
     page.switch_to.active_element.send_keys("33k")
     wait(page, lambda b: "33 kΩ" in text(b, "#shown svg.schematic"))
-    more = page.find_element(By.XPATH, "//summary[text()='More of row 2']")
-    more.send_keys(Keys.ENTER, Keys.TAB)
+    page.switch_to.active_element.send_keys(Keys.SHIFT, Keys.TAB)
     page.switch_to.active_element.send_keys("R77")
     wait(page, lambda b: "R77" in text(b, "#shown svg.schematic"))
     page.refresh()
     wait(page, lambda b: "R77" in text(b, "#shown svg.schematic"))
-    remove = page.find_element(By.CSS_SELECTOR, "[aria-label='Remove row 2, from the feed']")
+    remove = page.find_element(By.CSS_SELECTOR, "[aria-label='Remove row 4, from the feed']")
     remove.send_keys(Keys.ENTER)
-    wait(page, lambda b: focused(b) == "chain.resistors.1")
+    wait(page, lambda b: focused(b) == "chain.resistors.3")
     assert "R77" not in text(page, "#shown svg.schematic")
     page.refresh()
-    assert not page.find_elements(By.NAME, "chain.resistors.2")
+    assert not page.find_elements(By.NAME, "chain.resistors.4")
 
 
 def test_a_code_is_read_beside_its_field(page: Chrome) -> None:
@@ -155,7 +165,7 @@ def judged(page: Chrome) -> None:
 
 def test_a_click_on_a_part_leads_to_its_field(page: Chrome) -> None:
     judged(page)
-    for ref, field in (("R2", "chain.resistors.1"), ("OC1.led", "optocoupler.family")):
+    for ref, field in (("R2", "chain.resistors.2"), ("OC1.led", "optocoupler.family")):
         page.find_element(By.CSS_SELECTOR, f".lying g.part[data-ref='{ref}'] text").click()
         assert focused(page) == field
 

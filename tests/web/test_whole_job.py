@@ -15,7 +15,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select
 
 from tests.web.conftest import Server
-from tests.web.test_page import focused, go_to, opened, text, type_into, wait
+from tests.web.test_page import go_to, opened, text, type_into, type_rows, wait
 from zcd.board.files import load_board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.faults import faults_of
@@ -67,12 +67,9 @@ def describe_the_board(browser: Chrome) -> None:
     browser.find_element(By.NAME, "feed.kind").send_keys("switched")
     browser.find_element(By.CSS_SELECTOR, "#rest > summary").send_keys(Keys.ENTER)
     browser.find_element(By.NAME, "chain.style").send_keys("1206")
-    type_into(browser, "chain.resistors.1", "110k, 130k")
-    browser.find_element(By.XPATH, "//summary[text()='More of row 1']").send_keys(
-        Keys.ENTER, Keys.TAB
-    )
-    assert focused(browser) == "chain.resistors.1.ref"
-    browser.switch_to.active_element.send_keys("R11, R12")
+    type_rows(browser, "110k", "130k")
+    type_into(browser, "chain.resistors.1.ref", "R11")
+    type_into(browser, "chain.resistors.2.ref", "R12")
     type_into(browser, "output.pull_up", "47k")
     shows(browser, "#shown svg.schematic", "47 kΩ")
     shows(browser, "#shown svg.schematic", "R12")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from itertools import groupby
+from dataclasses import dataclass, replace
 from typing import Any
 
 from zcd.board.as_printed import spread
@@ -46,7 +46,9 @@ START = {
     "mains.frequency": "50 Hz",
     "feed.kind": "direct",
     "chain.topology": "half-wave",
-    "chain.resistors.1": "51k, 62k, 51k",
+    "chain.resistors.1": "51k",
+    "chain.resistors.2": "62k",
+    "chain.resistors.3": "51k",
     "rectifier.part": "1N4007",
     "optocoupler.family": "817 B",
     "output.pull_up": "22k",
@@ -94,7 +96,7 @@ def _texts(given: Mapping[str, Any], before: str) -> Iterator[tuple[str, str]]:
         elif key == HARMONICS:
             yield key, ", ".join(_harmonic_text(item) for item in value)
         elif key in SINGLES and isinstance(value, Mapping):
-            yield from _row_texts(key, [value])
+            yield from _row_texts(key, value)
         elif isinstance(value, Mapping):
             yield from _texts(value, f"{key}.")
         else:
@@ -106,20 +108,16 @@ def _harmonic_text(item: Mapping[str, Any]) -> str:
 
 
 def _rows_texts(items: Sequence[Any], string: str) -> Iterator[tuple[str, str]]:
-    """Resistors in a row of which the same is said share one row."""
-    tables = [item if isinstance(item, Mapping) else {"value": item} for item in items]
-    alike = groupby(tables, lambda t: ["ref" in t, *(t.get(name) for name in DETAILS[1:])])
-    for number, (_, row) in enumerate(alike, 1):
-        yield from _row_texts(f"{string}.{number}", list(row))
+    for number, item in enumerate(items, 1):
+        table = item if isinstance(item, Mapping) else {"value": item}
+        yield from _row_texts(f"{string}.{number}", table)
 
 
-def _row_texts(key: str, row: Sequence[Mapping[str, Any]]) -> Iterator[tuple[str, str]]:
-    yield key, ", ".join(str(item["value"]) for item in row)
-    if "ref" in row[0]:
-        yield f"{key}.ref", ", ".join(str(item["ref"]) for item in row)
-    for name in DETAILS[1:]:
-        if name in row[0]:
-            yield f"{key}.{name}", str(row[0][name])
+def _row_texts(key: str, item: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    yield key, str(item["value"])
+    for name in DETAILS:
+        if name in item:
+            yield f"{key}.{name}", str(item[name])
 
 
 def known(key: str) -> bool:
@@ -312,9 +310,17 @@ def _with_row(key: str, texts: Mapping[str, str]) -> str:
     string, number = match[1], match[2]
     if string == PARALLEL:
         string, number = _parallel(texts)[int(match[2]) - 1], match[3] or "1"
-    rows = [row for _, row in _items(texts, string)]
-    # a row may hold several, as in "3x68k"
+    rows = _rows_by_part(texts, string)
     return f"{string}.{rows[min(int(number), len(rows)) - 1]}{match[4] or ''}"
+
+
+def _rows_by_part(texts: Mapping[str, str], string: str) -> list[int]:
+    """The number of the row that each resistor of a string stands in: ``3x68k`` is three."""
+    return [
+        row
+        for item, row in _items(texts, string)
+        for _ in spread({"chain": {"resistors": [item]}})["chain"]["resistors"]
+    ]
 
 
 def notes_of(board: Board, texts: Mapping[str, str]) -> dict[str, str]:
@@ -357,10 +363,31 @@ def part_fields(board: Board, texts: Mapping[str, str]) -> dict[str, str]:
     if board.traced is not None:
         parts = [part.ref for string in board.chains for part in string]
         keys |= dict.fromkeys((*parts, *(diode.ref for diode in board.diodes)), CIRCUIT)
-    rows = [f"{LISTS[0]}.{number}" for _, number in _items(texts, LISTS[0])]
-    keys |= {part.ref: row for part, row in zip(board.chains[0], rows, strict=False)}
+    for part, number in zip(board.chains[0], _rows_by_part(texts, LISTS[0]), strict=False):
+        keys[part.ref] = f"{LISTS[0]}.{number}"
     fields = fields_of(texts)
     return {ref: fields[key].id for ref, key in keys.items() if key in fields}
+
+
+@dataclass(frozen=True, slots=True)
+class StringRows:
+    """A string on the page: its rows, each with a key and its cells; what is folded away."""
+
+    rows: tuple[tuple[str, tuple[Field, ...]], ...]
+    more: tuple[Field, ...]
+
+
+def _string_rows(string: String, texts: Mapping[str, str]) -> StringRows:
+    """In a row stand reference, value and style; the reference that is taken as an example."""
+    rows, folded = [], []
+    for number in range(1, len(rows_of(texts, string.key)) + 1):
+        key = f"{string.key}.{number}"
+        value, more = row_fields(key, row_words(number))
+        said = {field.key.rpartition(".")[2]: field for field in more}
+        ref = replace(said.pop("ref"), hint=f"R{number}" if string.key == LISTS[0] else "")
+        rows.append((key, (ref, value, said.pop("style"))))
+        folded += said.values()
+    return StringRows(tuple(rows), tuple(folded))
 
 
 def form_words(texts: Mapping[str, str], errors: Mapping[str, str]) -> dict[str, Any]:
@@ -376,18 +403,12 @@ def form_words(texts: Mapping[str, str], errors: Mapping[str, str]) -> dict[str,
     Returns
     -------
     words : dict
-        ``groups``; ``rows``: string -> its rows as (key, field of the value, other fields);
+        ``groups``; ``rows``: string -> its `StringRows`;
         ``parallel``: strings; ``fields``: all of them by key; ``said``: keys of the fields that
         must not be folded away; ``unfolded``: whether those strings must not.
     """
     strings = strings_of(texts)
-    rows = {
-        s.key: [
-            (f"{s.key}.{n}", *row_fields(f"{s.key}.{n}", row_words(n)))
-            for n in range(1, len(rows_of(texts, s.key)) + 1)
-        ]
-        for s in strings
-    }
+    rows = {s.key: _string_rows(s, texts) for s in strings}
     fields = fields_of(texts)
     said = [key for key in fields if texts.get(key, "").strip() or key in errors]
     first = FIRST_TRACED if texts.get(CIRCUIT, "").strip() else FIRST
@@ -403,7 +424,7 @@ def form_words(texts: Mapping[str, str], errors: Mapping[str, str]) -> dict[str,
         "rest_errors": [key for key in rest if key in errors],
         "said": said,
         "unfolded": len(strings) > len(LISTS)
-        or len(rows[LISTS[1]]) > 1
+        or len(rows[LISTS[1]].rows) > 1
         or any(key.startswith(LISTS[1]) for key in said),
         "typed": texts,
         "errors": errors,

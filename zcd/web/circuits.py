@@ -15,7 +15,7 @@ from zcd.drawing.schematic import schematic
 from zcd.drawing.sketch import Sketch, sketch_svg
 from zcd.drawing.symbols import Words
 from zcd.web.board_form import START, differing, read
-from zcd.web.resistor_rows import Texts
+from zcd.web.resistor_rows import ROW, Texts
 
 CLAMP = {"clamp.part": "1N4148"}
 CIRCUITS: dict[str, Texts] = {
@@ -27,7 +27,8 @@ CIRCUITS: dict[str, Texts] = {
         "chain.topology": "two-led", "rectifier.part": "", "optocoupler.family": "814 A",
     },
     "traced by myself": {
-        "chain.topology": "", "chain.resistors.1": "", "rectifier.part": "",
+        "chain.topology": "", "rectifier.part": "",
+        **dict.fromkeys((key for key in START if ROW.fullmatch(key)), ""),
         CIRCUIT: "feed - R1 51k - R2 62k - R3 51k - D1 1N4007 > - led+; led- - neutral",
     },
 }  # fmt: skip
