@@ -103,7 +103,7 @@ def serving(folder: Path, **files: str) -> Iterator[Server]:
         running.kill()
 
 
-@pytest.fixture(scope="package")
+@pytest.fixture(scope="session")
 def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     """A server without a board file."""
     with serving(tmp_path_factory.mktemp("jobs")) as running:
@@ -134,7 +134,7 @@ def new_browser() -> Chrome:
     return driver
 
 
-@pytest.fixture(scope="package")
+@pytest.fixture(scope="session")
 def browser() -> Iterator[Chrome]:
     """A browser for all tests of the page."""
     if BROWSER is None or DRIVER is None:

@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
-from functools import cache
+from functools import cache, lru_cache
 from math import isfinite
 from typing import TYPE_CHECKING, Any
 
@@ -102,8 +102,17 @@ def nearest_name(value: object, names: tuple[str, ...]) -> str:
 
 def find_name(text: str, names: tuple[str, ...]) -> str | None:
     """Find a name whatever its spaces and case; None where there is none."""
-    wanted = re.sub(r"\s", "", text).casefold()
-    return next((name for name in names if re.sub(r"\s", "", name).casefold() == wanted), None)
+    return _by_spelling(names).get(_spelling(text))
+
+
+@lru_cache(maxsize=64)
+def _by_spelling(names: tuple[str, ...]) -> dict[str, str]:
+    """Of names that are spelt alike, the first."""
+    return {_spelling(name): name for name in reversed(names)}
+
+
+def _spelling(text: str) -> str:
+    return re.sub(r"\s", "", text).casefold()
 
 
 def require_length(value: object, key: str = "", most: int = LONGEST_TEXT) -> None:

@@ -15,8 +15,9 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
-from multiprocessing import get_context
+from multiprocessing import get_all_start_methods, get_context
 from multiprocessing.connection import Connection
+from multiprocessing.context import BaseContext
 from typing import TYPE_CHECKING, Any
 
 from zcd.errors import ZcdError
@@ -29,6 +30,8 @@ STALE_S = 2.0
 """Without anybody who waits for it so long, work is ended; a reload asks for it again before."""
 POLL_S = 0.1
 MAX_KEPT = 24
+PRELOADED = ("zcd.web.tasks", "zcd.api", "zcd.report.of_check_document")
+"""What nearly every piece of work needs: loaded once, in the process all others are forked from."""
 LESS_URGENT = 5
 """Steps of priority that the other processes stand behind the page's own answers."""
 
@@ -188,11 +191,20 @@ def _deaf_to_interrupts() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
+def _context() -> BaseContext:
+    """How processes are started: never from this one, which has threads."""
+    if "forkserver" not in get_all_start_methods():  # Windows
+        return get_context("spawn")
+    context = get_context("forkserver")
+    context.set_forkserver_preload(list(PRELOADED))
+    return context
+
+
 class _Worker:
     """Another process of this program, waiting for work."""
 
     def __init__(self) -> None:
-        context = get_context("spawn")
+        context = _context()
         self._pipe, theirs = context.Pipe()
         self._process = context.Process(target=_run_tasks, args=(theirs,), daemon=True)
         with _deaf_to_interrupts():
