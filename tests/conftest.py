@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import locale
 import logging
 import os
@@ -134,6 +135,14 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         return next((places[name] for name in LONGEST if path.endswith(name)), len(LONGEST))
 
     items.sort(key=place)
+
+
+def pytest_collection_finish() -> None:
+    """Look more seldom for objects that only hold each other.
+
+    Each time all modules, all tests and what is kept for other tests are walked through.
+    """
+    gc.set_threshold(10_000, 20, 20)
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:

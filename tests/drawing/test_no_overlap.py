@@ -42,11 +42,12 @@ from zcd.sync.lock import judge
 CLOUD = "cloud"
 """Dots all over an area; words may stand among them."""
 FEW = ("half-wave", "two-led", "emitter follower", "joint capacitor")
+Shown = list[tuple[Text, Bbox]]
 TOUCH = 0.5
 """Pixels by which boxes may meet: hardly the half of a line."""
 
 
-def shown(figure: Figure) -> list[tuple[Text, Bbox]]:
+def shown(figure: Figure) -> Shown:
     """All texts that are drawn, with their boxes in pixels."""
     FigureCanvasAgg(figure).draw()
     ticks = {
@@ -65,18 +66,17 @@ def shown(figure: Figure) -> list[tuple[Text, Bbox]]:
     ]
 
 
-def met(figure: Figure) -> list[tuple[str, str]]:
+def met(texts: Shown) -> list[tuple[str, str]]:
     """Pairs of texts that lie on one another."""
     return [
         (one.get_text(), other.get_text())
-        for (one, a), (other, b) in combinations(shown(figure), 2)
+        for (one, a), (other, b) in combinations(texts, 2)
         if min(a.x1, b.x1) - max(a.x0, b.x0) > TOUCH and min(a.y1, b.y1) - max(a.y0, b.y0) > TOUCH
     ]
 
 
-def struck(figure: Figure) -> list[str]:
+def struck(figure: Figure, texts: Shown) -> list[str]:
     """Texts that a line goes through, or that leave the figure; a white ground is no excuse."""
-    texts = shown(figure)
     width, height = figure.bbox.size
     out = [
         text.get_text()
@@ -189,8 +189,9 @@ SLOW = ("waveforms of all", "story, healthy", "two solvers, dark")
 )
 def test_no_words_on_words_or_on_a_curve(name: str) -> None:
     for figure in FIGURES[name]():
-        assert not met(figure)
-        assert not struck(figure)
+        texts = shown(figure)
+        assert not met(texts)
+        assert not struck(figure, texts)
 
 
 def test_words_on_words_and_on_a_curve_would_be_seen() -> None:
@@ -199,8 +200,9 @@ def test_words_on_words_and_on_a_curve_would_be_seen() -> None:
     ax.plot([0.0, 1.0], [0.0, 1.0], label="curve")
     for words, ground in (("one", None), ("other", WHITE)):
         ax.text(0.5, 0.5, words, ha="center", va="center", bbox=ground)
-    assert met(figure) == [("one", "other")]
-    assert struck(figure) == ["one on curve", "other on curve"]
+    texts = shown(figure)
+    assert met(texts) == [("one", "other")]
+    assert struck(figure, texts) == ["one on curve", "other on curve"]
 
 
 def test_words_on_contours_arrows_and_markers_would_be_seen() -> None:
@@ -213,4 +215,4 @@ def test_words_on_contours_arrows_and_markers_would_be_seen() -> None:
     ax.plot(0.5, 0.8, marker="o", ms=4.0, ls="none", label="marker")
     for level in (0.2, 0.5, 0.8):
         ax.text(0.5, level, "words", ha="center", va="center", bbox=WHITE)
-    assert struck(figure) == [f"words on {label}" for label in ("marker", "contour", "arrow")]
+    assert struck(figure, shown(figure)) == [f"words on {label}" for label in ("marker", "contour", "arrow")]

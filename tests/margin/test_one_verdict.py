@@ -12,7 +12,7 @@ from tests.fuzz.random_boards import same_again
 from tests.margin.one_verdict import any_board, disagreements
 from zcd.board.model import Board
 
-few = settings(same_again, max_examples=3)
+few = settings(same_again, max_examples=2)
 many = settings(few, max_examples=300, derandomize=False)
 
 

@@ -124,7 +124,10 @@ def new_browser() -> Chrome:
     """Headless Chromium from the system's packages, keeping a log of what it loads."""
     options = ChromeOptions()
     options.binary_location = str(BROWSER)
-    for argument in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"):
+    for argument in (
+        "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage",
+        "--disable-extensions", "--disable-component-update", "--disable-background-networking",
+    ):  # fmt: skip
         options.add_argument(argument)
     options.set_capability("goog:loggingPrefs", {"performance": "ALL", "browser": "ALL"})
     driver = Chrome(options=options, service=Service(DRIVER))
