@@ -97,9 +97,14 @@ def test_every_command_is_known_here() -> None:
 
 
 @pytest.mark.parametrize(
-    ("command", "words"), [(command, words) for command, lines in DUE.items() for words in lines]
+    ("command", "words", "as_json"),
+    [
+        pytest.param(command, words, as_json, marks=pytest.mark.slow if as_json and n else ())
+        for as_json in (False, True)
+        for command, lines in DUE.items()
+        for n, words in enumerate(lines)
+    ],
 )
-@pytest.mark.parametrize("as_json", [False, True])
 def test_cautions_are_there(command: str, words: str, as_json: bool) -> None:
     ran = call([command, *_line(words), *(["--json"] if as_json else [])])
     assert ran.code in (0, 1), ran.err

@@ -263,6 +263,11 @@ def format_si(value: float, unit: str, *, digits: int = 4) -> str:
         return f"{value * 100:.{digits}g} %"
     if unit in {"°C", "h", "rad", "rpm", "kg m²"}:
         return f"{value:.{digits}g} {unit}"
+    return _with_prefix(float(value) + 0.0, unit, digits)  # no -0, of which 0 is the same key
+
+
+@lru_cache(maxsize=1024)
+def _with_prefix(value: float, unit: str, digits: int) -> str:
     quantity = _quantity_class()(value, unit)
     return str(quantity.render(prec=digits - 1)).replace("u" + unit, "µ" + unit)
 

@@ -15,7 +15,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
-from multiprocessing import get_all_start_methods, get_context
+from multiprocessing import get_all_start_methods, get_context, resource_tracker
 from multiprocessing.connection import Connection
 from multiprocessing.context import BaseContext
 from typing import TYPE_CHECKING, Any
@@ -195,6 +195,7 @@ def _context() -> BaseContext:
     """How processes are started: never from this one, which has threads."""
     if "forkserver" not in get_all_start_methods():  # Windows
         return get_context("spawn")
+    resource_tracker.ensure_running()  # when it begins, it has Ctrl-C heard again
     context = get_context("forkserver")
     context.set_forkserver_preload(list(PRELOADED))
     return context
