@@ -215,4 +215,6 @@ def test_words_on_contours_arrows_and_markers_would_be_seen() -> None:
     ax.plot(0.5, 0.8, marker="o", ms=4.0, ls="none", label="marker")
     for level in (0.2, 0.5, 0.8):
         ax.text(0.5, level, "words", ha="center", va="center", bbox=WHITE)
-    assert struck(figure, shown(figure)) == [f"words on {label}" for label in ("marker", "contour", "arrow")]
+    assert struck(figure, shown(figure)) == [
+        f"words on {label}" for label in ("marker", "contour", "arrow")
+    ]

@@ -17,12 +17,13 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from multiprocessing import get_all_start_methods, get_context, resource_tracker
 from multiprocessing.connection import Connection
-from multiprocessing.context import BaseContext
 from typing import TYPE_CHECKING, Any
 
 from zcd.errors import ZcdError
 
 if TYPE_CHECKING:
+    from multiprocessing.context import ForkServerContext, SpawnContext
+
     from starlette.requests import Request
 
 WORKER_COUNT = 2
@@ -191,7 +192,7 @@ def _deaf_to_interrupts() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
-def _context() -> BaseContext:
+def _context() -> ForkServerContext | SpawnContext:
     """How processes are started: never from this one, which has threads."""
     if "forkserver" not in get_all_start_methods():  # Windows
         return get_context("spawn")
