@@ -1,17 +1,27 @@
-"""What every face of the tool says of one board, held against its check."""
+"""What every face of the tool says of one board, held against its check.
+
+`python -m tests.margin.one_verdict 1 300` does it for the designs of 300 seeds, and prints what it
+compared.
+"""
 
 from __future__ import annotations
 
+import json
+import sys
+from collections import Counter
 from collections.abc import Iterator
-from dataclasses import replace
+from pathlib import Path
+from resource import RUSAGE_CHILDREN, getrusage
+from subprocess import run
+from tempfile import TemporaryDirectory
+from time import process_time
 from typing import Any
 from unittest.mock import patch
 
 import numpy as np
-from hypothesis import strategies as st
 
-from tests.fuzz.random_boards import boards
-from zcd import api
+from tests.margin.drawn_designs import drawn_design
+from zcd import api, loads
 from zcd.board.drawer import series_drawer
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
@@ -21,75 +31,75 @@ from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.readings import Measured
 from zcd.diagnosis.retest import retest
-from zcd.diagnosis.samples import BENCH_DEGC
 from zcd.margin.check import LEVELS, Check
 from zcd.margin.loss_map import loss_map
 from zcd.margin.rules import RARE_RATIO, worst_status
 from zcd.margin.spread import AT_CORNER
 from zcd.renderings import document_of
-from zcd.report.of_check_answer import FEW_RATIO, finding_lines, headline_text
+from zcd.report.of_check_answer import finding_lines, headline_text
 from zcd.report.terminal import document_text
 from zcd.serialize import to_dict
 from zcd.simulation.causes import find_cause
 from zcd.simulation.sync_view import sync_views_of
 from zcd.spice.solve import Spice
 from zcd.substitutes.proposals import Closeness
-from zcd.sync.lock import LIMITS, judge
+from zcd.sync.lock import judge
 from zcd.web import tasks
 
 NEAR = 0.02
 """A margin smaller than this may fall either way between solvers and grids."""
 READINGS = 12
-FIRST_WORDS = {"pass": "PASSES. ", "warning": "PASSES, with ", "fail": "FAILS: "}
+FIRST_WORDS = {
+    "pass": ("PASSES. ", "PASSES, if "),
+    "warning": ("PASSES, ", "WARNING: "),
+    "fail": ("FAILS: ", "FAILS at the limit: "),
+}
 
 
-@st.composite
-def any_board(draw: st.DrawFn, *, capacitors: bool = True) -> Board:
-    """A random board on a bench, whose controller is read in nothing, something or everything."""
-    board = draw(boards(capacitors=capacitors))
-    keys = [limit.key for limit in LIMITS.values()]
-    stated = frozenset(draw(st.lists(st.sampled_from(keys), unique=True)))
-    volts, opto = board.output.supply_v, board.optocoupler
-    spread = draw(st.floats(1.1, 2.0))  # of its grade, each way
-    opto = replace(
-        opto, ctr_min_ratio=opto.ctr_ratio / spread, ctr_max_ratio=opto.ctr_ratio * spread
-    )
-    return replace(
-        board,
-        optocoupler=opto,
-        service=replace(board.service, bench_degc=draw(st.floats(*BENCH_DEGC))),
-        controller=replace(
-            board.controller,
-            stated=stated,
-            edges=draw(st.sampled_from(("one", "both"))),
-            low_threshold_v=0.2 * volts,
-            high_threshold_v=0.8 * volts,
-        ),
-    )
+FACES = "check, JSON, page, population, solve, story, retest"
+DEEP, SELDOM = "substitute", "ngspice, map, the commands as processes"
 
 
-def disagreements(board: Board, *, deep: bool = False, slow: bool = False) -> list[str]:
-    """A sentence for each face that says something else than the check.
+def disagreements(
+    board: Board, *, deep: bool = False, slow: bool = False, text: str = ""
+) -> tuple[str, list[str]]:
+    """The status of a board, and a sentence for each face that says something else than the check.
 
     Parameters
     ----------
     board : Board
     deep : bool
-        Also ask retest and substitute, which take seconds.
+        Also ask substitute, which takes seconds.
     slow : bool
         Also ask the circuit simulator and the map.
+    text : str
+        Its file: the commands are asked as processes too; empty: they are not.
     """
     check = api.check(board)
     found = [
         *_faces(board, check),
         *_shares(check),
         *_at_nominal(board, check),
+        *_retest(board),
     ]
     if deep:
-        found += [*_substitute(board, check), *_retest(board)]
+        found += _substitute(board, check)
     if slow:
         found += [*_spice(board, check), *_map(board, check)]
-    return found
+    if text:
+        found += _processes(text, check)
+    return check.status, found
+
+
+def design_disagreements(seed: int) -> tuple[str, list[str]]:
+    """The same of a drawn design: one in five is asked for substitutes too, one in ten for all."""
+    design = drawn_design(seed)
+    return disagreements(
+        loads(design.text),
+        deep=seed % 5 == 0,
+        slow=design.seldom,
+        text=design.text if design.seldom else "",
+    )
 
 
 def _faces(board: Board, check: Check) -> Iterator[str]:
@@ -110,10 +120,7 @@ def _faces(board: Board, check: Check) -> Iterator[str]:
     lines = finding_lines(check)
     # a corner that no board drawn reaches asks for nothing
     noted = any(rule.is_note for rule in check.every_rule)
-    doubt = any(rule.depends_on for rule in check.every_rule)
-    doubted = doubt and check.spread.population.doubtful_ratio >= FEW_RATIO
-    first = "WARNING: " if doubted and status == "warning" else FIRST_WORDS[status]
-    if f"\n{first}" not in f"\n{text}":
+    if not any(f"\n{first}" in f"\n{text}" for first in FIRST_WORDS[status]):
         yield f"the terminal does not say {status}: {headline_text(check)}"
     marks = {"pass": "note: ", "warning": "warning: ", "fail": "FAIL: "}[status]
     if (status != "pass" and not lines) or (lines and not lines[0].startswith(marks)):
@@ -166,7 +173,8 @@ def _at_nominal(board: Board, check: Check) -> Iterator[str]:
 
 def _substitute(board: Board, check: Check) -> Iterator[str]:
     """What is proposed passes the check, or does as well as the original."""
-    refs = (board.chains[0][0].ref, board.optocoupler.ref, board.output.resistor.ref)
+    places = (board.chains[0][0], board.optocoupler, board.output.resistor)
+    refs = [part.ref for part in places if part is not None]
     found = api.substitute(board, series_drawer("E12", "1206"), refs=refs).found
     if bool(found.original.failed) is check.passes:
         yield f"substitute says of the original: {[r.name for r in found.original.failed]}"
@@ -197,6 +205,39 @@ def _retest(board: Board) -> Iterator[str]:
         yield f"retest takes a perfect reading for none: {again.measured.reading.words}"
 
 
+def _processes(text: str, check: Check) -> Iterator[str]:
+    """The commands of the installed program, each started once."""
+    nominal = check.levels[LEVELS.index("nominal")].locks
+    with TemporaryDirectory() as folder:
+        file = Path(folder, "board.toml")
+        file.write_text(text, encoding="utf-8")
+
+        def told(*words: str) -> tuple[int, str]:
+            argv = [sys.executable, "-m", "zcd", words[0], str(file), *words[1:]]
+            done = run(argv, capture_output=True, text=True, encoding="utf-8", check=False)
+            if done.stderr or done.returncode > 1:
+                raise AssertionError(f"zcd {words}: {done.returncode} {done.stderr}")
+            return done.returncode, done.stdout
+
+        status, out = told("check")
+        first = headline_text(check).partition(":")[0].partition(",")[0].split(".")[0]
+        if status != int(not check.passes) or first not in out:
+            yield f"zcd check ends with {status}: {out[:80]}"
+        if told("check", "--strict")[0] != int(check.status != "pass"):
+            yield "zcd check --strict ends otherwise"
+        record = json.loads(told("check", "--json")[1])
+        if record["status"] != check.status:
+            yield f"zcd check --json says {record['status']}"
+        if json.loads(told("map", "--json")[1])["locks"] is not nominal:
+            yield "zcd map locks otherwise"
+        if json.loads(told("spice", "--json")[1])["locks"]["ours"] is not nominal:
+            yield "zcd spice locks otherwise"
+        ref = check.board.chains[0][0].ref
+        status, out = told("substitute", "--for", ref, "--json")
+        if json.loads(out)["original"]["passes"] is not check.passes:
+            yield "zcd substitute says otherwise of the original"
+
+
 def _map(board: Board, check: Check) -> Iterator[str]:
     level = check.levels[LEVELS.index("nominal")]
     found = loss_map(board, "mains", "temperature")
@@ -212,3 +253,29 @@ def _spice(board: Board, check: Check) -> Iterator[str]:
     lock = judge(Spice().solve(build_circuit(board)), board)
     if abs(float(lock.margin[0])) > NEAR and bool(lock.locks[0]) is not level.locks:
         yield f"ngspice locks: {bool(lock.locks[0])}, the check: {level.locks}"
+
+
+def main(first: int, count: int) -> None:
+    """Print what every face says otherwise of so many designs, and what was compared."""
+    statuses: Counter[str] = Counter()
+    differing = 0
+    for seed in range(first, first + count):
+        start_s = _processor_s()
+        try:
+            status, found = design_disagreements(seed)
+        except Exception as error:  # the next board is asked all the same
+            status, found = "?", [f"{type(error).__name__}: {error}"]
+        statuses[status] += 1
+        differing += bool(found)
+        print(f"{seed} {status} {_processor_s() - start_s:.1f} s {found}", flush=True)
+    print(f"{count} boards {dict(statuses)}, {differing} of them with a difference")
+    print(f"all: {FACES}; one in five: {DEEP}; one in ten: {SELDOM}")
+
+
+def _processor_s() -> float:
+    """Of this process and of those that it started."""
+    return process_time() + sum(getrusage(RUSAGE_CHILDREN)[:2])
+
+
+if __name__ == "__main__":
+    main(*map(int, sys.argv[1:]))
