@@ -31,7 +31,8 @@ KINDS = {
 COUPLERS = (
     *(f'"{name}"' for name in ("817 A", "817 B", "817 C", "817 D", "817", "4N35", "TLP785 GB")),
     '{family = "817", ctr = "110 %"}',
-    '{ctr = "80..240 % at 5 mA", led_current = "50 mA"}', '{family = "817", grade = "C", remaining = "70 %"}',
+    '{ctr = "80..240 % at 5 mA", led_current = "50 mA"}',
+    '{family = "817", grade = "C", remaining = "70 %"}',
 )  # fmt: skip
 TWO_LEDS = ('"814"', '"814 A"', '"H11AA1"', '"TLP620 GB"')
 WATTS = {"1206": 0.25, "1/4 W": 0.25, "1/2 W": 0.5, "1 W": 1.0, "2 W": 2.0}
@@ -108,7 +109,9 @@ class _Draw:
                 '  "x - D1 1N4007 < - neutral",\n  "x - R3 1k - led+",\n  "led- - neutral",\n]'
             )
         half = 1.0 if kind in ("bridge", "two-led", "clamped") else 0.5
-        return head + self.chain(kind, mains_v, total_ohm, half) + "\n" + KINDS[kind] + self.led(kind)
+        return (
+            head + self.chain(kind, mains_v, total_ohm, half) + "\n" + KINDS[kind] + self.led(kind)
+        )
 
     def chain(self, kind: str, mains_v: float, total_ohm: float, half: float) -> str:
         count = self.one_of((1, 2, 2, 3))

@@ -16,9 +16,9 @@ from zcd.diagnosis.readings import AccessLevel
 from zcd.errors import plain
 from zcd.report.cautions import PROBED, caution_lines
 from zcd.report.document import Block, Document, Paragraph, Section
+from zcd.report.of_check_document import caution_sections
 from zcd.report.of_diagnosis import spread_of
 from zcd.report.of_diagnosis_dict import repeated_to_dict
-from zcd.report.of_diagnosis_document import caution_sections
 from zcd.report.table import Table
 from zcd.report.text import crossing_text, quantity_text
 from zcd.sync.lock import expected_pulses

@@ -7,9 +7,10 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from zcd.board.model import Board
+from zcd.diagnosis.readings import AccessLevel
 from zcd.errors import plain
 from zcd.margin.check import Check
-from zcd.report.cautions import TOUCHED
+from zcd.report.cautions import TOUCHED, Caution, caution_lines
 from zcd.report.document import (
     Cautions,
     Document,
@@ -44,6 +45,16 @@ OUTLOOK_HINT = (
     "boards lose sync."
 )
 TOUCH_CAUTION = "CAUTION before the board is touched"
+
+
+def caution_sections(*due: Caution) -> tuple[Section, ...]:
+    """The cautions that are due, under their heading; none where none is."""
+    return (Section(TOUCH_CAUTION, (Cautions((("", due),)),)),) if due else ()
+
+
+def brief_cautions(*sides: AccessLevel) -> Section:
+    """Those of the most dangerous next action, in the answer of one screen."""
+    return Section("", tuple(map(Paragraph, caution_lines(*sides))), answer=True)
 
 
 def check_document(check: Check) -> Document:

@@ -9,11 +9,10 @@ from zcd.diagnosis.case import Case, ExpectedReadings
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.readings import AccessLevel
 from zcd.errors import plain
-from zcd.report.cautions import Caution, caution_lines
-from zcd.report.document import Block, BulletList, Cautions, Document, Paragraph, Section
+from zcd.report.document import Block, BulletList, Document, Paragraph, Section
 from zcd.report.of_answers import suggestion_lines
 from zcd.report.of_check import board_line
-from zcd.report.of_check_document import TOUCH_CAUTION, end_sections
+from zcd.report.of_check_document import caution_sections, end_sections
 from zcd.report.of_diagnosis import (
     STOPPED,
     cautions_for,
@@ -28,16 +27,6 @@ from zcd.report.of_diagnosis import (
 from zcd.report.of_diagnosis_answer import verdict_line
 from zcd.report.of_job_history import LEAVE_OUT, fault_statistics_line
 from zcd.report.text import quantity_text
-
-
-def caution_sections(*due: Caution) -> tuple[Section, ...]:
-    """The cautions that are due, under their heading; none where none is."""
-    return (Section(TOUCH_CAUTION, (Cautions((("", due),)),)),) if due else ()
-
-
-def brief_cautions(*sides: AccessLevel) -> Section:
-    """Those of the most dangerous next action, in the answer of one screen."""
-    return Section("", tuple(map(Paragraph, caution_lines(*sides))), answer=True)
 
 
 def card_document(expected_readings: ExpectedReadings) -> Document:

@@ -17,6 +17,7 @@ from zcd.errors import plain
 from zcd.margin.headroom import Headroom
 from zcd.report.cautions import DANGER, Caution, caution_lines
 from zcd.report.document import Document, Paragraph, Section
+from zcd.report.of_check_document import caution_sections
 from zcd.report.of_diagnosis import (
     PROBABLY,
     cautions_for,
@@ -26,7 +27,6 @@ from zcd.report.of_diagnosis import (
     with_relay_on,
 )
 from zcd.report.of_diagnosis_dict import reading_to_dict, repeated_to_dict
-from zcd.report.of_diagnosis_document import caution_sections
 from zcd.report.of_readings_card import WIDE_OHMS, is_wide, short_reading
 from zcd.report.of_retest_record import span_text
 from zcd.report.table import Quantity, Table

@@ -12,9 +12,8 @@ from zcd.errors import plain
 from zcd.report.cautions import Caution
 from zcd.report.document import Document, Paragraph, Section
 from zcd.report.of_check import board_line
-from zcd.report.of_check_document import end_sections
+from zcd.report.of_check_document import brief_cautions, caution_sections, end_sections
 from zcd.report.of_diagnosis import cautions_for
-from zcd.report.of_diagnosis_document import brief_cautions, caution_sections
 from zcd.report.table import Table
 from zcd.report.text import NOTHING, quantity_text
 from zcd.serialize import Record

@@ -14,10 +14,9 @@ from zcd.errors import plain
 from zcd.report.cautions import MOTOR, SHORT_CAUTIONS, Caution, caution_lines, most_dangerous
 from zcd.report.document import Block, BulletList, Document, Facts, Paragraph, Section
 from zcd.report.of_check import board_line
-from zcd.report.of_check_document import end_sections
+from zcd.report.of_check_document import brief_cautions, caution_sections, end_sections
 from zcd.report.of_diagnosis import cautions_for, state_line
 from zcd.report.of_diagnosis_answer import step_text
-from zcd.report.of_diagnosis_document import brief_cautions, caution_sections
 from zcd.report.of_story import (
     FAN_FEED,
     advice_lines,

@@ -8,8 +8,7 @@ from zcd.report.cautions import FITTED, OF_OPTOCOUPLERS
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
 from zcd.report.of_board import READ_AGAIN, drawer_lines, read_as_line, unread_line
 from zcd.report.of_check import assumed_values_table, board_line
-from zcd.report.of_check_document import end_sections
-from zcd.report.of_diagnosis_document import caution_sections
+from zcd.report.of_check_document import caution_sections, end_sections
 from zcd.report.of_drive_parts import drive_lines, need_line, refused_lines, switches_table
 from zcd.report.of_substitutes import (
     answer_lines,

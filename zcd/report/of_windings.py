@@ -13,7 +13,7 @@ from zcd.errors import InputError, invalid_value
 from zcd.refdata import default
 from zcd.report.cautions import LOCAL, UNPLUGGED
 from zcd.report.document import BulletList, Document, Paragraph, Section
-from zcd.report.of_diagnosis_document import caution_sections
+from zcd.report.of_check_document import caution_sections
 from zcd.report.table import Table
 from zcd.report.text import quantity_text
 from zcd.serialize import Record

@@ -25,7 +25,7 @@ from zcd.margin.corners import ROOM_RATIO, Corners, find_all_corners
 from zcd.margin.headroom import Headroom, headrooms_of
 from zcd.margin.population import Population, drawn_shares
 from zcd.margin.rule_margins import RuleMargins, evaluate_together
-from zcd.margin.rules import Rule, newly_failed
+from zcd.margin.rules import RARE_RATIO, Rule, newly_failed
 from zcd.margin.spread import AT_CORNER, corner_circuit, corner_rules
 from zcd.margin.stress import (
     ResistorStress,
@@ -123,11 +123,29 @@ def verdicts(boards: Sequence[Board]) -> list[Verdict]:
     Resistors that carry the same current are one to the rest of the board, so that boards with
     chains of different length are solved together but for the stress of single resistors.
     """
-    headrooms, at_levels = _headrooms(boards, [level_rows(board) for board in boards])
-    at_worst = solved_alike([worst_circuit(board) for board in boards])
+    some, which = _different(boards)
+    headrooms, at_levels = _headrooms(some, [level_rows(board) for board in some])
+    at_worst = solved_alike([worst_circuit(board) for board in some])
     return [
-        _verdict(board, at_levels[k], headrooms[k], at_worst[k]) for k, board in enumerate(boards)
+        _verdict(board, at_levels[k], headrooms[k], at_worst[k])
+        for board, k in zip(boards, which, strict=True)
     ]
+
+
+def _different(boards: Sequence[Board]) -> tuple[list[Board], list[int]]:
+    """One board of each circuit, and which of them each board is; its parts' ratings may differ."""
+    keys = [_circuit_key(board) for board in boards]
+    firsts = [keys.index(key) for key in dict.fromkeys(keys)]
+    return [boards[k] for k in firsts], [firsts.index(keys.index(key)) for key in keys]
+
+
+def _circuit_key(board: Board) -> tuple[object, ...]:
+    """What the engine sees of a board and of its tolerances: equal circuits have equal keys."""
+    elements = (
+        (type(each), each.ref, each.nodes, *map(float, each.values().values()))
+        for each in build_circuit(board)
+    )
+    return (*elements, *((each.name, each.low, each.high) for each in tolerances_of(board)))
 
 
 def with_corners(verdict: Sequence[Verdict]) -> list[Verdict]:
@@ -144,11 +162,13 @@ def with_corners(verdict: Sequence[Verdict]) -> list[Verdict]:
         In the same order.
     """
     boards = [one.board for one in verdict]
+    some, which = _different(boards)
     corners = find_all_corners(
-        boards, [tolerances_of(board) for board in boards], room_ratio=ROOM_RATIO
+        some, [tolerances_of(board) for board in some], room_ratio=ROOM_RATIO
     )
-    worst = list(zip(boards, corners, strict=True))
-    solved = solved_alike([corner_circuit(*one) for one in worst])
+    at_corners = solved_alike([corner_circuit(*one) for one in zip(some, corners, strict=True)])
+    worst = [(board, corners[k]) for board, k in zip(boards, which, strict=True)]
+    solved = [at_corners[k] for k in which]
     found = [corner_rules(*at, solution) for at, solution in zip(worst, solved, strict=True)]
     failed = [
         [rule.name.removeprefix(AT_CORNER) for rule in rules if not rule.passes] for rules in found
@@ -160,12 +180,22 @@ def with_corners(verdict: Sequence[Verdict]) -> list[Verdict]:
             # a corner that hardly any board surely reaches only warns, as in the whole check
             found[k] = corner_rules(*worst[k], solved[k], drawn)
         asked = [
-            k for k in asked
-            if len([r for r in found[k] if not r.passes]) < len(failed[k])
-            # where most of those nearest break, some farther off may break more surely
-            and (most < NEAR or max(r.share_ratio or 0.0 for r in found[k]) > MANY_BREAK)
+            k for k, drawn in zip(asked, populations, strict=True)
+            if any(_is_open(drawn, name, most) for name in failed[k])
         ]  # fmt: skip
     return [replace(one, corner_rules=rules) for one, rules in zip(verdict, found, strict=True)]
+
+
+def _is_open(drawn: Population, rule: str, most: int) -> bool:
+    """Whether boards farther from its corner may decide how a rule weighs.
+
+    Where none of the nearest breaks it, none does; where some do but none surely, one farther off
+    may, of those within `NEAR` only where most break.
+    """
+    broken, surely = (
+        margins.broken_ratio[rule] for margins in (drawn.rule_margins, drawn.sure_margins)
+    )
+    return surely < RARE_RATIO and broken > (0.0 if most < NEAR else MANY_BREAK)
 
 
 def near_corners(
