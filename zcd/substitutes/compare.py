@@ -25,7 +25,7 @@ from zcd.margin.corners import ROOM_RATIO, Corners, find_all_corners
 from zcd.margin.headroom import Headroom, headrooms_of
 from zcd.margin.population import Population, drawn_shares
 from zcd.margin.rule_margins import RuleMargins, evaluate_together
-from zcd.margin.rules import RARE_RATIO, Rule, newly_failed
+from zcd.margin.rules import Rule, newly_failed
 from zcd.margin.spread import AT_CORNER, corner_circuit, corner_rules
 from zcd.margin.stress import (
     ResistorStress,
@@ -42,9 +42,9 @@ from zcd.sync.lock import NOT_BINDING, judge
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-FIRST, NEAR, ALL, MANY_BREAK = 24, 256, 1024, 0.125
-"""Boards of a population that are judged for each corner that fails, those nearest to it: at first,
-where these leave open whether it matters, and where so large a share breaks."""
+NEAREST = 24
+"""Boards of a population that are judged for each corner that fails: with 12, 2 of 97 rules weighed
+otherwise than among all boards, with 24 none."""
 SAME_MARGIN = 0.02
 """A rule that fails by so little more, in units of its limit, fails as on the original board."""
 
@@ -174,45 +174,31 @@ def with_corners(verdict: Sequence[Verdict]) -> list[Verdict]:
         [rule.name.removeprefix(AT_CORNER) for rule in rules if not rule.passes] for rules in found
     ]
     asked = [k for k, names in enumerate(failed) if names]
-    for most in (FIRST, NEAR, ALL):
-        populations = near_corners([worst[k] for k in asked], [failed[k] for k in asked], most)
-        for k, drawn in zip(asked, populations, strict=True):
-            # a corner that hardly any board surely reaches only warns, as in the whole check
-            found[k] = corner_rules(*worst[k], solved[k], drawn)
-        asked = [
-            k for k, drawn in zip(asked, populations, strict=True)
-            if any(_is_open(drawn, name, most) for name in failed[k])
-        ]  # fmt: skip
+    populations = near_corners([worst[k] for k in asked], [failed[k] for k in asked])
+    for k, drawn in zip(asked, populations, strict=True):
+        # a corner that hardly any board surely reaches only warns, as in the whole check
+        found[k] = corner_rules(*worst[k], solved[k], drawn)
     return [replace(one, corner_rules=rules) for one, rules in zip(verdict, found, strict=True)]
 
 
-def _is_open(drawn: Population, rule: str, most: int) -> bool:
-    """Whether boards farther from its corner may decide how a rule weighs.
-
-    Where none of the nearest breaks it, none does; where some do but none surely, one farther off
-    may, of those within `NEAR` only where most break.
-    """
-    broken, surely = (
-        margins.broken_ratio[rule] for margins in (drawn.rule_margins, drawn.sure_margins)
-    )
-    return surely < RARE_RATIO and broken > (0.0 if most < NEAR else MANY_BREAK)
-
-
 def near_corners(
-    worst: Sequence[tuple[Board, Corners]], failed: Sequence[Sequence[str]], most: int
+    worst: Sequence[tuple[Board, Corners]], failed: Sequence[Sequence[str]]
 ) -> list[Population]:
-    """The population of each board; only so many near each failing corner are judged.
+    """The population of each board; only the `NEAREST` to each failing corner are judged.
 
-    How near is the sum of what each tolerance does alone (`Corners.effects`).
+    How near is the sum of what each tolerance does alone (`Corners.effects`): once of all, and
+    once of those that a data sheet states, as the others have the benefit of the doubt.
     """
     shares, near = [], []
     for (_, corners), names in zip(worst, failed, strict=True):
         points = drawn_shares(len(corners.tolerances))
         rules = [corners.names.index(name) for name in names]
         towards = corners.effects[rules] * np.sign(corners.shares[rules] - 0.5)
+        stated = [t.unpublished is None or t.unpublished.above > 0.0 for t in corners.tolerances]
+        towards = np.concatenate([towards, towards * stated])
         closeness = points.reshape(-1, len(corners.tolerances)) @ towards.T
         shares.append(points)
-        near.append(np.unique(np.argsort(-closeness, axis=0)[:most]))
+        near.append(np.unique(np.argsort(-closeness, axis=0)[:NEAREST]))
     rows = [
         points.reshape(-1, points.shape[-1])[some]
         for points, some in zip(shares, near, strict=True)
