@@ -230,9 +230,7 @@ class Check(Result, NominalCheck):
     def status(self) -> Status:
         """The overall verdict; what the board was built with is not blamed on its repair."""
         inherited = () if self.repair is None else self.repair.inherited
-        own = worst_status(
-            rule for rule in self.every_rule if rule.name not in inherited and not rule.is_note
-        )
+        own = worst_status(rule for rule in self.every_rule if rule.name not in inherited)
         return "warning" if inherited and own == "pass" else own
 
     @property

@@ -85,8 +85,8 @@ class Rule(Generic[Number]):
         """How the rule is kept in the row with the least margin."""
         if np.all(self.margin >= 0.0):
             return "pass"
-        rare = self.share_ratio is not None and self.share_ratio < RARE_RATIO
-        return WEIGHTS[(1 if self.kind == "expectation" else 2) - (rare or bool(self.depends_on))]
+        less = self.is_rare or bool(self.depends_on)
+        return WEIGHTS[(1 if self.kind == "expectation" else 2) - less]
 
     @property
     def passes(self) -> bool:
@@ -94,9 +94,10 @@ class Rule(Generic[Number]):
         return self.status != "fail"
 
     @property
-    def is_note(self) -> bool:
-        """Whether sync is lost in a corner only that none of the boards drawn comes near."""
-        return self.status == "warning" and self.subject == SYNC and self.share_ratio == 0.0
+    def is_rare(self) -> bool:
+        """Whether it is broken, but by fewer of the boards drawn than weighs in full."""
+        few = self.share_ratio is not None and self.share_ratio < RARE_RATIO
+        return few and not np.all(self.margin >= 0.0)
 
     def at(self, row: int) -> Rule[float]:
         """The rule of one row."""

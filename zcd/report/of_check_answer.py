@@ -58,8 +58,6 @@ SPOKEN = {
     "unevenness of the pulses": "pulses uneven by",
 }
 """Quantities whose name is no beginning of a sentence."""
-NOTE = "note: "
-"""Before a finding that asks for nothing, and that the verdict does not count as a warning."""
 EXPECTATION_TEXTS = {
     "low time": "some controllers miss pulses this short",
     "high time": "some controllers miss pauses this short",
@@ -94,7 +92,7 @@ def answer_section(
     first = Verdict(headline, check.passes) if is_verdict else Paragraph(headline)
     blocks: list[Block] = [first]
     blocks += [Paragraph(line) for line in advice_lines(check)]
-    if findings := tuple(line for line in finding_lines(check) if not line.startswith(NOTE)):
+    if findings := finding_lines(check):
         blocks.append(BulletList(_first(findings, most)))
     blocks.append(Facts(tuple(_facts(check))))
     blocks += [Paragraph(line) for line in (read_as_line(check.board),) if line]
@@ -123,9 +121,7 @@ def headline_text(check: Check) -> str:
         weak = f": {_overloaded_text(parts)}" if parts else ""
         return f"NO WORSE than the original, which has the same weakness{weak}."
     if check.status == "warning":
-        count = sum(not line.startswith(NOTE) for line in finding_lines(check))
-        if not count:
-            return f"PASSES{condition}. {sound}."
+        count = len(finding_lines(check))
         if doubt := next((rule.depends_on for rule in check.every_rule if rule.depends_on), ""):
             what = plain(doubt.partition(",")[0])
             if may := _may_fail_ratio(check):
@@ -234,7 +230,9 @@ def _grade_lines(check: Check) -> Iterator[str]:
             f"Read the grade letter behind the type number of {ref} first: a typical {ref} works, "
             "the weakest of all grades does not."
         )
-    elif check.status == "warning" and grade_unread(check.board):
+    elif grade_unread(check.board) and any(
+        rule.status == "warning" and not rule.is_rare for rule in check.every_rule
+    ):
         ref = _coupler_text(check)
         yield (
             f"No grade was read on {ref}: counted with the lowest CTR of all. Read the letter "
@@ -472,20 +470,30 @@ def finding_lines(check: Check) -> tuple[str, ...]:
         moot = (lost and (expected or corner)) or (doubtful and expected and corner)
         if rule.status != "pass" and not moot:
             groups.setdefault(rule.subject, []).append(rule)
+    rare = [subject for subject, rules in groups.items() if all(rule.is_rare for rule in rules)]
+    rarely = [rule for subject in rare for rule in groups.pop(subject)]
     ranked = sorted(
         groups.items(),
         key=lambda item: (-WEIGHTS.index(worst_status(item[1])), item[0] != SYNC),
     )
-    lines = sorted(
-        (_finding_line(check, subject, rules) for subject, rules in ranked),
-        key=lambda line: line.startswith(NOTE),
-    )
+    lines = [_finding_line(check, subject, rules) for subject, rules in ranked]
     lines += [
         f"{STATUS['warning']}: {sizes.warning}"
         for sizes in sizes_of(check, _failed_subjects(check))
         if sizes.too_small
     ]
+    lines.append(_rare_line(check, rarely))
     return tuple(plain(line) for line in lines if line)
+
+
+def _rare_line(check: Check, rules: Sequence[Rule[float]]) -> str:
+    """All that only hardly any board comes to, in one line; empty where there is nothing."""
+    what = ["sync is lost"] if any(rule.subject == SYNC for rule in rules) else []
+    what += [_figures_text(check, [r]) for r in rules if r.subject != SYNC and not of_size(r)]
+    if not what:
+        return ""
+    mark, reach = STATUS["warning"], _reach_text(check, rules)
+    return f"{mark}: {listed(what)} only with all tolerances at their worst ends at once ({reach})"
 
 
 def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
@@ -493,8 +501,7 @@ def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
     if check.passes and worst_status(rules) == "fail":
         mark = "warning, as on the original"
     if subject == SYNC:
-        note = all(rule.is_note for rule in rules)
-        return f"{NOTE if note else f'{mark}: '}{_sync_text(check, rules)}"
+        return f"{mark}: {_sync_text(check, rules)}"
     if subject == RESERVE:
         texts = [text for rule in rules if (text := _reserve_text(check, rule))]
         return f"{mark}: {'; '.join(texts)}" if texts else ""
@@ -521,11 +528,6 @@ def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     if not corners:
         return "sync is lost inside the mains band when hot"
     broken = RULE_WORDS[corners[0].name.removeprefix(AT_CORNER)].broken
-    if not _share(corners):
-        return (
-            "only a board with every tolerance at its worst end loses sync "
-            f"({_reach_text(check, corners)}); nothing to do"
-        )
     return f"sync is lost {_corner_text(check, corners)}: {broken}"
 
 
@@ -650,16 +652,21 @@ def _stress_text(check: Check, rules: list[Rule[float]]) -> str:
         return ""
     plain_ones = [rule for rule in rules if not rule.name.startswith(AT_CORNER)]
     where = "" if plain_ones else f" {_corner_text(check, rules)}"
+    return f"{_figures_text(check, plain_ones or rules)}{where}"
+
+
+def _figures_text(check: Check, rules: Sequence[Rule[float]]) -> str:
+    """What parts have to bear, and their limits."""
     by_peak = {f"{s.resistor.ref} voltage" for s in check.worst_resistors if s.by_peak}
     texts = []
-    for rule in plain_ones or rules:
+    for rule in rules:
         name = rule.name.removeprefix(AT_CORNER)
         value, limit = (quantity_text(each, rule.unit) for each in (rule.value, rule.limit))
         if name in by_peak:
             peak, most = (quantity_text(2**0.5 * each, "V") for each in (rule.value, rule.limit))
             value, limit = f"{peak} peak", f"{limit} rms, {most} peak"
         texts.append(f"{rule_words(name)} {value} (limit {limit})")
-    return f"{', '.join(texts)}{where}"
+    return ", ".join(texts)
 
 
 HOURS = "service.hours_per_year"
