@@ -7,7 +7,10 @@ said, the engine has to show it, and each is said somewhere.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache, partial
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
@@ -21,10 +24,14 @@ from zcd.circuit.build import build_circuit, input_refs
 from zcd.circuit.elements import Circuit, Junction, Resistance
 from zcd.diagnosis.circuit_edits import contact_open
 from zcd.diagnosis.faults import SMALL_DIODE_V, Fault, faults_of
+from zcd.diagnosis.rank import Diagnosis
+from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.margin.shorts import short_stress
 from zcd.margin.stress import HARMLESS_REVERSE_A
+from zcd.report.of_diagnosis import BLOCKED_BY, BLOCKING, unseen_parts
+from zcd.substitutes.compare import solved_alike
 
 AT_BASE = """mains = "230 V 50 Hz"
 optocoupler = "none"
@@ -162,3 +169,48 @@ def test_a_shorted_diode_exposes_the_led_where_it_is_said_to(name: str) -> None:
         # a resistor or LED that is shorted promises nothing about it
         if said or stress.ref.startswith(("D", "BR")):
             assert said == (stress.led_reverse_a > HARMLESS_REVERSE_A), stress.ref
+
+
+METER = Resistance(ref="meter", a="pin", b="logic0", resistance_ohm=10e6)
+"""What a usual one has on DC volts."""
+SAME_V = 0.1
+FEW = ("half-wave", "bridge", "emitter follower", "traced, two couplers", "base, rectifier")
+
+
+def pin_of(solution: Solution) -> tuple[float, bool]:
+    """What a meter on DC volts shows at the pin, and whether that moves."""
+    pin = solution.voltages_v["pin"][0]
+    moves = float(np.ptp(pin)) > 0.5 * float(solution.voltages_v["logic+"].max())
+    return float(solution.mean(solution.voltages_v["pin"])[0]), moves
+
+
+@pytest.mark.parametrize(
+    "name",
+    [pytest.param(name, marks=() if name in FEW else pytest.mark.slow) for name in BOARDS],
+)
+def test_of_what_is_not_yet_tested_the_pin_says_nothing(name: str) -> None:
+    """A second part that is open shows nothing at the pin; where pulses are seen, none is named."""
+    _, circuit, _ = good(name)
+    faults = {fault.key: fault for fault in faults_of(circuit) if not fault.states}
+    half = np.array([0.5])
+    for fault in faults.values():
+        if fault.kind not in BLOCKED_BY or fault.mode not in BLOCKING:
+            continue
+        alone = replace(circuit, elements=(*fault.edit(circuit, half), METER))
+        level_v, moves = pin_of(solve(alone))
+        texts = [f"dc pin {level_v:.3f} V", "frequency 50 Hz"]
+        found = SimpleNamespace(
+            stopped="sure",
+            measured=[parse_reading(text, circuit) for text in texts[: 1 + moves]],
+            indistinguishable=[SimpleNamespace(fault=fault)],
+        )
+        unseen = unseen_parts(cast("Diagnosis", found), circuit)
+        assert not (moves and unseen)
+        seconds = [key for key in (f"{ref} open" for ref in unseen) if key in faults]
+        others = solved_alike([faults[key].edit(alone, half) for key in seconds])
+        changed = [
+            key
+            for key, (other_v, other_moves) in zip(seconds, map(pin_of, others), strict=True)
+            if other_moves or abs(other_v - level_v) > SAME_V
+        ]
+        assert changed == [], fault.key

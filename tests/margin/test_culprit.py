@@ -75,6 +75,22 @@ def test_the_part_that_is_wrong_comes_first(
         assert zcd.check(sound.with_(**{**change, name: f"{value:.12g}"})).passes
 
 
+def test_the_values_that_are_named_reach_to_where_tolerances_end() -> None:
+    """A span so wide that its middle was once left out: 10 k, with which it passes, was too."""
+    text = """
+mains = "120 V 60 Hz"
+rectifier = "MB6S"
+optocoupler = "817 C"
+chain = {topology = "bridge", resistors = ["22k"], return_resistors = ["22k"], style = "1/2 W"}
+led = {resistor = "2k2"}
+output = {pull_up = "330", supply = "3.3 V"}
+"""
+    first = checked(zcd.loads(text)).remedies[0]
+    assert first.ref == "pull-up"
+    assert first.low < 10e3 < first.high
+    assert zcd.check(zcd.loads(text.replace("330", f"{first.high:.0f}"))).passes
+
+
 def test_too_little_beside_a_series_capacitor() -> None:
     """Harmonics charge it twice a period: 470 ohms in series are too few, 47 kilohms are not."""
     text = """

@@ -53,9 +53,8 @@ FARTHEST_DECADES = 1.0
 """Of a part that is to blame though the LED's current is as usual."""
 COARSE = 4
 """Every so many of the values are tried first."""
-DRAWN, FIRST, AT_ENDS, MANY = 96, 8, 8, 6
-"""Boards drawn for each value, and how many of them are judged first; values tried at each end, and
-how many make a span."""
+DRAWN, FIRST, MANY = 96, 8, 6
+"""Boards drawn for each value, how many of them are judged first, how many values make a span."""
 LOPSIDED_RATIO = 2.0
 """From here on below the resistors that it is like, a value leaves them too much of the mains."""
 MOST_LACKING = 10.0
@@ -212,7 +211,7 @@ def _tried(
             if remedy.unusual_decades > 0.0 or remedy.distance_decades <= FARTHEST_DECADES
         ]
     found.sort(key=lambda pair: (-pair[1].unusual_decades, pair[1].distance_decades))
-    kept = _within_tolerance(board, found[:most], room, _end_values)
+    kept = _within_tolerance(board, found[:most], room, _values_within)
     if kept or board.traced is None or not board.traced.capacitors:
         return kept
     # too little in series with a capacitor: the board fails by tolerances alone, at distorted mains
@@ -331,11 +330,10 @@ def _hold(
     return result
 
 
-def _end_values(board: Board, part: Part, remedy: Remedy) -> FloatArray:
-    """The values at both ends of a span."""
+def _values_within(board: Board, part: Part, remedy: Remedy) -> FloatArray:
+    """The values of a span."""
     values = _trial_values(board, part)
-    inside = values[(values >= remedy.low) & (values <= remedy.high)]
-    return np.unique(np.concatenate([inside[:AT_ENDS], inside[-AT_ENDS:]]))
+    return values[(values >= remedy.low) & (values <= remedy.high)]
 
 
 def _larger_values(board: Board, part: Part, remedy: Remedy) -> FloatArray:

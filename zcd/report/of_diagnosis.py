@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from math import inf
 
-from zcd.circuit.elements import Circuit, Junction, Phototransistor, Resistance, is_hidden
+from zcd.circuit.elements import Circuit, DcSource, Junction, Phototransistor, Resistance, is_hidden
 from zcd.circuit.points import PART_ENDINGS, diode_of_bridge, part_words
 from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading, good_board
 from zcd.diagnosis.fault_dictionary import FaultDictionary
@@ -235,10 +236,13 @@ def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
     """Parts that no reading was taken across, while a fault stops the pulses: those of the chain,
     and the optocoupler's output.
 
-    While it is there the pulses say nothing of them, so that a second bad part would not show.
+    While it is there the pin says nothing of them, so that a second bad part would not show. Where
+    pulses were seen, they have told of all.
     """
     fault = diagnosis.indistinguishable[0].fault if diagnosis.stopped == "sure" else None
     if fault is None or fault.kind not in BLOCKED_BY or fault.mode not in BLOCKING:
+        return ()
+    if any(_shows_pulses(m, circuit) for m in diagnosis.measured):
         return ()
     read = {
         ref
@@ -258,7 +262,9 @@ def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
     chain = [
         e.ref
         for e in circuit
-        if isinstance(e, Resistance | Junction) and set(e.nodes) <= mains and not is_hidden(e)
+        if isinstance(e, Resistance | Junction)
+        and set(e.nodes) <= mains - {"logic+"}  # a pin without pulses is as high as that makes it
+        and not is_hidden(e)
     ]
     unseen = [
         ref
@@ -268,6 +274,20 @@ def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
     # a level that stays tells nothing of a transistor that the LED never switched on
     outputs = [e.ref for e in circuit.of(Phototransistor) if e.ref != fault.repair]
     return (*unseen, *(f"{ref} transistor" for ref in outputs))
+
+
+def _shows_pulses(measured: Measured, circuit: Circuit) -> bool:
+    """Whether the pin was seen to do what needs the whole chain."""
+    reading, value = measured.reading, measured.value
+    if not (reading.over_pin and measured.exact and reading.power is Power.LIVE):
+        return False
+    if reading.function is Function.DC:
+        low, high = MOVING_RATIO
+        supply_v = next(e.voltage_v for e in circuit.of(DcSource) if e.ref == "supply")
+        # only its transistor lifts the pin of an emitter follower
+        follows = any(set(e.nodes) == {"logic+", "pin"} for e in circuit.of(Phototransistor))
+        return low < value / float(supply_v) < (inf if follows else high)
+    return reading.at_pin and 0.0 < value < OVERLOAD
 
 
 def hidden_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
@@ -285,6 +305,9 @@ def hidden_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
 BLOCKED_BY = ("led", "resistor", "diode", "phototransistor", "contact")
 BLOCKING = ("open", "short", "reversed")
 """Faults (kind, mode) with which there are no pulses, or none that tell of other parts."""
+MOVING_RATIO = (0.1, 0.9)
+"""Mean of a pin with pulses, over its supply: one at rest is nearer to either end (common practice,
+no source)."""
 MOST_SUSPECTS = 2
 OR_JUMPS = ": one of the two is wrong, or it jumps."
 AGAIN = "Take the first one again."
