@@ -27,13 +27,13 @@ def test_another_chain_is_not_as_built_where_its_current_is_not() -> None:
 
 
 def test_a_check_with_many_warnings_is_one_screen() -> None:
-    """A plate with ranges, and a part whose grade nobody read: four warnings."""
+    """A plate with ranges, and a part whose grade nobody read: five warnings."""
     board = parse_board("""mains = "220-240 V 50/60 Hz"
     optocoupler = "LTV-814"
     chain = {resistors = ["39k", "39k", "39k"], style = "1/2 W", topology = "two-led"}
     output = {pull_up = "10k", supply = "5 V"}""")
     check = api.check(board)
-    assert "with 4 warnings" in headline_text(check)
+    assert "with 5 warnings" in headline_text(check)
     told = document_text(check_answer(check), 80)
     assert len(told.splitlines()) < 25
     assert "No grade was read on OC1" in told
