@@ -242,7 +242,7 @@ def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
     fault = diagnosis.indistinguishable[0].fault if diagnosis.stopped == "sure" else None
     if fault is None or fault.kind not in BLOCKED_BY or fault.mode not in BLOCKING:
         return ()
-    if any(_shows_pulses(m, circuit) for m in diagnosis.measured):
+    if any(_needs_whole_chain(m, circuit) for m in diagnosis.measured):
         return ()
     read = {
         ref
@@ -276,7 +276,7 @@ def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
     return (*unseen, *(f"{ref} transistor" for ref in outputs))
 
 
-def _shows_pulses(measured: Measured, circuit: Circuit) -> bool:
+def _needs_whole_chain(measured: Measured, circuit: Circuit) -> bool:
     """Whether the pin was seen to do what needs the whole chain."""
     reading, value = measured.reading, measured.value
     if not (reading.over_pin and measured.exact and reading.power is Power.LIVE):
@@ -287,7 +287,7 @@ def _shows_pulses(measured: Measured, circuit: Circuit) -> bool:
         # only its transistor lifts the pin of an emitter follower
         follows = any(set(e.nodes) == {"logic+", "pin"} for e in circuit.of(Phototransistor))
         return low < value / float(supply_v) < (inf if follows else high)
-    return reading.at_pin and 0.0 < value < OVERLOAD
+    return reading.at_pin and _shows_pulses(reading) and 0.0 < value < OVERLOAD
 
 
 def hidden_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
