@@ -379,7 +379,8 @@ class StringRows:
 
 def _string_rows(string: String, texts: Mapping[str, str]) -> StringRows:
     """In a row stand reference, value and style; the reference that is taken as an example."""
-    rows, folded = [], []
+    rows: list[tuple[str, tuple[Field, ...]]] = []
+    folded: list[Field] = []
     for number in range(1, len(rows_of(texts, string.key)) + 1):
         key = f"{string.key}.{number}"
         value, more = row_fields(key, row_words(number))
