@@ -408,6 +408,7 @@ def test_diagnosis_of_a_board_from_typed_readings(
     assert main(["diagnose", str(job.parent / "board.toml"), *typed]) == 0
     out, err = capsys.readouterr()
     assert "Replace K1: contact open" in out
+    assert "These readings are not kept: add --ask" in out
     assert "Flags" not in out
     assert err == ""
 
@@ -435,7 +436,7 @@ def test_readings_asked_for_one_by_one(
     assert out.count(question) == 3 + len(told)
     steps = out.split(question)
     assert "Next, board unplugged and discharged: ohms across " in steps[0]
-    assert steps[1].startswith("\nLikeliest: ")
+    assert steps[1].startswith("\nMost likely: ")
     lines = [re.search(r"^(Next|To settle it), (.*?\.)$", step, re.M | re.S) for step in steps]
     asked = [line[2] for line in lines if line]
     assert len(asked) == 3

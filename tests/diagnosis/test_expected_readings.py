@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
+import pytest
 
 from tests.diagnosis.atlases import atlas_of
 from tests.diagnosis.boards import board
-from zcd.diagnosis.expected_readings import ExpectedReading, list_expected_readings
+from zcd.diagnosis.expected_readings import ExpectedReading, good_board, list_expected_readings
 from zcd.diagnosis.fault_dictionary import make_fault_dictionary
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.meters import AcKind, usual_meter
 from zcd.diagnosis.readings import AccessLevel, parts_over
+from zcd.diagnosis.samples import bench_tolerances, sample_meter
+from zcd.margin.tolerances import draw
 
 
 @cache
@@ -72,6 +76,28 @@ def test_healthy_is_in_order() -> None:
     for item in card():
         assert item.healthy.low <= item.healthy.middle <= item.healthy.high
         assert "healthy" not in item.faults
+
+
+CHEAP = replace(usual_meter(), dc_input_ohm=1e6, ac_input_ohm=1e6, ac_kind=AcKind.AVERAGE)
+BOARDS, LEAST_INSIDE = 500, 0.97
+
+
+@pytest.mark.parametrize("name", ["switched", "bridge", "half-wave-clamped"])
+def test_a_good_board_reads_within_what_is_said_of_one(name: str) -> None:
+    """Boards drawn apart from the samples, each with all that is unknown of board and meter
+    anywhere in its span, and the meter off by anything up to its accuracy."""
+    dictionary, rng = make_fault_dictionary(board(name), CHEAP), np.random.default_rng(7)
+    unknown = bench_tolerances(board(name))
+    drawn = draw(board(name), unknown, rng.uniform(size=(BOARDS, len(unknown)))).circuit
+    meter = sample_meter(board(name), drawn, CHEAP, BOARDS, rng.permutation(BOARDS))
+    dictionary.prepare(dictionary.readings)
+    for reading in dictionary.readings:
+        row = reading.function.row
+        off = row.accuracy_ratio(CHEAP) * rng.uniform(-1.0, 1.0, BOARDS)
+        shown, good = meter.read([reading])[:, 0] * (1.0 + off), good_board(dictionary, reading)
+        last_digit = 0.0 if row.decades else row.floor
+        inside = (shown >= good.low - last_digit) & (shown <= good.high + last_digit)
+        assert inside.mean() >= LEAST_INSIDE, reading.words
 
 
 def test_parts_over_leaves_out_what_is_no_part() -> None:

@@ -202,6 +202,11 @@ def test_a_contradiction_is_shown_beside_what_it_contradicts() -> None:
 @pytest.mark.parametrize(
     ("lines", "unseen"),
     [
+        (
+            ("ohm R2 OL", "ohm R2 OL", "ohm R1 110k"),
+            ("D1", "OC1.led", "OC1 transistor", "pull-up"),
+        ),
+        # a pin at the supply has a pull-up
         (("dc pin logic0 4.98", "ohm R2 OL"), ("R1", "D1", "OC1.led", "OC1 transistor")),
         (("dc pin logic0 4.98", "ohm R2 OL", "ohm R1 110k"), ("D1", "OC1.led", "OC1 transistor")),
         # pulses are there: they tell of all parts

@@ -121,6 +121,14 @@ def test_junctions_break_down_at_their_rating_or_beyond() -> None:
         assert volts.max() > 1.5 * volts.min()
 
 
+@pytest.mark.parametrize("forward_v", [1.042, 1.036, 1.004, 1.045, 1.110])
+def test_a_led_reads_as_the_makers_draw_it(forward_v: float) -> None:
+    """At 0.5 mA and 25 degC: PS2501, PC8171, SFH620A, EL817, TLP293 data sheets' figures."""
+    _, volts = shown("diode led+ neutral")
+    assert volts.min() < forward_v < volts.max()
+    assert volts.max() - volts.min() < 0.3
+
+
 def test_the_hypercube_is_that_of_scipy() -> None:
     """As `scipy.stats.qmc` draws it: every quantity has one sample in each of n equal cells."""
     ours = _hypercube(5, seed=3, samples=48)

@@ -12,7 +12,16 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from tests.jobs.demo_job import FAILS, HOLDS, SETTLED, case, lost_below, share_lost, solved
+from tests.jobs.demo_job import (
+    FAILS,
+    HOLDS,
+    SETTLED,
+    case,
+    dictionary,
+    lost_below,
+    share_lost,
+    solved,
+)
 from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.diagnosis.case import Case
@@ -204,14 +213,16 @@ def test_what_is_assumed_is_all_there(html: str) -> None:
 
 
 def test_readings_stand_beside_those_of_a_good_board(repaired: str) -> None:
-    """R2 of 43 kΩ, 5 %, reads OL."""
+    """R2 of 43 kΩ, 5 %, reads OL; a good one reads within that, and the meter's own accuracy."""
     assert '<th scope="col" class="right">good board</th>' in repaired
     row = re.search(r"<tr><td[^>]*>3</td>.*?</tr>", repaired)
     assert row is not None
     shown, good = re.findall(r">([^<>]+)</td>", row[0])[-2:]
     assert shown == "OL"
     low, high = (float(end.removesuffix(" kΩ")) for end in good.split(" to "))
-    assert 0.95 * 43.0 < low < 43.0 < high < 1.05 * 43.0
+    off = dictionary().meter.ohm_accuracy_ratio
+    assert 0.95 * (1.0 - off) < low / 43.0 < 0.97
+    assert 1.03 < high / 43.0 < 1.05 * (1.0 + off)
 
 
 def test_the_story_tells_how_one_fault_raised_both_flags(repaired: str) -> None:

@@ -19,13 +19,15 @@ from zcd.diagnosis.fault_dictionary import make_fault_dictionary
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.rank import Ranked, diagnose
 from zcd.diagnosis.reading_syntax import parse_reading
-from zcd.diagnosis.readings import AccessLevel
+from zcd.diagnosis.readings import AccessLevel, Power
 from zcd.diagnosis.trip import MOST_PLANNED, plan_trip
 from zcd.report.cautions import SHORT_CAUTIONS
 from zcd.report.document import Document
 from zcd.report.of_board import no_sync_line
+from zcd.report.of_diagnosis import RELAY_ON_HOW
 from zcd.report.of_diagnosis_answer import answer_document, likeliest_line, prompt_document
 from zcd.report.terminal import document_text, print_document
 
@@ -91,7 +93,7 @@ def prompt_text(*texts: str) -> str:
 
 def test_the_prompt_explains_the_answers_still_likely() -> None:
     text = prompt_text("ohm feed chain.2 2.73M")
-    assert "Likeliest: R" in text
+    assert "Most likely: R" in text
     meaning = text.partition(": ohms ")[2]
     assert re.search(r"Ω: R[12] drift;? ", meaning)
     assert ": a good board" not in meaning
@@ -159,6 +161,48 @@ def test_an_open_question_names_the_likeliest_and_what_settles_it() -> None:
     text = " ".join(lines_of(answer_document(case)))
     assert case.diagnosis.ranked[0].key in text
     assert ("To settle it" in text) is trip.settles
+
+
+def test_to_settle_it_is_said_of_a_reading_that_does_whatever_it_shows() -> None:
+    """With one of two resistors left, a good one leaves the other concluded, not read."""
+    chain = case_of("ohm feed chain.2 OL")
+    assert not plan_trip(chain.atlas, chain.diagnosis).settles
+    rest = case_of("ohm feed chain.2 OL", "ohm R1 110k")
+    assert plan_trip(rest.atlas, rest.diagnosis).settles
+    assert "To settle it" in " ".join(lines_of(answer_document(rest)))
+
+
+def test_because_has_the_reading_that_ruled_the_others_out() -> None:
+    for texts, named in (
+        (("ohm feed chain.2 OL", "ohm R1 110k"), "ohms across R1: 110 kΩ"),
+        (("dc pin logic0 4.98", "dc coil+ coil- 24"), "DC volts across K1 coil: 24 V"),
+    ):
+        text = " ".join(lines_of(answer_document(case_of(*texts))))
+        assert named in text.partition("Because:")[2].partition("Next")[0]
+
+
+def test_a_contact_that_leads_is_told_how_to_be_read_unplugged() -> None:
+    """Beside a plan of other readings; a reading behind the contact tells of it by itself."""
+    suspected = case_of("ohm feed chain.2 240k", "dc pin logic0 4.98", "dc coil+ coil- 24")
+    assert suspected.ranked[0].key == "K1 contact open"
+    text = " ".join(lines_of(answer_document(suspected)))
+    assert (
+        "To test K1 contact: board unplugged and discharged, 24 V from a bench supply on its coil"
+        in text
+    )
+    assert "To test" not in " ".join(lines_of(answer_document(case_of("dc pin logic0 2.6"))))
+
+
+def test_it_is_said_how_the_load_relay_is_brought_on() -> None:
+    powered = case_of("ohm feed chain.2 240k", "ohm pull-up 47k", "diode led+ led- 1.1")
+    assert any(step.reading.power is Power.LIVE for step in plan_of(powered))
+    assert RELAY_ON_HOW in " ".join(lines_of(answer_document(powered)))
+    dead = case_of("ohm feed chain.2 OL")
+    assert RELAY_ON_HOW not in " ".join(lines_of(answer_document(dead)))
+
+
+def plan_of(case: Case) -> tuple[Suggestion, ...]:
+    return plan_trip(case.atlas, case.diagnosis).steps
 
 
 def test_a_good_sync_circuit_leads_to_the_fan() -> None:

@@ -143,15 +143,15 @@ def test_a_sync_flag_alone_is_a_sync_fault_whose_fan_flag_is_due() -> None:
     assert fan_flag_delay_s([told("healthy"), told("R1 open")]) == pytest.approx(7.0, abs=0.05)
     assert fan_flag_delay_s([told("healthy")]) is None
     assert advice_lines((), {"sync"}, 7.02) == [
-        "A sync fault raises the fan flag too, about 7 s later. Wait and read the display again; "
-        "until then treat it as a sync fault."
+        "A sync fault raises the fan flag too, with the controller as assumed about 7 s later: "
+        "the same fault. Read the display again; until then treat it as a sync fault."
     ]
 
 
 def test_the_likeliest_causes_lead() -> None:
     stories = [told(key) for key in ("healthy", "R1 open", "R2 open", "tacho lost")]
     line = likeliest_line(matching_causes(stories, {"sync", "fan"}))
-    assert line == "2 causes fit. R1 open and R2 open lead (50 % each), before any reading."
+    assert line == "2 causes fit. Most likely: R1 open (50 %), R2 open (50 %)."
     assert next_line(board(), {"fan", "sync"}) == "Next: zcd diagnose BOARD -f sync,fan"
     kept = replace(board(), file="proofer.toml")
     assert next_line(kept, ()) == "Next: zcd diagnose proofer.toml -f none"

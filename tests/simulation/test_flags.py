@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from functools import cache
 
 import numpy as np
@@ -14,6 +15,7 @@ from zcd.diagnosis.case import Case
 from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.job import Job
+from zcd.diagnosis.job_history import FaultStatistics
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.readings import AccessLevel as Where
 from zcd.engine.solve import READINGS, solve
@@ -22,6 +24,7 @@ from zcd.simulation.flags import all_stories, causes_for_flags, find_side_test, 
 from zcd.simulation.timeline import Story
 
 BOTH = frozenset({"sync", "fan"})
+CLOSED = FaultStatistics(kinds=Counter({"resistor open": 3}), parts=Counter({"R1 open": 3}))
 
 
 @cache
@@ -84,10 +87,11 @@ def test_fan_flag_alone_needs_no_reading_on_the_sync_circuit() -> None:
     assert find_side_test(dictionary(), fits) is None
 
 
-def test_a_story_begins_as_a_diagnosis_does() -> None:
-    """The same first readings, on a dead board, and the same probabilities."""
-    result = causes_for_flags(board(feed='feed = "switched"'), BOTH, seconds=20.0)
-    wanted = Case.of(Job(board=result.board, meter=usual_meter(), flags=("sync", "fan")))
+@pytest.mark.parametrize("known", [None, CLOSED])
+def test_a_story_begins_as_a_diagnosis_does(known: FaultStatistics | None) -> None:
+    """The same first readings, on a dead board, and the same probabilities; of closed jobs too."""
+    result = causes_for_flags(board(feed='feed = "switched"'), BOTH, seconds=20.0, statistics=known)
+    wanted = Case.of(Job(board=result.board, meter=usual_meter(), flags=("sync", "fan")), known)
     assert result.plan.steps[0].reading == wanted.next_reading.reading  # type: ignore[union-attr]
     assert result.plan.steps[0].access is Where.DEAD
     chances = {ranked.key: ranked.probability for ranked in wanted.ranked}

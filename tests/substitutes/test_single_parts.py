@@ -11,7 +11,6 @@ from tests.diagnosis.boards import board, edited
 from tests.substitutes.places import answer
 from zcd.board import optocouplers
 from zcd.board.drawer import parse_drawer, series_drawer
-from zcd.board.files import parse_board
 from zcd.board.model import Optocoupler, Resistor
 from zcd.board.optocouplers import TWO_LED_FAMILIES
 from zcd.circuit.build import Conditions, build_circuit
@@ -125,22 +124,6 @@ def test_pull_up_printed_first_then_the_nearest(name: str) -> None:
             if one.closeness is Closeness.LIKE]  # fmt: skip
     # E24 beside 47 k: 43 k (-8.5 %) and 51 k (+8.5 %)
     assert sorted(near) == [43e3, 51e3]
-
-
-@pytest.mark.parametrize(("style", "first"), [("1/2 W", "1 W"), ("1206", "0805")])
-def test_a_pull_up_of_unread_size_is_made_as_the_chain_is(style: str, first: str) -> None:
-    """Leads for leads and a chip for a chip, though each drawer holds both."""
-    text = (
-        'mains = "230 V 50 Hz"\nrectifier = "1N4007"\noptocoupler = "817 B"\n'
-        f'chain = {{resistors = ["47k", "47k", "47k"], style = "{style}"}}\n'
-        'output = {pull_up = "15k", supply = "5 V"}\n'
-    )
-    drawer = parse_drawer(
-        'resistors = [{values = ["15k"], style = "0805"}, {values = ["15k"], style = "1 W"}]\n'
-    )
-    part = pull_up_candidates(parse_board(text), drawer.resistors)[0].parts[0]
-    assert isinstance(part, Resistor)
-    assert part.style == first
 
 
 @pytest.mark.parametrize(("now", "others"), [

@@ -171,7 +171,7 @@ def diagnose(
         flags, codes = parse_flags(" ".join(flags).split(), job.codes)
         job = replace(job, codes=codes)
     if prompted:
-        converse(job, dictionary, place, more, flags, meter_texts)
+        converse(job, dictionary, place, more, flags, meter_texts, statistics)
         return 0
     if place is not None:
         raise click.UsageError(
@@ -179,7 +179,6 @@ def diagnose(
         )
     job = replace(job, log=job.log + more, flags=flags or job.flags)
     result = diagnosed(dictionary, job.measured, job.skipped, job.flags)
-    unkept = more if job.file is not None else ()
-    case = Case(job=job, atlas=dictionary, diagnosis=result, known=statistics, unkept=unkept)
+    case = Case(job=job, atlas=dictionary, diagnosis=result, known=statistics, unkept=more)
     print_result(case, as_json, full=full)
     return 0

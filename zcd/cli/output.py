@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from zcd.diagnosis.fault_dictionary import FaultDictionary
     from zcd.diagnosis.faults import Fault
     from zcd.diagnosis.job import Job
+    from zcd.diagnosis.job_history import FaultStatistics
     from zcd.diagnosis.meters import Meter
     from zcd.diagnosis.rank import Diagnosis
     from zcd.diagnosis.readings import AccessLevel, Measured, Reading
@@ -142,6 +143,7 @@ def converse(
     more: Sequence[Measured] = (),
     flags: Sequence[str] = (),
     meter_texts: Mapping[str, str] | None = None,
+    statistics: FaultStatistics | None = None,
 ) -> None:
     """Ask for readings until the person ends it, keeping each answer in a job file.
 
@@ -158,6 +160,8 @@ def converse(
         Flags given in place of those of the job; empty: none were.
     meter_texts : mapping, optional
         What a new job file is to say of the meter.
+    statistics : FaultStatistics, optional
+        What closed jobs made of the priors.
 
     Raises
     ------
@@ -172,6 +176,7 @@ def converse(
     from zcd.jobs.analysis import diagnosed, prepared
     from zcd.jobs.conversation import HELP, MORE, SHORT_HELP, Answers, Conversation
     from zcd.report.of_diagnosis_answer import work_lines
+    from zcd.report.of_job_history import fault_statistics_line
 
     steps = _Steps(dictionary)
 
@@ -215,7 +220,8 @@ def converse(
     if (changed and (given[0] or writer.written)) or (meter_texts and not writer.written):
         keep(*given)
     prepared(dictionary)
-    say(f"{SHORT_HELP} Each answer is kept in {name}.")
+    counted = fault_statistics_line(statistics)
+    say(f"{SHORT_HELP} Each answer is kept in {name}. {counted}".strip())
     click.echo("All cautions: zcd help cautions.")
     last = talk.run(show_step, ask, tell, explain)
     if talk.unkept:

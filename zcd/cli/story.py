@@ -5,10 +5,10 @@ from __future__ import annotations
 import click
 
 from zcd.arguments import STORY_SECONDS
-from zcd.cli.command import Command, full_option, settings
+from zcd.cli.command import Command, full_option
 from zcd.cli.completion import files, story_flags
 from zcd.cli.exits import exit_codes
-from zcd.cli.given import board_given
+from zcd.cli.given import DASH, board_given, job_given
 from zcd.cli.pictures import format_of, format_option, plots_option
 from zcd.cli.ranges import FiniteRange
 
@@ -72,10 +72,13 @@ def story(
             board, cause, amount, seconds, plots=plots, kind=kind, as_json=as_json, full=full
         )
     elif flags is not None:
+        from zcd.jobs.analysis import fault_statistics_of
+
         wanted = story_output.parse_flags(flags)
-        meter = settings().meter
+        job = job_given(board_file)
+        known = None if board_file == DASH else fault_statistics_of(job, board_file)
         story_output.show_causes_for_flags(
-            board_given(board_file), wanted, seconds, meter=meter, as_json=as_json, full=full
+            job, wanted, seconds, statistics=known, as_json=as_json, full=full
         )
     else:
         story_output.show_stories(board_given(board_file), seconds, as_json=as_json, full=full)

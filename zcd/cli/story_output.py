@@ -15,7 +15,8 @@ from zcd.simulation.flags import StoryTable, all_stories, causes_for_flags
 from zcd.simulation.timeline import stories_of
 
 if TYPE_CHECKING:
-    from zcd.diagnosis.meters import Meter
+    from zcd.diagnosis.job import Job
+    from zcd.diagnosis.job_history import FaultStatistics
 
 NONE = "none"
 
@@ -67,19 +68,21 @@ def show_stories(board: Board, seconds: float, *, as_json: bool, full: bool) -> 
 
 
 def show_causes_for_flags(
-    board: Board,
+    job: Job,
     flags: frozenset[str],
     seconds: float,
     *,
-    meter: Meter | None = None,
+    statistics: FaultStatistics | None,
     as_json: bool,
     full: bool,
 ) -> None:
-    """Find the causes behind some flags, and the first reading, with a meter or the usual one."""
+    """Find the causes behind some flags, and the first reading."""
     from zcd.circuit.build import build_circuit
     from zcd.diagnosis.readings import useful_readings
     from zcd.progress import progress_bar
 
-    with progress_bar(len(useful_readings(board, build_circuit(board)))) as begin:
-        result = causes_for_flags(board, flags, seconds, meter=meter, progress=begin)
+    with progress_bar(len(useful_readings(job.board, build_circuit(job.board)))) as begin:
+        result = causes_for_flags(
+            job.board, flags, seconds, meter=job.meter, statistics=statistics, progress=begin
+        )
     print_result(result, as_json, full=full)

@@ -12,7 +12,7 @@ from zcd.diagnosis.retest import RepeatedReading, beside_good
 from zcd.diagnosis.samples import sample_circuits, threshold_ratios
 from zcd.sync.lock import expected_pulses
 
-SAMPLES = 16
+SAMPLES = 64
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

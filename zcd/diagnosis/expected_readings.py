@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import copysign
 
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary, Progress
+from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.likelihood import error, scaled
 from zcd.diagnosis.meters import Meter
@@ -74,12 +75,20 @@ def list_expected_readings(
 
 def good_board(dictionary: FaultDictionary, reading: Reading) -> ExpectedRange:
     """What a reading shows on a good board, over all that is unknown."""
-    return _spread(dictionary.of_fault(dictionary.predictions(reading), GOOD_BOARD))
+    return good_range(reading.function, dictionary.good(reading), dictionary.meter)
+
+
+def good_range(function: Function, healthy: FloatArray, meter: Meter) -> ExpectedRange:
+    """The same of what good boards show, as `good_spans`; the meter may be off by its accuracy."""
+    shown, off = _spread(healthy), function.row.accuracy_ratio(meter)
+    low = shown.low * (1.0 - copysign(off, shown.low))
+    high = shown.high * (1.0 + copysign(off, shown.high))
+    return replace(shown, low=low, high=high)
 
 
 def _line(dictionary: FaultDictionary, reading: Reading) -> ExpectedReading:
     shown = dictionary.by_fault(dictionary.predictions(reading))
-    limits = good_spans(reading.function, shown[0], dictionary.meter)
+    limits = good_spans(reading.function, dictionary.good(reading), dictionary.meter)
     return ExpectedReading(
         reading=reading,
         access=access_level(dictionary.circuit, reading),

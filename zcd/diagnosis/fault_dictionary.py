@@ -33,7 +33,7 @@ from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.priors import prior_shares, with_pairs
 from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import Reading, useful_readings
-from zcd.diagnosis.samples import sample_circuits, sample_meter
+from zcd.diagnosis.samples import MORE_SEED, sample_circuits, sample_meter
 from zcd.engine.network import island_of
 from zcd.logs import logger
 
@@ -46,6 +46,9 @@ FloatArray = NDArray[np.float64]
 
 SAMPLES = 16
 BANDS = 3
+MORE_GOOD = 3
+"""So many more samples of a good board, times those of a fault: its least and most are limits that
+people work by, and outside those of 16 lie up to 30 % of good boards."""
 GOOD_BOARD = 0
 """Number of the fault that is none."""
 MARGIN = "margin of the lock"
@@ -123,6 +126,11 @@ class FaultDictionary:
         """How many of them have a circuit of their own."""
         return self.simulated - self.sides.shape[1]
 
+    @property
+    def predicted_shape(self) -> tuple[int, int]:
+        """Of what is predicted of a reading: these circuits, then more samples of a good board."""
+        return self.circuits + MORE_GOOD, self.severity.shape[1]
+
     def predictions(self, reading: Reading) -> FloatArray:
         """What the meter would show, shape (S, N)."""
         if reading not in self._predictions:
@@ -132,6 +140,12 @@ class FaultDictionary:
                 at_pin=self.circuit.node(reading.red) in self._pin_side,
             )
         return self._predictions[reading]
+
+    def good(self, reading: Reading) -> FloatArray:
+        """What the meter would show on a good board, its `MORE_GOOD` further samples too."""
+        self.predictions(reading)
+        shown = self._stored[name_of(reading.words)]
+        return np.concatenate([shown[GOOD_BOARD], shown[self.circuits :].ravel()])
 
     @cached_property
     def _pin_side(self) -> frozenset[str]:
@@ -143,9 +157,9 @@ class FaultDictionary:
         """A prediction from an earlier run, or a new one, shape (S, N)."""
         name = name_of(words)
         if name not in self._stored:
-            self._stored[name] = make().reshape(self.circuits, -1)
+            self._stored[name] = make().reshape(self.predicted_shape)
             self._is_new = True
-        shown = self._stored[name]
+        shown = self._stored[name][: self.circuits]
         joined = shown[self.sides[int(at_pin)], np.arange(shown.shape[1])]
         return np.concatenate([shown, joined])
 
@@ -266,8 +280,10 @@ def make_fault_dictionary(
         faults[f].edit(healthy, u)
         for f, u in zip(member[:circuits], severity[:circuits], strict=True)
     ]
+    more = MORE_GOOD * samples
+    rows.append(sample_circuits(board, more, MORE_SEED)[0])
     store = Store.of(board, meter, samples) if stored else None
-    kept = store.read((circuits, samples)) if store else {}
+    kept = store.read((circuits + MORE_GOOD, samples)) if store else {}
     _LOG.info(
         "%d faults, %d samples each; %d readings known before", len(faults), samples, len(kept)
     )
@@ -287,7 +303,7 @@ def make_fault_dictionary(
             if meter.has_scope or not reading.function.row.scope
         ),
         _meter_model=sample_meter(
-            board, stack(rows), meter, samples, np.tile(np.arange(samples), circuits)
+            board, stack(rows), meter, samples, np.tile(np.arange(samples), circuits), more
         ),
         _store=store,
         _stored=kept,

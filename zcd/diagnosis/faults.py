@@ -79,6 +79,11 @@ RESISTIVE_CONTACT_OHM = (MAX_SHORT_OHM, 3e6)
 LOW_SUPPLY = (0.3, 0.85)
 LOW_COIL_SUPPLY = (0.2, 0.6)
 """Below what a relay must pull in at (75 to 80 % of rated), with what a cold coil gives away."""
+DEAD_SUPPLY = (1e-4, 0.05)
+DRIVER_OFF_OHM = (5e3, 1e11)
+"""What is left of a coil's supply that is missing, from what feeds back into it, and what a driver
+that is off still conducts: a coil that is not driven seldom reads nothing; common practice, no
+source."""
 LOW_MAINS = (0.4, 0.85)
 FREQUENCY_OFF = ((0.8, 0.96), (1.04, 1.25))
 """Too low, or too high: a generator, or a supply of the other frequency; common practice, no
@@ -292,7 +297,9 @@ def _of_element(element: Element, circuit: Circuit) -> Iterator[Fault]:
                 "the relay's coil is not driven: look at its driver transistor, and whether the "
                 "controller asks for the load at all"
             )
-            edit = both(setting("K1.driver", "resistance_ohm", between(OPEN_OHM)), contact_open)
+            edit = both(
+                setting("K1.driver", "resistance_ohm", between(DRIVER_OFF_OHM)), contact_open
+            )
             yield _fault("K1 driver", "driver", "open", words, edit)
         case Resistance(ref=ref) if not is_hidden(element) and "suppressor" not in ref:
             yield from _resistor_faults(element, circuit)
@@ -735,7 +742,7 @@ def _mains_faults() -> Iterator[Fault]:
 def _coil_supply_faults() -> Iterator[Fault]:
     share = between(LOW_COIL_SUPPLY)
     for mode, edit, amount in (
-        ("missing", setting("coil supply", "voltage_v", 0.0), None),
+        ("missing", times("coil supply", "voltage_v", between(DEAD_SUPPLY)), None),
         ("low", times("coil supply", "voltage_v", share), share),
     ):
         yield _fault(

@@ -67,6 +67,8 @@ SMALL_CHANGE = 1.0
 AS_MUCH = 0.8
 """A dead reading that tells, for its cost, so much of what a live one does goes before it."""
 OUTCOMES = 12
+LIKELY = (0.02, 0.5, 0.98)
+"""What a fault shows lies within: all of its samples that the readings leave likely."""
 STILL_LIKELY = 0.05
 """Share of the likeliest fault's probability from which an answer is explained by a fault."""
 MAINS_FACTOR = 1.5
@@ -75,7 +77,7 @@ MAINS_FACTOR = 1.5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """What a reading would show if a fault were the one: 10 %, 50 % and 90 % point."""
+    """What a reading would show if a fault were the one: 2 %, 50 % and 98 % point."""
 
     key: str
     value: tuple[float, float, float]
@@ -88,7 +90,7 @@ class Answer:
     Parameters
     ----------
     low, high : float
-        10 % and 90 % point over the faults named, or least and most of a good board where it is
+        2 % and 98 % point over the faults named, or least and most of a good board where it is
         one of them; `low` is 0 where it cannot be told from 0.
     keys : tuple of str
         Faults that show so, as far as this meter can tell.
@@ -419,7 +421,7 @@ def _outcomes(
     shown, weight = dictionary.by_fault(dictionary.looks(reading)), dictionary.by_fault(weights)
     likely = [int(f) for f in np.argsort([-w.sum() for w in weight])[:OUTCOMES]]
     return tuple(
-        Outcome(key=dictionary.faults[f].key, value=points(shown[f], weight[f]))
+        Outcome(key=dictionary.faults[f].key, value=points(shown[f], weight[f], LIKELY))
         for f in dict.fromkeys([*likely, GOOD_BOARD])
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from zcd.circuit.elements import Circuit, Element, Phototransistor, Resistance
 from zcd.circuit.points import leads_text, part_words, probe_texts
@@ -10,20 +11,55 @@ from zcd.diagnosis.readings import Reading, parts_between, parts_over, usual_pow
 from zcd.engine.network import REFERENCES
 
 
-def probes_text(reading: Reading, circuit: Circuit) -> str:
+class Probes(NamedTuple):
+    """Where the probes go, in words.
+
+    Parameters
+    ----------
+    over : str
+        The parts that they are across, and whether one is lifted; empty for a point against ground.
+    red, black : str
+        At which points; empty across resistors alone, which read the same either way round.
+    state : str
+        Of the board, where it is not the usual one for such a reading.
+    """
+
+    over: str
+    red: str
+    black: str
+    state: str
+
+    @property
+    def short(self) -> str:
+        """The parts, and red at a diode; else the point that is read."""
+        red = f"red on {self.red}" if self.over and self.red else self.red
+        return _listed(self.over, red, self.state if self.over and not self.red else "")
+
+
+def probes_of(reading: Reading, circuit: Circuit) -> Probes:
     """Where the probes go: over which parts, or red and black at which points."""
-    state = "" if reading.power is usual_power(reading.function) else f", {reading.power}"
+    state = "" if reading.power is usual_power(reading.function) else str(reading.power)
+    over, between = over_text(reading, circuit)
     if reading.lifted:
-        over = f"across {part_words(reading.lifted)}, one end lifted"
-        between: tuple[Element, ...] = (circuit[reading.lifted],)
-    else:
-        over, between = over_text(reading, circuit)
+        over = f"{part_words(reading.lifted)}, one end lifted"
+        between = (circuit[reading.lifted],)
     if over and all(isinstance(part, Resistance) for part in between):
-        return f"{over}{state}"
+        return Probes(over=over, red="", black="", state=state)
     red, black = probe_texts(reading.red, reading.black, circuit)
     if len(between) == 1:
         red, black = leads_text(between[0].ref, reading.red, circuit) or (red, black)
-    return f"{over}{', ' if over else ''}red on {red}, black on {black}{state}"
+    return Probes(over=over, red=red, black=black, state=state)
+
+
+def probes_text(reading: Reading, circuit: Circuit) -> str:
+    """The same as one text."""
+    over, red, black, state = probes_of(reading, circuit)
+    leads = (f"red on {red}", f"black on {black}") if red else ()
+    return _listed(f"across {over}" if over else "", *leads, state)
+
+
+def _listed(*texts: str) -> str:
+    return ", ".join(text for text in texts if text)
 
 
 def over_text(reading: Reading, circuit: Circuit) -> tuple[str, tuple[Element, ...]]:
@@ -33,12 +69,12 @@ def over_text(reading: Reading, circuit: Circuit) -> tuple[str, tuple[Element, .
         return "", ()
     if over := parts_over(circuit, reading.red, reading.black):
         refs = over.split(", ")
-        return f"across {side_by_side(refs, circuit)}", tuple(circuit[ref] for ref in refs)
+        return side_by_side(refs, circuit), tuple(circuit[ref] for ref in refs)
     row = parts_between(circuit, reading.red, reading.black) if dead else ()
     if not row:
         return "", ()
     ends = " to ".join(part_words(ref) for ref in (row[0], row[-1]))
-    return f"across {ends}", tuple(circuit[ref] for ref in row)
+    return ends, tuple(circuit[ref] for ref in row)
 
 
 def side_by_side(refs: Sequence[str], circuit: Circuit) -> str:
@@ -58,5 +94,5 @@ def _piece_words(ref: str, circuit: Circuit) -> str:
 
 def reading_text(reading: Reading, circuit: Circuit) -> str:
     """What is read where, such as ``ohms across R2``."""
-    probes = probes_text(reading, circuit)
-    return f"{reading.name}{' ' if probes.startswith('across') else ', '}{probes}"
+    over = probes_of(reading, circuit).over
+    return f"{reading.name}{' ' if over else ', '}{probes_text(reading, circuit)}"

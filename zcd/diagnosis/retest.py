@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions
 from zcd.circuit.elements import Circuit, stack
-from zcd.diagnosis.expected_readings import ExpectedRange, good_board, good_spans
+from zcd.diagnosis.expected_readings import ExpectedRange, good_board, good_range, good_spans
 from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
 from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.functions import Function
@@ -227,7 +227,7 @@ def _repaired_shares(dictionary: FaultDictionary) -> FloatArray:
 
 def _again(dictionary: FaultDictionary, measured: Measured) -> RepeatedReading:
     """A reading beside what a good board shows."""
-    return beside_good(measured, dictionary.predictions(measured.reading)[0], dictionary.meter)
+    return beside_good(measured, dictionary.good(measured.reading), dictionary.meter)
 
 
 def beside_good(measured: Measured, shown: FloatArray, meter: Meter) -> RepeatedReading:
@@ -246,12 +246,13 @@ def beside_good(measured: Measured, shown: FloatArray, meter: Meter) -> Repeated
     """
     function = measured.reading.function
     spans = good_spans(function, shown, meter)
+    board = good_range(function, shown, meter)
     ends = (measured.low, measured.high) if measured.low is not None else (measured.value,) * 2
     at = [float(scaled(function, np.asarray(end))) for end in ends if end is not None]
     return RepeatedReading(
         measured=measured,
-        low=float(np.min(shown)),
-        high=float(np.max(shown)),
+        low=board.low,
+        high=board.high,
         good=not measured.unstable and any(at[0] <= high and at[-1] >= low for low, high in spans),
     )
 

@@ -77,12 +77,14 @@ def _line(x: FloatArray, y: FloatArray, weight: FloatArray) -> tuple[float, floa
     return float(xy**2 / (xx * yy)), float(xy / xx)
 
 
-def points(values: FloatArray, weights: FloatArray) -> tuple[float, float, float]:
-    """10 %, 50 % and 90 % point of weighted samples."""
+def points(
+    values: FloatArray, weights: FloatArray, shares: tuple[float, float, float] = (0.1, 0.5, 0.9)
+) -> tuple[float, float, float]:
+    """Points of weighted samples below which such shares of them lie."""
     order = np.argsort(values)
     share = np.cumsum(weights[order])
     if share[-1] <= 0:
         share = np.arange(1.0, values.size + 1)
-    at = np.searchsorted(share / share[-1], (0.1, 0.5, 0.9)).clip(0, values.size - 1)
+    at = np.searchsorted(share / share[-1], shares).clip(0, values.size - 1)
     low, middle, high = values[order][at]
     return float(low), float(middle), float(high)

@@ -6,20 +6,24 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.faults import Fault, includes, same_repair
 from zcd.diagnosis.likelihood import OUTLIER_SHARE, fact_log, partly_wrong
 from zcd.diagnosis.next_reading import Suggestion
-from zcd.diagnosis.rank import Diagnosis, diagnose, one_repair, posterior_weights
+from zcd.diagnosis.rank import Diagnosis, Evidence, diagnose, posterior_weights
 from zcd.diagnosis.readings import PLUGGED, AccessLevel, Measured, Reading
 from zcd.diagnosis.severity import points
+
+FloatArray = NDArray[np.float64]
 
 MOST_PLANNED = 3
 """Readings that a person keeps in mind with the probes in hand: common practice, no source."""
 MOST_TELLING = 3
-MIN_TELLING = float(np.log(2.0))
-"""A reading that makes the answer less than twice as likely, or half as likely, is not named."""
+TINY = 1e-9
+LEAST_FOR, LEAST_AGAINST = float(np.log(1.15)), float(np.log(2.0))
+"""A reading that makes the answer less than so much likelier, or less likely, is not named."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,7 +35,7 @@ class Trip:
     steps : tuple of Suggestion
         That of the diagnosis first; empty where it has none.
     settles : bool
-        Whether they settle it, if each shows what is most likely.
+        Whether it is one reading that settles it, whatever it shows of what is likely.
     """
 
     steps: tuple[Suggestion, ...] = ()
@@ -57,9 +61,8 @@ def plan_trip(
     -------
     trip : Trip
     """
-    first = diagnosis.ranked[0]
     plan: list[Suggestion] = []
-    measured = list(diagnosis.measured)
+    taken, measured = diagnosis.measured, list(diagnosis.measured)
     while (step := diagnosis.suggestion) is not None and len(plan) < MOST_PLANNED:
         if plan and (step.again is not None or _is_other_work(step, plan[0])):
             break
@@ -71,10 +74,19 @@ def plan_trip(
         _, middle, _ = points(shown.ravel(), weights.ravel())
         measured.append(Measured(reading=step.reading, value=middle))
         diagnosis = diagnose(dictionary, measured, skipped, flags=flags)
-    named = (diagnosis.ranked[0], *diagnosis.indistinguishable)
-    one = all(one_repair(first, each) for each in named)
-    settles = bool(plan) and diagnosis.stopped == "sure" and one
+    one = len(plan) == 1 and diagnosis.stopped == "sure"
+    settles = one and all(
+        diagnose(dictionary, [*taken, shown], skipped, flags=flags).stopped == "sure"
+        for shown in _likely_answers(plan[0])
+    )
     return Trip(steps=tuple(plan), settles=settles)
+
+
+def _likely_answers(step: Suggestion) -> list[Measured]:
+    """What a reading would show under the likeliest fault of each answer, but of one that jumps."""
+    middle = {outcome.key: outcome.value[1] for outcome in step.outcomes}
+    steady = (answer.keys[0] for answer in step.answers if not answer.jumps)
+    return [Measured(reading=step.reading, value=middle[key]) for key in steady]
 
 
 def _is_other_work(step: Suggestion, first: Suggestion) -> bool:
@@ -88,7 +100,7 @@ def telling_readings(
     dictionary: FaultDictionary, diagnosis: Diagnosis, flags: Collection[str] = ()
 ) -> tuple[tuple[Measured, ...], tuple[Measured, ...]]:
     """The readings that speak for the answer, and those that speak against it: beside all other
-    faults, as likely as before.
+    faults, as likely as before, or as all other readings leave them.
 
     Parameters
     ----------
@@ -101,30 +113,46 @@ def telling_readings(
     support, against : tuple of Measured
         `MOST_TELLING` of each at most, the strongest first.
     """
-    answer = diagnosis.indistinguishable[0].fault
+    answer, measured = diagnosis.indistinguishable[0].fault, diagnosis.measured
     if answer is None:
         return (), ()
     there = _there(dictionary.faults, answer)[dictionary.member]
-    after, _ = posterior_weights(dictionary, diagnosis.measured, flags)
+    known: dict[tuple[Measured, ...], Evidence] = {}
+
+    def chance(taken: Sequence[Measured]) -> float:
+        return float(posterior_weights(dictionary, taken, flags, known)[0][there].sum())
+
+    after, _ = posterior_weights(dictionary, measured, flags, known)
     before, _ = posterior_weights(dictionary, ())
     ours = np.where(there[:, None], after, 0.0)
     others = np.where(there[:, None], 0.0, before)
     if not ours.any():
         return (), ()
-    told = []
-    for m in diagnosis.measured:
+    told, left_out = [], []
+    for m in measured:
         density = np.exp(partly_wrong(*fact_log([(dictionary.fit(m.reading), m)]), OUTLIER_SHARE))
         for_it, against = (np.sum(w * density) / w.sum() for w in (ours, others))
         told.append(float(np.log(for_it / against)))
-    support, against = (
-        tuple(
-            diagnosis.measured[k]
-            for k in np.argsort(told)[::-sign][:MOST_TELLING]
-            if sign * told[k] > MIN_TELLING
-        )
-        for sign in (1, -1)
+        without = chance([other for other in measured if other is not m])
+        left_out.append(_log_odds(float(after[there].sum())) - _log_odds(without))
+    speaks_for = np.maximum(told, left_out)
+    speaks_against = np.where(speaks_for > LEAST_FOR, 0.0, -np.array(told))
+    return (
+        _strongest(measured, speaks_for, LEAST_FOR),
+        _strongest(measured, speaks_against, LEAST_AGAINST),
     )
-    return support, against
+
+
+def _strongest(
+    measured: Sequence[Measured], told: FloatArray, least: float
+) -> tuple[Measured, ...]:
+    order = np.argsort(-told)[:MOST_TELLING]
+    return tuple(measured[k] for k in order if told[k] > least)
+
+
+def _log_odds(share: float) -> float:
+    share = min(max(share, TINY), 1.0 - TINY)
+    return float(np.log(share / (1.0 - share)))
 
 
 def _there(faults: Sequence[Fault], answer: Fault) -> np.ndarray:

@@ -254,7 +254,10 @@ SHORT_CAUTIONS: dict[AccessLevel, tuple[str, ...]] = {
         f"LIVE MAINS: {RATED}, one hand. Clip the reference lead on before you plug in.",
         "No earthed oscilloscope on the mains side: battery-powered, or a differential probe.",
     ),
-    AccessLevel.LIFTED: (UNPLUG, "Let the joint cool; do not pull the pad off."),
+    AccessLevel.LIFTED: (
+        UNPLUG,
+        "To lift a lead: take the solder off first, or the pad comes with it. Let it cool.",
+    ),
 }
 """The cautions of the next action, a line each; `cautions.py` has all of them, with sources."""
 LOCAL = "Local codes and licensed practice come first."

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from math import sqrt
+from typing import NamedTuple
 
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.expected_readings import ExpectedRange
@@ -15,7 +16,7 @@ from zcd.diagnosis.next_reading import Answer, Suggestion
 from zcd.diagnosis.reading_syntax import show_measured, show_value
 from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import Power
-from zcd.report.of_diagnosis import RELAY_ON, spread_of, spread_text, with_relay_on
+from zcd.report.of_diagnosis import relay_state, spread_of, spread_text
 from zcd.report.of_diagnosis_text import range_text
 from zcd.report.text import probability_text
 
@@ -38,7 +39,7 @@ def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
     lines = ["; ".join(part for part in parts if part) + "."]
     if suggestion.again is not None:
         lines[0] += f" Again: {show_measured(suggestion.again)} contradicts the other readings."
-    lines += answers_text(suggestion, full=True)
+    lines += (meaning.text() for meaning in meanings_of(suggestion, full=True))
     return lines
 
 
@@ -48,25 +49,54 @@ def state_text(suggestion: Suggestion, circuit: Circuit) -> str:
     if suggestion.reading.power is Power.DEAD:
         return f"{side}: unplugged, discharged"
     if suggestion.reading.power is Power.LIVE:
-        return side + (RELAY_ON if with_relay_on(suggestion.reading, circuit) else ", under power")
+        return side + (relay_state(suggestion.reading, circuit) or ", under power")
     return f"{side}, load relay off" if suggestion.reading.power is Power.OFF else side
 
 
-def answers_text(suggestion: Suggestion, *, full: bool = False) -> list[str]:
+class Meaning(NamedTuple):
+    """An answer to a reading, and what it would mean.
+
+    Parameters
+    ----------
+    shown : str
+        What the meter shows.
+    faults : tuple of str
+        Likeliest first.
+    as_good : bool
+        Whether a good board shows the same: these faults are then what it leaves.
+    """
+
+    shown: str
+    faults: tuple[str, ...]
+    as_good: bool = False
+
+    def text(self, most: int | None = None) -> str:
+        """In a line, the first `most` faults by name."""
+        named = self.faults[:most]
+        more = f" and {len(self.faults) - len(named)} more" if named != self.faults else ""
+        leaves = ", as on a good board: leaves " if self.as_good else ": "
+        return f"{self.shown}{leaves}{', '.join(named)}{more}"
+
+
+def meanings_of(suggestion: Suggestion, *, full: bool = False) -> list[Meaning]:
     """The answers to a reading, each with what it would mean, the likeliest first.
 
     Unless `full`, one that a good board gives too names no fault: the reading does not see it.
     """
     function, good = suggestion.reading.function, suggestion.good
-    lines = []
+    result = []
     for answer in apart(suggestion.answers, good):
-        named = HEALTHY.key in answer.keys and not full
-        keys = (HEALTHY.key,) if named else answer.keys
-        names = ", ".join("a good board" if key == HEALTHY.key else key for key in keys)
-        lines.append(f"{_shown_text(function, answer, good)}: {names}")
-    if len(lines) == 1 and not any(_within(answer, good) for answer in suggestion.answers):
-        lines.append(f"{spread_text(function, good)}, as on a good board: something else")
-    return lines
+        healthy = HEALTHY.key in answer.keys
+        keys = (HEALTHY.key,) if healthy and not full else answer.keys
+        names = tuple("a good board" if key == HEALTHY.key else key for key in keys)
+        as_good = not (healthy or answer.jumps) and (answer.low, answer.high) == (
+            good.low,
+            good.high,
+        )
+        result.append(Meaning(_shown_text(function, answer, good), names, as_good))
+    if len(result) == 1 and not any(_within(answer, good) for answer in suggestion.answers):
+        result.append(Meaning(spread_text(function, good), ("another fault",), as_good=True))
+    return result
 
 
 def apart(answers: Sequence[Answer], good: ExpectedRange) -> list[Answer]:
@@ -132,8 +162,7 @@ def _shown_text(function: Function, answer: Answer, good: ExpectedRange) -> str:
             ends[0] = f"about {show_value(function, good.middle)}"
         return f"jumps between {' and '.join(ends)}"
     if (low, high) == (good.low, good.high):
-        as_good = "" if HEALTHY.key in answer.keys else ", as on a good board"
-        return f"{spread_text(function, good)}{as_good}"
+        return spread_text(function, good)
     if 0.0 < low <= high < NARROW * low:
         # two ends so close together would look like limits
         return f"about {show_value(function, 0.5 * (low + high), digits=2)}"

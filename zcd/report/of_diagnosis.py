@@ -51,7 +51,11 @@ STATES = {
     Power.OFF: "Board powered, load relay off",
     Power.LIVE: "Board powered",
 }
-RELAY_ON = ", load relay on"
+RELAY_ON, RELAY_DRIVEN = ", load relay on", ", a program started"
+RELAY_ON_HOW = (
+    "Load relay on: use the service mode; or switch off and on, start a program and read before "
+    "the error comes back."
+)
 CAUTIONS: dict[AccessLevel, tuple[Caution, ...]] = {
     AccessLevel.DEAD: DEAD,
     AccessLevel.BENCH: BENCH,
@@ -70,7 +74,8 @@ def spread_of(function: Function, low: float, high: float) -> str:
     """Two ends of what a reading shows, or one value where they look alike."""
     if may_miss(function, low, high):
         most = show_value(function, high)
-        return f"{most} or 0" if function is Function.FREQUENCY else f"0, or up to {most}"
+        often = f"{most}, on some meters 0"
+        return often if function is Function.FREQUENCY else f"0, or up to {most}"
     return show_span(function, low, high)
 
 
@@ -126,11 +131,22 @@ def flags_line(job: Job) -> str:
 
 def state_line(reading: Reading, circuit: Circuit) -> str:
     """State of the board for a reading."""
-    return STATES[reading.power] + (RELAY_ON if with_relay_on(reading, circuit) else "")
+    return STATES[reading.power] + relay_state(reading, circuit)
+
+
+def relay_state(reading: Reading, circuit: Circuit) -> str:
+    """How the load relay has to be for a reading: on, or at its coil only called for; the coil's
+    supply is there without it."""
+    if not with_relay_on(reading, circuit):
+        return ""
+    points = {reading.red, reading.black}
+    if "coil-" in points:
+        return RELAY_DRIVEN
+    return "" if "coil+" in points else RELAY_ON
 
 
 def with_relay_on(reading: Reading, circuit: Circuit) -> bool:
-    """Whether what a good board shows holds only while the load relay is on."""
+    """Whether what a good board shows holds only while the controller drives the load relay."""
     return reading.power is Power.LIVE and "K1.contact" in circuit
 
 
@@ -228,13 +244,14 @@ def _short_place(reading: Reading, circuit: Circuit) -> str:
     text = reading_text(reading, circuit)
     if reading.function is Function.OHM and not reading.lifted:
         over, _ = over_text(reading, circuit)
-        return over.removeprefix("across ") or text
+        return over or text
     return f"{text[:1].upper()}{text[1:]}"
 
 
 def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
     """Parts that no reading was taken across, while a fault stops the pulses: those of the chain,
-    and the optocoupler's output.
+    the optocoupler's output and the pull-up. A load contact cannot be read on a dead board: the
+    pulses tell of it, once there are any.
 
     While it is there the pin says nothing of them, so that a second bad part would not show. Where
     pulses were seen, they have told of all.
@@ -273,7 +290,10 @@ def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
     ]
     # a level that stays tells nothing of a transistor that the LED never switched on
     outputs = [e.ref for e in circuit.of(Phototransistor) if e.ref != fault.repair]
-    return (*unseen, *(f"{ref} transistor" for ref in outputs))
+    # the level at the pin tells of the pull-up
+    level = any(m.reading.over_pin and not m.reading.lifted for m in diagnosis.measured)
+    loads = [ref for ref in (PULL_UP,) if ref in circuit and ref not in (*read, own) and not level]
+    return (*unseen, *(f"{ref} transistor" for ref in outputs), *loads)
 
 
 def _needs_whole_chain(measured: Measured, circuit: Circuit) -> bool:
@@ -302,6 +322,7 @@ def hidden_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
     )
 
 
+PULL_UP = "pull-up"
 BLOCKED_BY = ("led", "resistor", "diode", "phototransistor", "contact")
 BLOCKING = ("open", "short", "reversed")
 """Faults (kind, mode) with which there are no pulses, or none that tell of other parts."""

@@ -11,6 +11,7 @@ from zcd.circuit.build import coupler_refs
 from zcd.circuit.elements import Circuit, DcSource
 from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.case import Case
+from zcd.diagnosis.expected_readings import good_board
 from zcd.diagnosis.faults import HEALTHY, REPLACED, Fault, includes
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.information import SURE
@@ -34,30 +35,35 @@ from zcd.margin.stress import worst_stress
 from zcd.margin.tolerances import grade_unread
 from zcd.report.cautions import caution_lines, most_dangerous
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
-from zcd.report.of_answers import answers_text
-from zcd.report.of_board import READ_AGAIN, no_sync_line, read_as_line, unread_line
+from zcd.report.of_answers import Meaning, meanings_of
+from zcd.report.of_board import READ_AGAIN, no_sync_line, unread_line
 from zcd.report.of_diagnosis import (
     PROBABLY,
     RELAY_ON,
+    RELAY_ON_HOW,
     flags_line,
-    good_text,
     hidden_line,
+    relay_state,
+    spread_text,
     state_line,
     suspects_line,
     with_relay_on,
 )
-from zcd.report.of_diagnosis_text import range_text, sentence
+from zcd.report.of_diagnosis_text import (
+    MIN_TELLING,
+    MOST_NAMED,
+    range_text,
+    sentence,
+    standing_text,
+)
 from zcd.report.of_job_history import fault_statistics_line
+from zcd.report.of_readings_card import is_wide
 from zcd.report.of_sizes import small_chain
 from zcd.report.text import listed, probability_text, quantity_text
 from zcd.substitutes.search import replaceable_refs
 
-MOST_NAMED = 3
 MOST_ANSWERS, ANSWER_WIDTH = 3, 76
 """Answers to a reading that are explained, and columns of each."""
-MIN_NAMED = 0.05
-MIN_TELLING = 0.1
-"""Nobody acts on less."""
 LIFTABLE = ("resistor", "diode")
 """Kinds of parts with two leads, of which one can be lifted."""
 MOST_ASSUMED = 2
@@ -116,10 +122,11 @@ def answer_document(case: Case) -> Document:
     blocks += [Paragraph(line) for line in more if line]
     if plan:
         blocks += next_blocks(trip, case.circuit)
+    if line := contact_line(case, plan):
+        blocks.append(Paragraph(line))
     assumed = assumed_line(case.board, job.meter, diagnosis)
-    statistics = case.known
-    known = fault_statistics_line(statistics) if statistics is not None else ""
-    said = (read_as_line(case.board), unread_line(case.board), assumed, known)
+    known = fault_statistics_line(case.known)
+    said = (unread_line(case.board), assumed, known)
     cautions = caution_lines(*(step.access for step in plan))
     blocks += [Paragraph(line) for line in (*said, *cautions) if line]
     return Document(
@@ -135,6 +142,21 @@ def relay_line(case: Case) -> str:
         return ""
     return (
         "Powered readings count only if the load relay was on: it clicks, its coil has its volts."
+    )
+
+
+def contact_line(case: Case, plan: Sequence[Suggestion]) -> str:
+    """How to read a load contact that leads and that no reading of the plan is of: it closes only
+    while its coil is fed; else empty."""
+    first, relay = case.ranked[0].fault, case.board.relay
+    if relay is None or first is None or first.kind != "contact" or not plan:
+        return ""
+    if any("feed" in (step.reading.red, step.reading.black) for step in plan):
+        return ""
+    volts = quantity_text(relay.coil_supply_v, "V")
+    return (
+        f"To test {first.part}: board unplugged and discharged, {volts} from a bench supply on "
+        f"its coil, plus at coil+; ohms across the contact. Over 1 Ω: replace {first.repair}."
     )
 
 
@@ -180,9 +202,11 @@ def unconfirmed_text(diagnosis: Diagnosis) -> str:
 
 
 def unkept_line(case: Case) -> str:
-    """Readings that count in this answer only; empty where the job file has all of them."""
-    if not case.unkept or case.job.file is None:
+    """That readings count in this answer only; empty where a job file has all of them."""
+    if not case.unkept:
         return ""
+    if case.job.file is None:
+        return "These readings are not kept: add --ask to keep them in a job file."
     read = "; ".join(because_lines(case.unkept, case))
     name = file_name(case.job.file)
     return f"Used, but not kept in {name} (add --ask to keep): {read}."
@@ -292,25 +316,21 @@ def next_blocks(trip: Trip, circuit: Circuit) -> list[Block]:
     state = _lower(state_line(first.reading, circuit))
     why = "To settle it" if trip.settles else "Next"
     blocks: list[Block] = [Paragraph(f"{why}, {state}: {step_text(first, circuit)}.", "strong")]
-    if answers := answers_text(first):
-        blocks.append(BulletList(_whole(answers)))
+    if meanings := meanings_of(first):
+        blocks.append(BulletList(tuple(map(_whole, meanings[:MOST_ANSWERS]))))
     if then := then_line(trip.steps, circuit):
         blocks.append(Paragraph(then))
+    if any(relay_state(step.reading, circuit) == RELAY_ON for step in trip.steps):
+        blocks.append(Paragraph(RELAY_ON_HOW))
     return blocks
 
 
-def _whole(answers: Sequence[str]) -> tuple[str, ...]:
-    """The first answers, a line each; of faults as many as a line holds, and how many more."""
-    lines = []
-    for answer in answers[:MOST_ANSWERS]:
-        shown, _, names = answer.partition(": ")
-        faults, text = names.split(", "), answer
-        for number in range(len(faults) - 1, 0, -1):
-            if len(text) <= ANSWER_WIDTH:
-                break
-            text = f"{shown}: {', '.join(faults[:number])} and {len(faults) - number} more"
-        lines.append(text)
-    return tuple(lines)
+def _whole(meaning: Meaning) -> str:
+    """An answer with as many of its faults as a line holds, and how many more."""
+    for number in range(len(meaning.faults), 1, -1):
+        if len(text := meaning.text(number)) <= ANSWER_WIDTH:
+            return text
+    return meaning.text(1)
 
 
 def then_line(plan: Sequence[Suggestion], circuit: Circuit) -> str:
@@ -338,10 +358,7 @@ def verdict_line(diagnosis: Diagnosis) -> str:
     end = "" if diagnosis.suggestion else " No reading left would settle it."
     if ranked[0].fault is not None and (chance := present(ranked)) >= PROBABLY:
         return f"{_probable_text(ranked, chance)}{end}"
-    likely = f"Most likely: {likeliest_text(ranked)}."
-    if ranked[0].probability < MIN_TELLING:
-        likely = "No fault stands out yet."
-    return f"Not settled. {likely}{end}"
+    return f"Not settled. {standing_text(_named_shares(ranked))}{end}"
 
 
 IF_GOOD = "If the circuit is good: look at controller, supply, connectors, drive and fan."
@@ -506,19 +523,21 @@ def because_lines(measured: Sequence[Measured], case: Case) -> tuple[str, ...]:
 
 def _because_text(measured: Measured, case: Case) -> str:
     reading, circuit = measured.reading, case.circuit
-    relay = f"{RELAY_ON}:" if with_relay_on(reading, circuit) else ""
-    good = f"good board{relay} {good_text(reading, case.atlas)}"
-    return f"{reading_text(reading, circuit)}: {show_measured(measured)} ({good})"
+    state = relay_state(reading, circuit)
+    good = good_board(case.atlas, reading)
+    beside = ", parts in parallel" if is_wide(reading.function, good.low, good.high) else ""
+    shown = f"good board{state}{':' * bool(state)} {spread_text(reading.function, good)}{beside}"
+    return f"{reading_text(reading, circuit)}: {show_measured(measured)} ({shown})"
 
 
 def step_text(step: Suggestion, circuit: Circuit) -> str:
     """A reading to take: function, probes, range."""
     reading = step.reading
     between = parts_between(circuit, reading.red, reading.black)
-    row = ", end to end" if reading.function.row.dead and len(between) > 1 else ""
-    parts = (f"{reading_text(reading, circuit)}{row}", range_text(step))
-    again = "" if step.again is None else f"; again, it showed {show_measured(step.again)}"
-    return "; ".join(part for part in parts if part) + again
+    row = ", in series" if reading.function.row.dead and len(between) > 1 else ""
+    again = "" if step.again is None else f" once more (it showed {show_measured(step.again)})"
+    parts = (f"{reading_text(reading, circuit)}{row}{again}", range_text(step))
+    return "; ".join(part for part in parts if part)
 
 
 def assumed_line(board: Board, meter: Meter, diagnosis: Diagnosis) -> str:
@@ -567,21 +586,13 @@ def likeliest_line(diagnosis: Diagnosis) -> str:
     if first.fault is None and first.probability >= PROBABLY:
         chance = probability_text(first.probability)
         return f"No fault known here fits ({chance}): check the last readings."
-    if first.probability < MIN_TELLING:
-        return "Nothing is settled yet."
     if first.fault is not None and (there := present(diagnosis.ranked)) >= PROBABLY:
         return _probable_text(diagnosis.ranked, there)
-    return f"Likeliest: {likeliest_text(diagnosis.ranked)}."
+    return standing_text(_named_shares(diagnosis.ranked))
 
 
-def likeliest_text(ranked: Sequence[Ranked]) -> str:
-    """The first faults that are worth a thought, those of one name together."""
-    shares: dict[str, float] = {}
-    for r in ranked:
-        if r.probability >= MIN_NAMED and (len(shares) < MOST_NAMED or fault_name(r) in shares):
-            shares[fault_name(r)] = shares.get(fault_name(r), 0.0) + r.probability
-    likely = sorted(shares.items(), key=lambda item: -item[1])
-    return ", ".join(f"{name} ({probability_text(share)})" for name, share in likely)
+def _named_shares(ranked: Sequence[Ranked]) -> list[tuple[str, float]]:
+    return [(fault_name(r), r.probability) for r in ranked]
 
 
 def _lower(text: str) -> str:

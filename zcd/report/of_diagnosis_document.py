@@ -11,6 +11,7 @@ from zcd.diagnosis.readings import AccessLevel
 from zcd.errors import plain
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
 from zcd.report.of_answers import suggestion_lines
+from zcd.report.of_board import read_as_line
 from zcd.report.of_check import board_line
 from zcd.report.of_check_document import caution_sections, end_sections
 from zcd.report.of_diagnosis import (
@@ -35,8 +36,8 @@ def card_document(expected_readings: ExpectedReadings) -> Document:
     ways = (
         f"Read with {quantity_text(meter.dc_input_ohm, 'Ω')} on DC and "
         f"{quantity_text(meter.ac_input_ohm, 'Ω')} on AC volts ({meter.ac_kind}). Ranges span "
-        "the tolerances of all parts, mains within 5 %, 15 to 35 °C. Only faults that a reading "
-        "tells from a good board stand beside it."
+        "the tolerances of all parts, the meter's accuracy, mains within 5 %, 15 to 35 °C. Only "
+        "faults that a reading tells from a good board are listed beside it."
     )
     tables = (
         table
@@ -79,7 +80,9 @@ def case_document(case: Case, *, assumptions: bool = True) -> Document:
             Section("", reported, answer=True),
             *step_sections(case.diagnosis, case.circuit),
             *(end_sections(case.board)[:2] if assumptions else ()),
-            Section("", (Paragraph(learnt),) if learnt else ()),
+            Section(
+                "", tuple(Paragraph(text) for text in (read_as_line(case.board), learnt) if text)
+            ),
         ),
     )
 

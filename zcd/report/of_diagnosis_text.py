@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from zcd.circuit.elements import Circuit, DcSource, MainsSource, Resistance
 from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.rank import Ranked
-from zcd.report.text import quantity_text
+from zcd.report.text import probability_text, quantity_text
+
+MOST_NAMED = 3
+MIN_NAMED = 0.05
+MIN_TELLING = 0.1
+"""Nobody acts on less."""
 
 
 def sentence(text: str) -> str:
@@ -58,3 +65,22 @@ def range_text(suggestion: Suggestion) -> str:
         return ""
     scale = quantity_text(suggestion.full_scale, suggestion.reading.function.row.unit)
     return f"meter on auto, or on {scale} or more"
+
+
+def standing_text(shares: Sequence[tuple[str, float]]) -> str:
+    """Which faults are worth a thought by now, those of one name together.
+
+    Parameters
+    ----------
+    shares : sequence of (str, float)
+        Name and probability, likeliest first.
+    """
+    named: dict[str, float] = {}
+    for name, share in shares:
+        if share >= MIN_NAMED and (len(named) < MOST_NAMED or name in named):
+            named[name] = named.get(name, 0.0) + share
+    if not shares or shares[0][1] < MIN_TELLING:
+        return "No single fault is likely yet."
+    likely = sorted(named.items(), key=lambda item: -item[1])
+    told = ", ".join(f"{name} ({probability_text(share)})" for name, share in likely)
+    return f"Most likely: {told}."

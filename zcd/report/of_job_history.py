@@ -68,9 +68,9 @@ def job_history_to_dict(entries: Sequence[Entry], folder: str) -> dict[str, Any]
     }
 
 
-def fault_statistics_line(statistics: FaultStatistics) -> str:
+def fault_statistics_line(statistics: FaultStatistics | None) -> str:
     """What the record does to the priors; empty where it does nothing."""
-    if not statistics.jobs:
+    if statistics is None or not statistics.jobs:
         return ""
     kinds = ", ".join(f"{kind} {n}" for kind, n in statistics.kinds.most_common(MAX_KINDS))
     here = statistics.parts.total()

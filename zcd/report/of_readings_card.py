@@ -198,7 +198,10 @@ def _legend(
     places = " ".join(str(row[1]) for row in rows)
     words = [BENCH_BANDS, *(STATE_WORDS[side] for side in _sides(lines) if side in STATE_WORDS)]
     if board.relay is not None:
-        words = [text.replace("plugged in", "plugged in, load relay on") for text in words]
+        words = [
+            text.replace("plugged in", "plugged in, load relay on (start a program)")
+            for text in words
+        ]
     if joints := [word.strip(",") for word in places.split() if "/" in word]:
         first, _, second = joints[0].partition("/")
         words.append(f"{joints[0]}: where {first} and {second} meet.")
@@ -213,7 +216,7 @@ def _legend(
     if bridge := re.search(r"(\w+)~1", places):
         words.append(f"{bridge[1]}~1: its ~ lead at the feed; {bridge[1]}~2: the other.")
     if rows_of_parts := re.search(r"\S+ to \S+", places):
-        words.append(f"{rows_of_parts[0]}: all in the row, end to end.")
+        words.append(f"{rows_of_parts[0]}: all in series.")
     words += [text for names, text in POINT_WORDS.items() if any(n in places for n in names)]
     return " ".join(words)
 

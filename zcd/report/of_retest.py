@@ -281,7 +281,8 @@ def _run_line(retest: Retest) -> str:
     if not retest.missing or not _pulses_read(retest):
         return ""
     dead = access_level(retest.circuit, missing_in_order(retest)[0]) is AccessLevel.DEAD
-    return f"{'Then plug in' if dead else 'Now'} and let it run: the sync error must stay away."
+    first = "Then plug in and" if dead else "After it"
+    return f"{first} let it run: the sync error must not come back."
 
 
 def _pulses_read(retest: Retest) -> bool:

@@ -9,6 +9,7 @@ import numpy as np
 from zcd.board.model import Assumption, Board
 from zcd.board.units import format_si
 from zcd.errors import plain
+from zcd.report.of_diagnosis_text import standing_text
 from zcd.report.table import Table
 from zcd.report.text import offset_text, probability_text, quantity_text
 from zcd.simulation.causes import Cause, Subsystem
@@ -145,14 +146,9 @@ def _more_text(more: int) -> str:
 
 
 def likeliest_line(fits: Sequence[Fit]) -> str:
-    """How many causes fit, and which of them lead before any reading."""
-    share = probability_text(fits[0].share_ratio)
-    first = [_name(fit.cause) for fit in fits if probability_text(fit.share_ratio) == share]
-    if len(first) > NAMED:
-        return f"{len(fits)} causes fit, none of them likelier than {share}."
-    lead, each = (" leads", "") if len(first) == 1 else (" lead", " each")
+    """How many causes fit, and which of them stand out before any reading."""
     count = "1 cause fits" if len(fits) == 1 else f"{len(fits)} causes fit"
-    return f"{count}. {' and '.join(first)}{lead} ({share}{each}), before any reading."
+    return f"{count}. {standing_text([(_name(fit.cause), fit.share_ratio) for fit in fits])}"
 
 
 def next_line(board: Board, flags: Collection[str]) -> str:
@@ -350,9 +346,9 @@ def advice_lines(
     lines = []
     if not fits and set(flags) == {SYNC} and fan_flag_delay_s is not None:
         return [
-            "A sync fault raises the fan flag too, about "
-            f"{format_si(fan_flag_delay_s, 's', digits=2)} later. Wait and read the display again; "
-            "until then treat it as a sync fault."
+            "A sync fault raises the fan flag too, with the controller as assumed about "
+            f"{format_si(fan_flag_delay_s, 's', digits=2)} later: the same fault. Read the display "
+            "again; until then treat it as a sync fault."
         ]
     if not fits:
         return ["No single cause of this board raises just these flags: look for two faults."]

@@ -34,6 +34,7 @@ from zcd.report.of_story import (
     stories_table,
 )
 from zcd.report.of_story_flags import why_lines
+from zcd.report.text import count_text
 from zcd.simulation.causes import Subsystem
 from zcd.simulation.controller import SYNC
 from zcd.simulation.drive import appliance_of
@@ -114,7 +115,9 @@ def causes_document(causes_for_flags: CausesForFlags) -> Document:
     flags, delay_s = causes_for_flags.flags, causes_for_flags.fan_flag_delay_s
     advice = advice_lines(fits, flags, delay_s)
     plan = causes_for_flags.plan if SYNC in flags else Trip()
-    first = (Paragraph(likeliest_line(fits), "strong"),) if fits else ()
+    jobs = 0 if causes_for_flags.known is None else causes_for_flags.known.jobs
+    counted = f" {count_text(jobs, 'closed job')} of this folder counted in." if jobs else ""
+    first = (Paragraph(f"{likeliest_line(fits)}{counted}", "strong"),) if fits else ()
     return Document(
         title=plain(board.name),
         sections=(
@@ -161,7 +164,7 @@ def _reading_sections(causes: CausesForFlags, plan: Trip) -> tuple[Section, ...]
         relay = (
             ""
             if causes.board.relay is None
-            else " Feed is behind the relay's contact: the relay has to be on."
+            else " Feed: load side of the relay's contact; start a program first."
         )
         line = (
             f"{to_tell} the sides apart: {reading_text(causes.told.reading, causes.circuit)} "

@@ -13,6 +13,7 @@ from zcd.circuit.elements import Circuit
 from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
 from zcd.diagnosis.faults import LOOSE_MODE
 from zcd.diagnosis.flag_evidence import NO_FLAG
+from zcd.diagnosis.job_history import FaultStatistics, with_fault_statistics
 from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.priors import prior_shares
 from zcd.diagnosis.rank import Diagnosis, diagnose
@@ -98,6 +99,8 @@ class CausesForFlags(Result):
     fan_flag_delay_s : float or None
         Median time from the sync flag to the fan flag over all causes that raise both, at all
         their sizes; None: there are none.
+    known : FaultStatistics or None
+        What closed jobs made of the priors; None: they were left out.
     """
 
     board: Board
@@ -107,6 +110,7 @@ class CausesForFlags(Result):
     plan: Trip
     circuit: Circuit
     fan_flag_delay_s: float | None = None
+    known: FaultStatistics | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -133,6 +137,7 @@ def causes_for_flags(
     seconds: float = SECONDS,
     *,
     meter: Meter | None = None,
+    statistics: FaultStatistics | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> CausesForFlags:
     """Find the causes that raise just these flags, and the reading that tells their sides apart.
@@ -146,6 +151,8 @@ def causes_for_flags(
         Of board time.
     meter : Meter, optional
         By default a usual handheld one.
+    statistics : FaultStatistics, optional
+        What closed jobs say; they shift what is likely as they do in a diagnosis.
     progress : callable, optional
         Told which reading is being predicted.
 
@@ -155,6 +162,8 @@ def causes_for_flags(
     """
     stories = all_stories(board, seconds)
     dictionary = make_fault_dictionary(board, meter or usual_meter(), stored=True)
+    if statistics is not None:
+        dictionary = with_fault_statistics(dictionary, statistics)
     seen = tuple(flags) or (NO_FLAG,)
     diagnosis = diagnose(dictionary, (), progress=progress, flags=seen)
     fits = matching_causes(stories, flags, _chances(diagnosis))
@@ -168,6 +177,7 @@ def causes_for_flags(
         plan=plan_trip(dictionary, diagnosis, flags=seen),
         circuit=dictionary.circuit,
         fan_flag_delay_s=fan_flag_delay_s(stories),
+        known=statistics,
     )
 
 

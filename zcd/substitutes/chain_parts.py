@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from zcd.board.drawer import StockResistor
 from zcd.board.model import Board, Resistor
-from zcd.board.parts_library import all_resistors, is_chip
+from zcd.board.parts_library import all_resistors
 from zcd.circuit.batch import Batch
 from zcd.margin.stress import ResistorStress
 from zcd.physics.resistor import derated_power_w
@@ -187,12 +187,10 @@ def is_printed(part: Resistor, old: Resistor) -> bool:
     return same and (rated or old.size_assumed)
 
 
-def nearest_rating(part: Resistor, old: Resistor) -> tuple[bool | float, ...]:
-    """Orders resistors of one value: the same style, a chip for a chip and leads for leads, as
-    narrow a tolerance, the least rating."""
+def nearest_rating(part: Resistor, old: Resistor) -> tuple[bool, bool, float, float]:
+    """Orders resistors of one value: the same style, as narrow a tolerance, the least rating."""
     return (
         part.style != old.style,
-        is_chip(part.style) != is_chip(old.style),
         part.tolerance_ratio > old.tolerance_ratio,
         part.rated_power_w,
         part.working_v,

@@ -162,11 +162,9 @@ def pull_up_candidates(board: Board, stock: Sequence[StockResistor]) -> tuple[Ca
     now = board.output.resistor
     assert now is not None, "the output has a resistor"
     of_value: dict[float, Resistor] = {}
-    # of a size that nobody wrote the make of the chain's resistors is the best guess
-    like = replace(now, style=board.chains[0][0].style) if now.size_assumed else now
 
     def nearest(item: StockResistor) -> tuple[bool | float, ...]:
-        return (not is_printed(item.part, now), *nearest_rating(item.part, like))
+        return (not is_printed(item.part, now), *nearest_rating(item.part, now))
 
     for item in sorted(stock, key=nearest):
         of_value.setdefault(item.part.resistance_ohm, replace(item.part, ref=now.ref))

@@ -18,7 +18,7 @@ from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.node_readings import expected_readings
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.reading_syntax import place_text, show_measured
-from zcd.diagnosis.reading_words import probes_text, reading_text
+from zcd.diagnosis.reading_words import probes_of, reading_text
 from zcd.diagnosis.readings import (
     AccessLevel,
     Measured,
@@ -30,7 +30,7 @@ from zcd.diagnosis.readings import (
 from zcd.diagnosis.trip import plan_trip
 from zcd.errors import InputError
 from zcd.report.cautions import SHORT_CAUTIONS, Caution
-from zcd.report.of_answers import answers_text
+from zcd.report.of_answers import meanings_of
 from zcd.report.of_diagnosis import (
     ACCESS_TITLES,
     CAUTIONS,
@@ -304,7 +304,7 @@ def _next_card(steps: Sequence[Suggestion], open_job: OpenJob) -> NextCard | Non
         again="" if again is None else f"Take it again: it showed {show_measured(again)}.",
         example="62k" if row.dead else "4,98 V" if row.method is Method.VOLTS else "",
         outcomes=(*outcomes, ("Unstable", "unstable"), ("Cannot reach", "skip")),
-        meanings=tuple(answers_text(suggestion)),
+        meanings=tuple(meaning.text() for meaning in meanings_of(suggestion)),
         picture=circuit_drawing(open_job.job.board, circuit, near=(reading.red, reading.black)),
     )
 
@@ -350,7 +350,7 @@ def _chip(each: Measured | Reading, circuit: Circuit) -> Chip:
     taken = isinstance(each, Measured)
     reading = each.reading if isinstance(each, Measured) else each
     shown = show_measured(each, DIGITS) if isinstance(each, Measured) else "cannot be reached"
-    name = f"{reading.function.row.short or reading.function} {_what(reading, circuit)}"
+    name = f"{reading.function.row.short or reading.function} {probes_of(reading, circuit).short}"
     return Chip(
         what=name,
         words=reading_text(reading, circuit),
@@ -375,7 +375,7 @@ def _side_rows(
             id=f"row-{number}",
             at=place_text(reading, circuit),
             words=reading.function.row.words,
-            what=_what(reading, circuit),
+            what=probes_of(reading, circuit).short,
             probes=_probes(reading, circuit),
             good=good[reading],
             shown=show_measured(taken[reading], DIGITS) if reading in taken else "",
@@ -394,12 +394,6 @@ def _side_rows(
         for side, readings in by_side.items()
         if readings
     )
-
-
-def _what(reading: Reading, circuit: Circuit) -> str:
-    """The parts that the probes are across, and red at a diode; else the point that is read."""
-    probes = probes_text(reading, circuit).removeprefix("across ")
-    return probes.removeprefix("red on ").partition(", black")[0]
 
 
 def _probes(reading: Reading, circuit: Circuit) -> str:

@@ -71,7 +71,7 @@ def atlas_of(design: Design) -> FaultDictionary:
     dictionary = make_fault_dictionary(design.board, design.meter)
     folder = _folder() / f"{design.seed}-{design.number}"
     dictionary._store = Store(folder / f"{digest_of(PREDICTED)[:24]}.npz")
-    dictionary._stored = dictionary._store.read((dictionary.circuits, dictionary.severity.shape[1]))
+    dictionary._stored = dictionary._store.read(dictionary.predicted_shape)
     return dictionary
 
 
