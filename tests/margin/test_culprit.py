@@ -371,6 +371,44 @@ def test_no_size_bears_it() -> None:
     assert not any("look at the size" in line for line in finding_lines(check))
 
 
+def of_chips(value: str, more: str = "") -> zcd.Check:
+    """Two chips between 230 V and a clamped LED, which take it in both halves."""
+    part = f'{{value = "{value}"{more}}}'
+    return zcd.check(
+        zcd.loads(f"""
+    mains = "230 V 50 Hz"
+    optocoupler = "817B"
+    clamp = "1N4148"
+    chain = {{topology = "clamped", resistors = [{part}, {part}], style = "1206"}}
+    output = {{pull_up = "12k", supply = "5 V"}}
+    """)
+    )
+
+
+def test_what_only_some_makers_chips_bear_is_a_condition() -> None:
+    """253 V across 2 x 100 k: 160 mW each. A 1206 is 1/4 W [YAGEO-RC, VISHAY-CRCW] or 1/8 W
+    [RND-CHIP]."""
+    check = of_chips("100k")
+    assert check.status == "warning"
+    assert headline_text(check).startswith("PASSES, if R1 and R2 are rated 168 mW or more. ")
+    (line,) = finding_lines(check)
+    assert line == (
+        "warning: look up the rating of R1 and R2: each bears 168 mW; most 1206 are rated 250 mW, "
+        'some 125 mW; then write it, such as power = "250 mW"'
+    )
+    assert of_chips("100k", ', power = "250 mW"').status == "pass"
+    assert headline_text(of_chips("100k", ', power = "125 mW"')) == (
+        "FAILS: R1 and R2 are overloaded."
+    )
+
+
+def test_what_hardly_any_makers_chip_bears_fails() -> None:
+    """253 V across 2 x 47 k: 340 mW each."""
+    check = of_chips("47k")
+    assert headline_text(check) == "FAILS: R1 and R2 are overloaded."
+    assert "(limit 250 mW by most makers)" in finding_lines(check)[0]
+
+
 def test_chips_are_judged_as_chips() -> None:
     """A value in the code of chips: the part is no leaded one."""
     board = zcd.loads("""

@@ -28,7 +28,7 @@ from zcd.sync.lock import RULES
 
 DOUBTFUL = ("H11AA1", "MCT2E, 100k")
 """Whether they keep sync depends on what no data sheet states."""
-SLOW = "how soon OC1 turns off, which no data sheet states"
+SLOW = "how soon OC1 turns off with this pull-up, which its data sheet does not give"
 """On what a function may depend."""
 
 
@@ -286,8 +286,8 @@ def test_what_no_data_sheet_states_is_a_warning_with_its_share(name: str) -> Non
     text = " ".join(document_text(document_of(check).answer).split())
     share = f"{100.0 * population.doubtful_ratio:.0f} %"
     may = f"WARNING: {share} of such boards may lose sync"
-    assert f"{may}, depending on how soon OC1 turns off." in text
-    assert "which no data sheet states; look at the pulse" in text
+    assert f"{may}, depending on how soon OC1 turns off with this pull-up." in text
+    assert "which its data sheet does not give; look at the pulse" in text
     assert text.count(share) == 1  # once, in the verdict
     assert "the pin never goes high" not in text
     rule = next(r for r in check.every_rule if r.name == f"{AT_CORNER}pin never high")
@@ -298,16 +298,16 @@ def test_a_grade_too_weak_for_its_load_is_named() -> None:
     """MCT2E: 20 % at least [Monsanto list]; 311 V / 200 k = 1.6 mA, so 0.3 mA of 0.4 mA at best."""
     check = checked("MCT2E, 2 x 100k")
     assert [level.name for level in check.levels if not level.locks] == ["weak"]
-    assert "a typical OC1 works, the weakest does not" in headline_text(check)
+    assert headline_text(check) == "FAILS with a weak OC1; a typical one works."
     assert list(culprit_lines(check)) == [
-        "Fit OC1 with a higher minimum CTR. Next: zcd substitute BOARD --for OC1 --any"
+        "Fit one with a higher minimum CTR. Next: zcd substitute BOARD --for OC1 --any"
     ]
 
 
 def test_a_family_without_grades_has_none_to_read() -> None:
     """H11AA1 to 4 are types of their own: no letter stands behind the number."""
     assert list(culprit_lines(checked("H11AA1, 150k"))) == [
-        "Fit OC1 with a higher minimum CTR, and a larger R1. "
+        "Fit one with a higher minimum CTR, and a larger R1. "
         "Next: zcd substitute BOARD --for OC1 --for R1 --any"
     ]
     text = " ".join(document_text(document_of(checked("H11AA1, 150k")).answer).split())
@@ -371,8 +371,9 @@ def test_words_follow_the_output() -> None:
     """An emitter follower is low in the dark."""
     graded = DESIGNS["clamped 817"].text.replace("LTV-817", "LTV-817B")
     board, follower = zcd.loads(graded), zcd.loads(graded.replace("pull_up", "pull_down"))
-    assert doubt_about(board, RULES[0]) == doubt_about(follower, RULES[1])
-    assert doubt_about(board, RULES[1]) == doubt_about(follower, RULES[0])
+    for rule, other in (RULES[:2], RULES[1::-1]):
+        words = doubt_about(board, rule).replace("pull-up", "pull-down")
+        assert words == doubt_about(follower, other)
     assert "conducts" in doubt_about(board, "pin never low")
 
 

@@ -48,7 +48,7 @@ def test_no_value_out_of_reach_is_named_for_a_burnt_part() -> None:
     chain = {resistors = ["?", "68k"], style = "1/2 W"}
     output = {pull_up = "4.7k", supply = "5 V"}""")
     check = api.check(board)
-    assert headline_text(check).startswith("FAILS at the limit: a typical OC1 works")
+    assert headline_text(check).startswith("FAILS with a weak OC1")
     told = document_text(check_answer(check), 80)
     assert "no likely value of it makes the board pass" in told
     assert "(none to " in told  # its pulse, where the weakest gives none

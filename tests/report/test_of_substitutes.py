@@ -64,8 +64,8 @@ def test_a_switched_board_whose_original_fails_is_one_screen_too() -> None:
     result = api.substitute(parse_board(text), E12)
     told = document_text(brief_document(result))
     assert len(told.splitlines()) <= 25
-    assert "R1 is too small for this chain (1206 taken as 125 mW, 200 V)" in told
-    assert "Another: zcd new --like BOARD repaired.toml" in told
+    assert "R1 is too small for this chain (1206 taken as 250 mW, 200 V)" in told
+    assert "If you fit a different part: zcd new --like BOARD repaired.toml" in told
     assert "Load relay" in told
 
 
@@ -123,7 +123,7 @@ def test_pins_and_isolation_of_another_family_are_told() -> None:
     )
     assert "isolation 3.75 kV (was 5 kV); SO4, not DIP-4: other pins" in by_family["291"]
     assert passed_over_line(result.found, answer) == (
-        "Not considered: 814A; this board needs an optocoupler with one LED."
+        "Not considered: 814A; this board has an optocoupler with one LED."
     )
 
 
@@ -206,35 +206,36 @@ def test_nobody_adds_a_part_to_the_right_one() -> None:
 def test_chips_that_are_all_too_small_are_one_cause() -> None:
     """The command names all of them; what leaves others over its limit is not marked."""
     drawer = """resistors = [
-        {values = ["22k", "33k"], style = "1206", tolerance = "1 %"},
+        {values = ["22k", "33k"], style = "0805", tolerance = "1 %"},
         {values = ["30k", "36k"], style = "2010"}]"""
-    result = asked(parse_board(KILN), "R2", drawer)
+    small = KILN.replace("1206", "0805")
+    result = asked(parse_board(small), "R2", drawer)
     told = original_line(result.found)
     assert told.startswith(
-        "R1, R2, R3 and R4 are all too small for this chain (1206 taken as 125 mW"
+        "R1, R2, R3 and R4 are all too small for this chain (0805 taken as 125 mW"
     )
     assert told.endswith("zcd substitute BOARD --for R1 --for R2 --for R3 --for R4")
     assert "pin" not in told
     failed = {rule.subject for rule in result.found.original.failed}
-    check = api.check(parse_board(KILN))
+    check = api.check(parse_board(small))
     assert failed == {rule.subject for rule in check.every_rule if rule.status == "fail"}
     (answer,) = result.found.answers
     lines = answer_lines(result.found, answer, 3)
-    assert lines[0].startswith("2 x 22 kΩ 1206: chain +8.3 %, load ")
-    assert lines[-1].startswith("33 kΩ 1206: as it was, overloaded, load ")
+    assert lines[0].startswith("2 x 22 kΩ 0805: chain +8.3 %, load ")
+    assert lines[-1].startswith("33 kΩ 0805: as it was, overloaded, load ")
     assert len(lines) == len(answer.proposals)
     for line in lines:
         assert line.endswith("; passes") is not line.endswith("; R1, R3 and R4 still over")
     for line, proposal in ((lines[0], answer.proposals[0]), (lines[-1], answer.proposals[-1])):
         assert line.endswith("; passes") is api.check(proposal.board).passes
     assert pads_line(result.found, 3) == (
-        "A 2010 does not fit the pads of a 1206. "
+        "A 2010 does not fit the pads of a 0805. "
         "More chips than pads: better a larger one, or leaded ones, fixed and sleeved."
     )
     (advice,) = culprit_lines(check)
     assert advice.startswith("Most likely cause: R1, R2, R3 and R4 are all too small for this")
     assert advice.endswith(told[told.index(" zcd substitute") :])
-    whole = api.substitute(parse_board(KILN), refs=["R1", "R2", "R3", "R4"])
+    whole = api.substitute(parse_board(small), refs=["R1", "R2", "R3", "R4"])
     assert "zcd substitute" not in original_line(whole.found)
     assert 'with one marked "passes" the board passes' in original_line(whole.found)
 

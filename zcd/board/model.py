@@ -154,6 +154,9 @@ class Resistor:
         Where the limits come from.
     size_assumed : bool
         Nobody wrote its size: the limits are those of a small part, not of this one.
+    usual_power_w : float, optional
+        What most makers rate its size for, where the least of them rates it lower: that least is
+        `rated_power_w`, as nobody wrote the maker.
     """
 
     ref: str
@@ -165,6 +168,7 @@ class Resistor:
     overload_v: float
     source: str
     size_assumed: bool = False
+    usual_power_w: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

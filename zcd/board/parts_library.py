@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 from math import isnan, log, sqrt
+from statistics import median
 
 from zcd import refdata
 from zcd.board.diode_names import (
@@ -59,6 +60,8 @@ _HOUSE_CODES = {
 _ZENER_TEST_A = 5e-3
 """At which small zeners are specified: common practice, no source."""
 _NO_OVERLOAD_GIVEN = 2.0
+PULSE_PROOF = "pulse-proof"
+"""Of the makes of a style, those that nobody takes for an ordinary one."""
 _LED_CURRENT_LIMIT_A = 0.05
 _PIN_CURRENT_LIMIT_A = 0.05
 """More than any optocoupler's transistor can pull down: common practice, no source."""
@@ -66,10 +69,14 @@ _PIN_CURRENT_LIMIT_A = 0.05
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ResistorLimits:
-    """What a resistor style may stand: power at 70 degC, continuous and overload voltage."""
+    """What a resistor style may stand: power at 70 degC, continuous and overload voltage.
+
+    `usual_power_w`: what most makers rate it for, pulse-proof makes apart.
+    """
 
     style: str
     rated_power_w: float
+    usual_power_w: float
     working_v: float
     overload_v: float
     source: str
@@ -115,6 +122,10 @@ def resistor_limits(style: str, key: str = "") -> ResistorLimits:
         )
         for column in ("rated_power_w", "working_v", "overload_v")
     }
+    ordinary = [
+        float(row["rated_power_w"]) for row in makers if PULSE_PROOF not in str(row["kind"])
+    ]
+    usual_power_w = max(median(ordinary or [0.0]), lowest["rated_power_w"])
     source = "; ".join(f"{row['maker']} [{row['source']}]" for row in makers)
     disagree = any(
         len({float(row[column]) for row in makers if not isnan(float(row[column]))}) > 1
@@ -127,7 +138,7 @@ def resistor_limits(style: str, key: str = "") -> ResistorLimits:
     if not lowest["overload_v"]:
         lowest["overload_v"] = _NO_OVERLOAD_GIVEN * lowest["working_v"]
         source += "; overload not given: twice the working voltage, common practice, no source"
-    return ResistorLimits(style=name, source=source, **lowest)
+    return ResistorLimits(style=name, source=source, usual_power_w=usual_power_w, **lowest)
 
 
 def usual_sizes(style: str) -> tuple[str, ...]:
@@ -213,6 +224,7 @@ def resistor(
     limits = resistor_limits(style, key)
     source = limits.source
     overload_v = limits.overload_v
+    usual_w = limits.usual_power_w if power_w is None and not size_assumed else 0.0
     if working_v is not None:
         overload_v *= working_v / limits.working_v
     if power_w is not None or working_v is not None:
@@ -227,6 +239,7 @@ def resistor(
         overload_v=overload_v,
         source=source,
         size_assumed=size_assumed,
+        usual_power_w=usual_w if usual_w > limits.rated_power_w else None,
     )
 
 

@@ -34,6 +34,8 @@ FloatArray = NDArray[np.float64]
 LED_REVERSE = "reverse current"
 AT_ANY_SIZE = " at any size"
 """End of the name of a rule that no usual size keeps once it is broken."""
+OF_MOST_MAKERS = " of most makers"
+"""End of the name of a rule that hardly any make of that size keeps once it is broken."""
 
 
 def stress_rules(solution: Solution, board: Board) -> list[Rule[FloatArray]]:
@@ -76,7 +78,8 @@ def resistor_rules(
     -------
     rules : list of Rule
         A part whose size nobody wrote is held to the largest usual one of its make; to the limits
-        of the small one that is assumed it is expected to keep.
+        of the small one that is assumed it is expected to keep. Where makers rate a size
+        differently, it is held to what most of them do, and expected to keep to the least.
     """
     part, watts = stress.resistor, np.asarray(stress.power_limit_w)
     if ambient_degc is not None:
@@ -85,6 +88,12 @@ def resistor_rules(
         _at_most(part.ref, "power", stress.power_w, watts, "W", part.source),
         _at_most(part.ref, "voltage", stress.judged_v, stress.voltage_limit_v, "V", part.source),
     ]
+    if part.usual_power_w is not None:
+        power, voltage = rules
+        most_w = watts * (part.usual_power_w / part.rated_power_w)
+        name = f"power{OF_MOST_MAKERS}"
+        by_most = _at_most(part.ref, name, stress.power_w, most_w, "W", part.source)
+        return [replace(power, kind="expectation"), voltage, by_most]
     if not part.size_assumed:
         return rules
     small = [replace(rule, kind="expectation", source_kind="assumed") for rule in rules]

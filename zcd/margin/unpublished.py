@@ -134,5 +134,10 @@ def doubt_about(board: Board, rule: str) -> str:
         return f"the grade of {opto.ref}, which was not read"
     follows = board.output.kind == "emitter-follower"
     conducts = rule == ("pin never high" if follows else "pin never low")
-    what = "strongly {} conducts" if conducts else "soon {} turns off"
-    return f"how {what.format(opto.ref)}, which no data sheet states"
+    load = "this load" if board.output.resistor is None else f"this {board.output.resistor.ref}"
+    what = (
+        "strongly {} conducts at this LED current"
+        if conducts
+        else f"soon {{}} turns off with {load}"
+    )
+    return f"how {what.format(opto.ref)}, which its data sheet does not give"

@@ -18,8 +18,8 @@ HOW_ISOLATED = (
 )
 """How the low-voltage side is shown to be isolated or live."""
 OF_OPTOCOUPLERS = (
-    "New optocoupler: isolation voltage, VDE or UL mark (IEC 60747-5-5) and pin spacing no less "
-    "than those of the old one."
+    "New optocoupler: isolation voltage and pin spacing no less than the old one's, with a VDE or "
+    "UL mark (IEC 60747-5-5)."
 )
 """Where one is to be replaced."""
 
@@ -48,7 +48,7 @@ GENERAL: tuple[Caution, ...] = (
     ),
     Caution(
         text="Treat chain, rectifier and the optocoupler's LED as live whenever the plug is in, "
-        "also with the load relay off: many plugs fit either way round.",
+        "even with the load relay off: line and neutral may be swapped.",
         source=_PRACTICE,
         of_isolated=True,
     ),
@@ -57,9 +57,9 @@ GENERAL: tuple[Caution, ...] = (
 
 NOT_ISOLATED: tuple[Caution, ...] = (
     Caution(
-        text="NOT ISOLATED: no optocoupler parts the controller from the mains. Every point of "
-        "this board, the controller's 0 V, its plugs, buttons and display included, is LIVE at "
-        "mains whenever the plug is in.",
+        text="NOT ISOLATED: there is no optocoupler between the mains and the controller. Every "
+        "point of this board is LIVE at mains potential whenever it is plugged in: the "
+        "controller's 0 V, connectors, buttons and display included.",
         source=_PRACTICE,
     ),
     Caution(

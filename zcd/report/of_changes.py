@@ -6,7 +6,7 @@ from collections import Counter
 from itertools import takewhile, zip_longest
 
 from zcd.board.model import Board, Optocoupler, Resistor
-from zcd.board.optocouplers import UNRANKED
+from zcd.board.optocouplers import UNRANKED, grades
 from zcd.board.parts_library import all_resistors
 from zcd.board.units import format_si
 from zcd.errors import plain
@@ -101,7 +101,10 @@ def part_texts(board: Board) -> dict[str, str]:
 def _coupler_text(opto: Optocoupler) -> dict[str, str]:
     left = opto.remaining_ratio
     aged = "" if left == 1.0 else f", {format_si(left, '%')} of its CTR left"
-    grade = ", grade not read" if opto.grade == UNRANKED else f" {opto.grade}"
+    unread = ", grade not read" if len(grades(opto.family)) > 1 else ""
+    # "SFH620A-2", "817 B"
+    printed = f"{'-' if opto.grade.isdigit() else ' '}{opto.grade}"
+    grade = unread if opto.grade == UNRANKED else printed
     return {opto.ref: f"{opto.family}{grade}{aged}"}
 
 

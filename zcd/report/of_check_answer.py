@@ -22,6 +22,7 @@ from zcd.margin.population import Population
 from zcd.margin.rules import RESERVE, SYNC, WEIGHTS, Rule, worst_status
 from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import chain_resistors
+from zcd.margin.stress_rules import OF_MOST_MAKERS
 from zcd.margin.tolerances import grade_unread
 from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Verdict
@@ -140,7 +141,7 @@ def _failed_text(check: Check) -> str:
     failed = _failed_subjects(check)
     parts = sorted(failed - {SYNC})
     if SYNC in failed and not parts and _only_the_weakest_fails(check):
-        return f"FAILS at the limit: a typical {_coupler_text(check)} works, the weakest does not."
+        return f"FAILS with a weak {_coupler_text(check)}; a typical one works."
     wrong = ["sync is lost"] if SYNC in failed else []
     if parts:
         wrong.append(_overloaded_text(parts))
@@ -216,10 +217,7 @@ def unread_lines(check: Check) -> Iterator[str]:
             with_values = "no likely value of it makes the board pass"
         yield f"{line}; {with_values}."
     if check.board.unknowns:
-        yield (
-            f"Before you fit one, {READ_AGAIN}, or measure what is left of it, one end lifted; the "
-            "value taken is a guess."
-        )
+        yield f"The value taken is a guess: before you fit one, {READ_AGAIN}."
 
 
 def _grade_lines(check: Check) -> Iterator[str]:
@@ -284,8 +282,7 @@ def _uncured_line(check: Check, small: str) -> str:
         larger = f", and a larger {listed(small_ones)}" if small_ones else ""
         asked = " ".join(f"--for {each}" for each in (ref, *small_ones))
         return (
-            f"Fit {ref} with a higher minimum CTR{larger}. "
-            f"Next: zcd substitute {file} {asked} --any"
+            f"Fit one with a higher minimum CTR{larger}. Next: zcd substitute {file} {asked} --any"
         )
     if chain is not None:
         return (
@@ -665,7 +662,9 @@ def _figures_text(check: Check, rules: Sequence[Rule[float]]) -> str:
         if name in by_peak:
             peak, most = (quantity_text(2**0.5 * each, "V") for each in (rule.value, rule.limit))
             value, limit = f"{peak} peak", f"{limit} rms, {most} peak"
-        texts.append(f"{rule_words(name)} {value} (limit {limit})")
+        by_most = name.endswith(OF_MOST_MAKERS)
+        words = rule_words(name.removesuffix(OF_MOST_MAKERS))
+        texts.append(f"{words} {value} (limit {limit}{' by most makers' * by_most})")
     return ", ".join(texts)
 
 
@@ -705,17 +704,24 @@ def _reserve_fact(check: Check, life: Life) -> Iterator[tuple[str, str]]:
             f"{percent_text(1.0 - 1.0 / weak.factor_ratio)} of its CTR, about {years} "
             f"{years_from(check.board)} at {hours}",
         )
+    elif check.passes and not weak.locks and check.headrooms["ctr"].locks:
+        left = percent_text(1.0 - 1.0 / check.headrooms["ctr"].factor_ratio)
+        ref = _coupler_text(check)
+        sure = f"none sure with the weakest {ref} of its grade"
+        yield "reserve", f"{sure}; a typical one may lose {left} of its CTR"
+
+
+AT_RANDOM = "(random tolerances, mains, temperature)"
 
 
 def _population_text(population: Population) -> str:
     """What part tolerances, mains and heat do to such boards."""
     failing, doubtful = population.failing.ratio, population.doubtful_ratio
     if not failing and not doubtful:
-        return f"no board fails ({population.size} calculated)"
+        return f"none of {population.size} boards fails {AT_RANDOM}"
     shares = ((failing, "fail"), (doubtful, "may fail"))
     texts = [f"{_few_text(ratio)} {what}" for ratio, what in shares if ratio]
-    drawn = f"of {population.size} boards with parts, mains and heat drawn at random"
-    return f"{listed(texts)} {drawn}"
+    return f"{listed(texts)} of {population.size} boards {AT_RANDOM}"
 
 
 def _few_text(ratio: float) -> str:
@@ -744,11 +750,10 @@ def _led_text(check: Check, by_name: dict[str, Level]) -> str:
     if not over:
         return peak
     worst = max(over, key=lambda stress: float(stress.reverse_v.max()))
+    volts, amps = float(worst.reverse_v.max()), float(worst.reverse_a.max())
     return (
-        f"{peak}; not protected against reverse voltage: "
-        f"{quantity_text(float(worst.reverse_v.max()), 'V')}, "
-        f"{quantity_text(float(worst.reverse_a.max()), 'A')} (rated "
-        f"{quantity_text(worst.limit_v, 'V')})"
+        f"{peak}; no diode across it: a leakage of {quantity_text(amps, 'A')} takes it to "
+        f"{quantity_text(volts, 'V')} reverse (rated {quantity_text(worst.limit_v, 'V')})"
     )
 
 
@@ -757,9 +762,9 @@ def _hottest_text(check: Check) -> str:
     power = float(np.max(worst.power_w))
     return (
         f"{plain(worst.resistor.ref)} {quantity_text(worst.resistor.resistance_ohm, 'Ω')}: "
-        f"{quantity_text(power, 'W')} of {quantity_text(worst.power_limit_w, 'W')} "
-        f"({share_text(power, worst.power_limit_w)}); "
-        f"{volts_text(worst)} ({share_text(worst.voltage_ratio, 1.0)})"
+        f"up to {quantity_text(power, 'W')} of {quantity_text(worst.power_limit_w, 'W')} "
+        f"({share_text(power, worst.power_limit_w)}), "
+        f"up to {volts_text(worst)} ({share_text(worst.voltage_ratio, 1.0)})"
         f"{f' if it is {worst.resistor.style}' if worst.resistor.size_assumed else ''}"
     )
 

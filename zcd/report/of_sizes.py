@@ -10,6 +10,7 @@ from zcd.board.parts_library import resistor_limits, size_that_bears, usual_size
 from zcd.errors import plain
 from zcd.margin.check import Check
 from zcd.margin.rules import Rule
+from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import ResistorStress, chain_resistors, judged_resistors
 from zcd.report.text import listed, quantity_text
 
@@ -75,7 +76,8 @@ def small_chain(
     size, enough = "", "larger ones" if len(found) > 1 else "a larger one"
     if len(styles) == 1:
         first = found[0].resistor
-        size = f" ({first.style} taken as {_limits_text(first.rated_power_w, first.working_v)})"
+        watts = first.usual_power_w or first.rated_power_w
+        size = f" ({first.style} taken as {_limits_text(watts, first.working_v)})"
         power_w = max(each.resistor.rated_power_w * each.power_ratio for each in found)
         working_v = max(each.resistor.working_v * each.voltage_ratio for each in found)
         if style := size_that_bears(first.style, power_w, working_v):
@@ -126,8 +128,61 @@ class Sizes:
         )
 
 
-def sizes_of(check: Check, failed: set[str]) -> list[Sizes]:
-    """What hangs on the size of resistors, but for those that fail at any.
+@dataclass(frozen=True, slots=True)
+class Makes:
+    """Resistors of one size that some makers rate for less than their load, and most do not."""
+
+    refs: list[str]
+    load: str
+    style: str
+    least: str
+    usual: str
+    too_small: bool = True
+
+    @property
+    def condition(self) -> str:
+        """What has to be known of the part."""
+        are = "is" if len(self.refs) == 1 else "are"
+        return f"{listed(self.refs)} {are} rated {self.load} or more"
+
+    @property
+    def warning(self) -> str:
+        """What to look up, and what to write then."""
+        bears = "it bears" if len(self.refs) == 1 else "each bears"
+        return (
+            f"look up the rating of {listed(self.refs)}: {bears} {self.load}; most {self.style} "
+            f"are rated {self.usual}, some {self.least}; then write it, such as power = "
+            f'"{self.usual}"'
+        )
+
+
+def makes_of(check: Check, failed: set[str]) -> list[Makes]:
+    """What hangs on the maker of resistors, but for those that fail with any."""
+    groups: dict[str, list[tuple[Resistor, float]]] = {}
+    for part in judged_resistors(check.board):
+        if part.usual_power_w is None or part.ref in failed:
+            continue
+        rules = [rule for rule in check.every_rule if rule.subject == part.ref and of_size(rule)]
+        over = [rule for rule in rules if rule.status != "pass"]
+        if worst := [rule for rule in over if not rule.name.startswith(AT_CORNER)] or over:
+            groups.setdefault(part.style, []).append((part, max(rule.value for rule in worst)))
+    return [_makes(found) for found in groups.values()]
+
+
+def _makes(found: Sequence[tuple[Resistor, float]]) -> Makes:
+    first = found[0][0]
+    assert first.usual_power_w is not None
+    return Makes(
+        refs=[plain(part.ref) for part, _ in found],
+        load=quantity_text(max(load_w for _, load_w in found), "W"),
+        style=first.style,
+        least=quantity_text(first.rated_power_w, "W"),
+        usual=quantity_text(first.usual_power_w, "W"),
+    )
+
+
+def sizes_of(check: Check, failed: set[str]) -> list[Sizes | Makes]:
+    """What hangs on the size or the maker of resistors, but for those that fail at any.
 
     A size that nobody wrote matters once a usual one that is smaller would not bear the load.
     """
@@ -143,7 +198,8 @@ def sizes_of(check: Check, failed: set[str]) -> list[Sizes]:
         sizes = usual_sizes(part.style)
         if too_small or enough is None or sizes.index(enough) >= sizes.index(part.style):
             groups.setdefault((part.style, enough, too_small), []).append((part, worst))
-    return [_sizes(found, enough, too_small) for (_, enough, too_small), found in groups.items()]
+    sizes = [_sizes(found, enough, too_small) for (_, enough, too_small), found in groups.items()]
+    return [*sizes, *makes_of(check, failed)]
 
 
 def _worst(rules: Iterable[Rule[float]]) -> dict[str, Rule[float]]:

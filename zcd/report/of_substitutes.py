@@ -163,7 +163,7 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
         )
         unread = {unknown.ref for unknown in found.board.unknowns}
         guessed = any(part.ref in unread for part in old)
-        words = "value guessed from its neighbours" if guessed else "as printed"
+        words = "value guessed" if guessed else "as printed"
         if not guessed and not any(part.size_assumed for part in old):
             words += f", {'higher' if higher else 'same'} rating"
         if any(is_chip(o.style) and not is_chip(n.style) for n, o in zip(new, old, strict=True)):
@@ -435,7 +435,7 @@ def passed_over_line(found: Substitutes, answer: Answer) -> str:
     others = [o.part for o in found.drawer.optocouplers if not has_its_leds(o.part, found.board)]
     names = ", ".join(dict.fromkeys(stock_text(found, part) for part in others))
     count = "two LEDs" if found.board.two_leds else "one LED"
-    return names and f"Not considered: {names}; this board needs an optocoupler with {count}."
+    return names and f"Not considered: {names}; this board has an optocoupler with {count}."
 
 
 def proposals_table(found: Substitutes, answer: Answer) -> Table:
@@ -531,7 +531,7 @@ def used_ratio(verdict: Verdict, parts: Sequence[Part]) -> float:
 def load_line(found: Substitutes, shown: int) -> str:
     """What load means, and what the new resistors are taken to be rated for; empty: none is new."""
     ratings = {
-        part.style: f"{part.style} for {quantity_text(part.working_v, 'V')}"
+        part.style: f"{part.style} {_rating(part)}"
         for answer in found.answers
         if answer.kind == "chain"
         for proposal in (*answer.proposals[:shown], *answer.others)
@@ -540,9 +540,13 @@ def load_line(found: Substitutes, shown: int) -> str:
     if not ratings:
         return ""
     return (
-        "Load: worst-case share of the power or voltage limit, of the new parts. "
-        f"Taken as rated: {', '.join(ratings.values())}."
+        "Load: share of rated power or voltage at worst, on the new parts. Ratings taken: "
+        f"{', '.join(ratings.values())}."
     )
+
+
+def _rating(part: Resistor) -> str:
+    return f"{quantity_text(part.rated_power_w, 'W')} {quantity_text(part.working_v, 'V')}"
 
 
 def pads_line(found: Substitutes, shown: int) -> str:

@@ -30,10 +30,12 @@ from zcd.simulation.drive_parts import Replacements, Switches
 from zcd.substitutes.proposals import SHOWN, few_tried
 from zcd.substitutes.search import CAPACITOR, Substitutes
 
-BRIEF_CAUTIONS = (
-    "CAUTION: Unplug, discharge and prove dead before you solder. Local codes and",
-    "licensed practice come first. Replace flame-proof parts by flame-proof ones.",
+BRIEF_CAUTION = (
+    "CAUTION: Unplug, discharge and prove dead before you solder. Local codes and licensed "
+    "practice come first."
 )
+OF_RESISTORS = "In place of a flame-proof resistor fit a flame-proof one."
+"""Where one is to be replaced."""
 OF_CAPACITORS = "Mains capacitors: class X2 (IEC 60384-14). Keep their discharge resistor."
 """Where one is to be replaced."""
 
@@ -74,8 +76,11 @@ def _brief(result: Replacements, shown: int) -> Document:
     blocks += map(Paragraph, drawer_lines(found.drawer, SHOWN))
     asked = (part.ref for a in found.answers if a.kind == CAPACITOR for part in a.replaced)
     of_mains = any(found.needs[ref].on_mains for ref in asked)
-    blocks += map(Paragraph, (*BRIEF_CAUTIONS, *([OF_CAPACITORS] if of_mains else [])))
-    if any(answer.kind == "optocoupler" for answer in found.answers):
+    kinds = {answer.kind for answer in found.answers}
+    cautions = [BRIEF_CAUTION, *([OF_RESISTORS] if "chain" in kinds else [])]
+    blocks.append(Paragraph(" ".join(cautions)))
+    blocks += map(Paragraph, [OF_CAPACITORS] * of_mains)
+    if "optocoupler" in kinds:
         blocks.append(Paragraph(OF_OPTOCOUPLERS))
     title = f"{plain(found.board.name)}: {_stock_text(found)}"
     return Document(title=title, sections=(Section("", tuple(blocks), answer=True),))
@@ -93,7 +98,9 @@ def _stock_text(found: Substitutes) -> str:
 def _more_line(result: Replacements) -> str:
     found = result.found
     judged = any(answer.proposals for answer in found.answers)
-    passes = "Each passes the check. " if judged and not found.original.failed else ""
+    several = sum(len(answer.proposals) for answer in found.answers) > 1
+    passes = f"{'Each' if several else 'It'} passes the check. "
+    passes *= judged and not found.original.failed
     able = any(answer.kind != "contact" for answer in found.answers)
     more = "For parts that change more, add --any." if able and not found.others else ""
     if few_tried(found.board, len(found.answers)):
@@ -113,7 +120,7 @@ def _next_line(found: Substitutes) -> str:
         refs = plain(listed(guessed))
         return f"The value of {refs} is a guess: {READ_AGAIN}. Write it into {file}, ask again."
     return (
-        f"Same part: fit it. Another: zcd new --like {file} repaired.toml, write it in, then "
+        f"If you fit a different part: zcd new --like {file} repaired.toml, write it in, then "
         f"zcd check repaired.toml --was {file}"
     )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
-from math import log, nan
+from math import isnan, log, nan
 
 import numpy as np
 
@@ -23,7 +23,7 @@ from zcd.substitutes.series_string import condensed
 from zcd.sync.lock import judge
 
 UNKNOWN_ISOLATION_V = 5000.0
-"""What takes the place of a part of unknown name: the usual proof voltage of its body."""
+"""What takes the place of a part whose own is not known: the usual proof voltage of its body."""
 SAME_PULSE_S = 10e-6
 """What the points in time leave undecided."""
 _WEAK_STRONG = (LEVELS.index("weak"), LEVELS.index("strong"))
@@ -108,9 +108,8 @@ def fits_its_holes(part: Optocoupler, now: Optocoupler) -> bool:
 def isolates_as_well(part: Optocoupler, now: Optocoupler) -> bool:
     """Whether an optocoupler is known to isolate as well as another."""
     volts = {str(row["family"]): float(row["isolation_v"]) for row in table("optocoupler_limits")}
-    needed = (
-        UNKNOWN_ISOLATION_V if now.family in optocouplers.CLASSES else volts.get(now.family, nan)
-    )
+    known = volts.get(now.family, nan)
+    needed = UNKNOWN_ISOLATION_V if isnan(known) else known
     return part.family == now.family or volts.get(part.family, nan) >= needed
 
 
