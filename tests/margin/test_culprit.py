@@ -390,10 +390,10 @@ def test_what_only_some_makers_chips_bear_is_a_condition() -> None:
     [RND-CHIP]."""
     check = of_chips("100k")
     assert check.status == "warning"
-    assert headline_text(check).startswith("PASSES, if R1 and R2 are rated 168 mW or more. ")
+    assert headline_text(check).startswith("PASSES, if R1 and R2 are rated 167 mW or more. ")
     (line,) = finding_lines(check)
     assert line == (
-        "warning: look up the rating of R1 and R2: each bears 168 mW; most 1206 are rated 250 mW, "
+        "warning: look up the rating of R1 and R2: each bears 167 mW; most 1206 are rated 250 mW, "
         'some 125 mW; then write it, such as power = "250 mW"'
     )
     assert of_chips("100k", ', power = "250 mW"').status == "pass"

@@ -148,7 +148,7 @@ def test_the_original_that_fails_is_said_once() -> None:
                    'resistors = [{value = "240k", style = "1206"}]')  # fmt: skip
     assert (
         original_line(result.found)
-        == "R1 is too small for this chain (1206 taken as 125 mW, 200 V)."
+        == "R1 is too small for this chain (1206 taken as 250 mW, 200 V)."
     )
     (answer,) = result.found.answers
     (line,) = answer_lines(result.found, answer, 3)
@@ -169,7 +169,7 @@ def test_the_load_is_that_of_the_part_proposed() -> None:
     assert line.endswith("(as before); R2 still over")
     assert "overloaded" not in line
     assert original_line(result.found) == (
-        "R2 is too small for this chain (1206 taken as 125 mW, 200 V). Read its size again, or "
+        "R2 is too small for this chain (1206 taken as 250 mW, 200 V). Read its size again, or "
         "replace it too: zcd substitute BOARD --for R2"
     )
     assert others_over_line(result.found) == ""
@@ -191,7 +191,7 @@ resistors = ["33k", "33k"]
 return_resistors = ["33k", "33k"]
 style = "1206"
 """
-"""Four 1206 that are all over their rating; a corner that hardly any board reaches warns only."""
+"""Four 1206 over what some makers rate them for; a corner that hardly any board reaches warns only."""
 
 
 def test_nobody_adds_a_part_to_the_right_one() -> None:
@@ -221,7 +221,8 @@ def test_chips_that_are_all_too_small_are_one_cause() -> None:
     assert failed == {rule.subject for rule in check.every_rule if rule.status == "fail"}
     (answer,) = result.found.answers
     lines = answer_lines(result.found, answer, 3)
-    assert lines[0].startswith("2 x 22 kΩ 0805: chain +8.3 %, load ")
+    assert lines[0].startswith("36 kΩ 2010: chain +2.3 %, load ")
+    assert lines[1].startswith("2 x 22 kΩ 0805: chain +8.3 %, load ")
     assert lines[-1].startswith("33 kΩ 0805: as it was, overloaded, load ")
     assert len(lines) == len(answer.proposals)
     for line in lines:
