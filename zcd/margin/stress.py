@@ -92,6 +92,13 @@ class ResistorStress(Batch):
         """The larger share of its limits that it bears."""
         return max(self.power_ratio, self.voltage_ratio)
 
+    @property
+    def is_over(self) -> bool:
+        """Whether it bears more than its voltage, or the power that most makers rate it for."""
+        part = self.resistor
+        usual = (part.usual_power_w or part.rated_power_w) / part.rated_power_w
+        return max(self.power_ratio / usual, self.voltage_ratio) > 1.0
+
     def parts_in_series(self, shorted: int = 0) -> int:
         """How many equal parts of this style, in series in its place, would bear it.
 

@@ -405,7 +405,7 @@ def overload_line(diagnosis: Diagnosis, board: Board) -> str:
     fault = diagnosis.indistinguishable[0].fault
     if diagnosis.stopped != "sure" or fault is None:
         return ""
-    over = [stress for stress in worst_stress(board) if stress.used_ratio() > 1.0]
+    over = [stress for stress in worst_stress(board) if stress.is_over]
     refs = [stress.resistor.ref for stress in over if not stress.resistor.size_assumed]
     if fault.part not in refs:
         return ""

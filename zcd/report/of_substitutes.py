@@ -149,7 +149,7 @@ def _still_over(answer: Answer, proposal: Proposal) -> str:
     over = [
         plain(stress.resistor.ref)
         for stress in stresses_of(proposal.verdict, answer.kept)
-        if stress.used_ratio() > 1.0
+        if stress.is_over
     ]
     return listed(over) if 0 < len(over) <= MOST_NAMED else f"{len(over)} others" * bool(over)
 
@@ -174,7 +174,7 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
     now = used_ratio(proposal.verdict, proposal.parts)
     if proposal.closeness is Closeness.OTHER:
         return f"{words}, load {share_text(now, 1.0)}, low time {low_time_text(proposal.verdict)}"
-    if now > 1.0:
+    if proposal.overloaded:
         return f"as it was, overloaded, load {share_text(now, 1.0)}"
     same = "as before" if abs(now - before) < 0.005 else f"was {share_text(before, 1.0)}"
     was = "" if any(part.size_assumed for part in old) else f" ({same})"
@@ -546,7 +546,10 @@ def load_line(found: Substitutes, shown: int) -> str:
 
 
 def _rating(part: Resistor) -> str:
-    return f"{quantity_text(part.rated_power_w, 'W')} {quantity_text(part.working_v, 'V')}"
+    watts = quantity_text(part.rated_power_w, "W")
+    if part.usual_power_w is not None:
+        watts += f" (most {quantity_text(part.usual_power_w, 'W')})"
+    return f"{watts} {quantity_text(part.working_v, 'V')}"
 
 
 def pads_line(found: Substitutes, shown: int) -> str:
@@ -584,7 +587,7 @@ def others_over_line(found: Substitutes) -> str:
     over = [
         f"{plain(stress.resistor.ref)} ({share_text(stress.used_ratio(), 1.0)})"
         for stress in found.original.resistors
-        if stress.used_ratio() > 1.0 and stress.resistor.ref not in asked
+        if stress.is_over and stress.resistor.ref not in asked
     ]
     return f"Also over its limit as built, so fit a larger size: {', '.join(over)}." if over else ""
 

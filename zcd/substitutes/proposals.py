@@ -75,8 +75,7 @@ class Proposal(Candidate):
     def overloaded(self) -> bool:
         """Whether a new resistor is over a limit, as one of the printed value may be."""
         mine = {part.ref for part in self.parts}
-        loads = (s.used_ratio() for s in self.verdict.resistors if s.resistor.ref in mine)
-        return max(loads, default=0.0) > 1.0
+        return any(s.is_over for s in self.verdict.resistors if s.resistor.ref in mine)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

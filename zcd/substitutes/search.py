@@ -168,7 +168,7 @@ def usual_drawer(board: Board, series: str = "E24") -> Drawer:
     own = []
     for stress in stresses:
         part = replace(stress.resistor, ref="", size_assumed=False)
-        own.append(_larger(part, stress) if stress.used_ratio() > 1.0 else part)
+        own.append(_larger(part, stress) if stress.is_over else part)
     # a size that nobody wrote may be too small at the worst corner alone
     sizes_up = [_next_size(each) for each, stress in zip(own, stresses, strict=True)
                 if stress.resistor.size_assumed]  # fmt: skip
@@ -257,7 +257,7 @@ def to_buy(original: Verdict, answer: Answer) -> tuple[Part, ...]:
     stresses = {stress.resistor.ref: stress for stress in original.resistors}
     return tuple(
         _larger(part, stresses[part.ref])
-        if isinstance(part, Resistor) and stresses[part.ref].used_ratio() > 1.0
+        if isinstance(part, Resistor) and stresses[part.ref].is_over
         else part
         for part in answer.replaced
     )
