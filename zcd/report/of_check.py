@@ -205,7 +205,9 @@ def _short_row(short: ShortStress, rules: Sequence[Rule[float]]) -> tuple[str, .
     led = quantity_text(short.led_peak_a, "A") if short.led_peak_a > HARMLESS_REVERSE_A else "off"
     if short.led_reverse_a > HARMLESS_REVERSE_A:
         led += f"\n{quantity_text(short.led_reverse_a, 'A')} reverse"
-    kept = all(rule.passes for rule in rules if rule.name.startswith(f"{short.ref} shorted:"))
+    kept = all(
+        rule.status == "pass" for rule in rules if rule.name.startswith(f"{short.ref} shorted:")
+    )
     return (
         short.ref,
         *_hit(short.hottest()),
