@@ -191,7 +191,7 @@ resistors = ["33k", "33k"]
 return_resistors = ["33k", "33k"]
 style = "1206"
 """
-"""Four 1206 over what some makers rate them for; a corner that hardly any board reaches warns only."""
+"""Four 1206 over what some makers rate them for."""
 
 
 def test_nobody_adds_a_part_to_the_right_one() -> None:

@@ -539,10 +539,7 @@ def load_line(found: Substitutes, shown: int) -> str:
     }
     if not ratings:
         return ""
-    return (
-        "Load: share of rated power or voltage at worst, on the new parts. Ratings taken: "
-        f"{', '.join(ratings.values())}."
-    )
+    return f"Load: worst case of the new parts against their rating, {', '.join(ratings.values())}."
 
 
 def _rating(part: Resistor) -> str:
