@@ -230,3 +230,16 @@ def test_readings_of_the_simulator_lead_to_the_fault(key: str) -> None:
 
 def _read(circuit: Circuit, board: Board, reading: Reading) -> float:
     return reading_value(circuit, reading, board, usual_meter(), Level.EQUATIONS)
+
+
+def test_a_dead_board_whose_supply_only_a_transistor_names() -> None:
+    """The diode test at the base solves the board without its supply: no node of it is left."""
+    board = zcd.loads("""
+    mains = "120 V 60 Hz"
+    optocoupler = "none"
+    circuit = ["feed - R1 1.2M - R2 1.2M - Q1.b", "Q1 BC847B", "emitter - neutral",
+               "base - R3 100k - emitter", "emitter - D1 1N4148 > - base"]
+    chain = {style = "1/2 W"}
+    output = {pull_up = "3.9k", supply = "5 V"}
+    """)
+    assert zcd.compare_spice(board).agrees

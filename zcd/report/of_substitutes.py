@@ -531,7 +531,7 @@ def used_ratio(verdict: Verdict, parts: Sequence[Part]) -> float:
 def load_line(found: Substitutes, shown: int) -> str:
     """What load means, and what the new resistors are taken to be rated for; empty: none is new."""
     ratings = {
-        part.style: f"{part.style} {_rating(part)}"
+        part.style: f"{part.style}: {_rating(part)}"
         for answer in found.answers
         if answer.kind == "chain"
         for proposal in (*answer.proposals[:shown], *answer.others)
@@ -539,14 +539,14 @@ def load_line(found: Substitutes, shown: int) -> str:
     }
     if not ratings:
         return ""
-    return f"Load: worst case of the new parts against their rating, {', '.join(ratings.values())}."
+    return f"Load: worst case of the new parts ({'; '.join(ratings.values())})."
 
 
 def _rating(part: Resistor) -> str:
     watts = quantity_text(part.rated_power_w, "W")
     if part.usual_power_w is not None:
-        watts += f" (most {quantity_text(part.usual_power_w, 'W')})"
-    return f"{watts} {quantity_text(part.working_v, 'V')}"
+        watts += f", most {quantity_text(part.usual_power_w, 'W')}"
+    return f"{watts}, {quantity_text(part.working_v, 'V')}"
 
 
 def pads_line(found: Substitutes, shown: int) -> str:

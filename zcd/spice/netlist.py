@@ -98,7 +98,9 @@ class _Writer:
         self.device = device
         self.charges_v = charges_v
         self.names = PartNames()
-        self.netlist = Netlist(nodes=node_names(circuit.nodes))
+        # a release writes no line: a node that only it names is none here
+        written = {n for e in circuit if not isinstance(e, Release) for n in e.nodes}
+        self.netlist = Netlist(nodes=node_names([n for n in circuit.nodes if n in written]))
         transistors = circuit.of(Phototransistor)
         self.leds = {led for opto in transistors for led in opto.leds}
         self.millers = {f"{opto.ref}.miller" for opto in transistors}
