@@ -198,8 +198,8 @@ def sizes_of(check: Check, failed: set[str]) -> list[Sizes | Makes]:
         sizes = usual_sizes(part.style)
         if too_small or enough is None or sizes.index(enough) >= sizes.index(part.style):
             groups.setdefault((part.style, enough, too_small), []).append((part, worst))
-    unwritten = [_sizes(found, enough, too_small) for (_, enough, too_small), found in groups.items()]
-    return [*unwritten, *makes_of(check, failed)]
+    by_size = ((found, enough, small) for (_, enough, small), found in groups.items())
+    return [*(_sizes(*each) for each in by_size), *makes_of(check, failed)]
 
 
 def _worst(rules: Iterable[Rule[float]]) -> dict[str, Rule[float]]:
