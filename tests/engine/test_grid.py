@@ -16,7 +16,6 @@ from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import stack
 from zcd.engine.grid import CLUSTERING_RATIO, clustered_phases_rad, mirror
-from zcd.engine.island import PIECE_POINTS, _pieces
 from zcd.engine.solve import EDGES, PULSES, READINGS, SolverOptions, solve
 from zcd.margin.check import level_conditions
 from zcd.sync.lock import judge
@@ -49,12 +48,6 @@ def test_mean_over_the_led_is_that_of_a_fine_grid(name: str) -> None:
         wave = result.between_v("led+", "led-")
         means.append(np.stack([result.mean(wave), result.rms(wave)]))
     assert_allclose(*means, atol=2.5e-3)
-
-
-def test_one_row_of_many_points_is_one_piece() -> None:
-    """A row is never cut, however long it is."""
-    (piece,) = _pieces(np.arange(1), 10 * PIECE_POINTS)
-    assert piece.tolist() == [0]
 
 
 def test_edges_are_those_of_a_thousand_points() -> None:

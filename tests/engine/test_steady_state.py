@@ -7,15 +7,12 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.signal import lsim
 
-from tests.boards import capacitance, element_list, mains_source, resistance
-from zcd.engine.network import compile_island, island_of
-from zcd.engine.steady_state import (
-    Trajectory,
-    abrupt_points,
-    difference_steps,
-    intervals_s,
-    lagged,
-)
+from tests.boards import capacitance, element_list, resistance
+from zcd.circuit.elements import DcSource
+from zcd.engine.island import solve_network
+from zcd.engine.kernel import mark_jumps
+from zcd.engine.network import compile_island, input_voltages_v, island_of
+from zcd.engine.trajectory import Trajectory, intervals_s, lagged
 
 OMEGA = 2.0 * np.pi * 50.0
 LAG_S = 400e-6
@@ -63,15 +60,18 @@ def test_intervals_go_round_the_period() -> None:
 
 def charged_v(points: int) -> tuple[np.ndarray, np.ndarray]:
     """A resistance charges a capacitor from rest to 1 V: step by step, and the exponential."""
+    circuit = element_list(
+        DcSource(ref="supply", a="in", b="neutral", voltage_v=1.0),
+        resistance("R1", "in", "out", 1e3),
+        capacitance("C1", "out", "neutral", LAG_S / 1e3),
+    )
     trajectory = Trajectory(
         np.linspace(0.0, np.pi, points)[None], np.array([[OMEGA]]), closed=False
     )
-    steps, wave = difference_steps(trajectory), np.zeros(points + 2)
-    for k in range(points):
-        # wave[1], wave[0]: at rest, one interval and two before the first point
-        past = steps.one[0, k] * wave[k + 1] + steps.two[0, k] * wave[k]
-        wave[k + 2] = (1.0 / LAG_S - past) / (steps.now[0, k] + 1.0 / LAG_S)
-    return wave[2:], -np.expm1(-np.cumsum(intervals_s(trajectory)[0]) / LAG_S)
+    network = compile_island(circuit, island_of(circuit, "out"), dynamic=True)
+    inputs = input_voltages_v(network, trajectory.phase_rad)
+    ((wave,), _, _) = solve_network(network, inputs, {}, trajectory)
+    return wave[0], -np.expm1(-np.cumsum(intervals_s(trajectory)[0]) / LAG_S)
 
 
 def test_charge_from_rest_converges_as_the_square_of_the_step() -> None:
@@ -88,19 +88,14 @@ def test_no_difference_reaches_across_a_kink(closed: bool, beyond: float) -> Non
     Of second order a difference uses two points before its own: those whose three points lie on
     both sides of the kink are to be marked, and of the others none but its neighbours.
     """
-    circuit = element_list(
-        mains_source(),
-        resistance("R1", "line", "out", 1e3),
-        capacitance("C1", "out", "neutral", 1e-6),
-    )
-    network = compile_island(circuit, island_of(circuit, "out"), dynamic=True)
     m, at = 80, 30
     phase = np.arange(m) * 2.0 * np.pi / m
     kink = phase[at] + beyond * 2.0 * np.pi / m
-    trajectory = Trajectory(phase[None], np.array([[OMEGA]]), closed=closed)
     falls = np.interp(phase, [0.0, kink, 2.0 * np.pi], [0.0, 1.0, 0.0])
     wave = falls if closed else np.minimum(phase, kink) + phase[1]
-    marked = abrupt_points(network, wave[None, None], trajectory, np.array([[1e-9]]))[0]
+    marked = np.zeros(m, dtype=np.int8)
+    interval_s = np.full(m, 2.0 * np.pi / m / OMEGA)
+    mark_jumps(np.ascontiguousarray(wave), interval_s, closed, 1e-3, marked)
     inner = np.flatnonzero(marked[5:-5]) + 5
     across = {i for i in range(2, m) if phase[i - 2] < kink - 1e-9 and kink + 1e-9 < phase[i]}
     assert across <= set(inner.tolist()) <= set(range(at, at + 4))

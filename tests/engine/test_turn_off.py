@@ -19,10 +19,9 @@ from scipy.stats import norm
 
 from tests.boards import NOMINAL_VT_V, capacitance, element_list, resistance
 from zcd.circuit.elements import DcSource, Phototransistor
-from zcd.engine.branches import TransistorBranch
+from zcd.engine.island import solve_network
 from zcd.engine.network import compile_island, input_voltages_v, island_of
-from zcd.engine.newton import newton
-from zcd.engine.steady_state import Trajectory, lagged, trajectory_solver
+from zcd.engine.trajectory import Trajectory, lagged
 from zcd.physics.optocoupler import (
     OutputTransistor,
     output_transistor,
@@ -83,8 +82,7 @@ def turn_off_s(
     )
     network = compile_island(circuit, island_of(circuit, "pin"), dynamic=True)
     inputs = input_voltages_v(network, phase)
-    branch = TransistorBranch(transistor, network, light)
-    (pin,) = newton(network, [branch], inputs, trajectory_solver(network, inputs, trajectory))
+    ((pin,), _, _) = solve_network(network, inputs, {transistor.ref: light}, trajectory)
     dark = phase >= np.pi
     after = np.argmax(dark & (pin > level_v), axis=1)[:, None]
     above, below = (np.take_along_axis(pin, after - k, axis=1) for k in (0, 1))

@@ -71,7 +71,7 @@ class Grids:
 MANY_BOARDS = Grids(READINGS, PULSES)
 """For the hundreds of rows of a fault dictionary."""
 ONE_BOARD = Grids(
-    replace(READINGS, points=2 * EDGES.points),
+    replace(READINGS, points=3 * READINGS.points),
     replace(EDGES, steady_state_only=True),
 )
 """To compare one board with another solver: a millivolt where a mean is 0, a few microseconds."""

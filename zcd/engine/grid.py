@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -117,44 +117,6 @@ def _unfolded(rising_rad: FloatArray) -> FloatArray:
         ],
         axis=1,
     )
-
-
-def resample(
-    phase_rad: FloatArray, waves: Mapping[str, FloatArray], finer_rad: FloatArray
-) -> dict[str, FloatArray]:
-    """Periodic waveforms at other phases: cubics through the four points around each.
-
-    Parameters
-    ----------
-    phase_rad : ndarray, shape (n, m)
-        Rising from 0, going smoothly with the number of the point.
-    waves : mapping of str to ndarray, shape (n, m)
-    finer_rad : ndarray, shape (n, p)
-
-    Returns
-    -------
-    waves : dict of str to ndarray, shape (n, p)
-    """
-    m = phase_rad.shape[1]
-    turns = 1.0 / (2.0 * np.pi)
-    closed = np.concatenate([phase_rad, phase_rad[:, :1] + 2.0 * np.pi], axis=1)
-    numbers = np.broadcast_to(np.arange(m + 1.0), closed.shape)
-    place = _rowwise(finer_rad * turns, closed * turns, numbers)
-    first = place.astype(np.intp)
-    x = place - first
-    rows = m * np.arange(phase_rad.shape[0])[:, None]
-    around = [(first + step) % m + rows for step in (-1, 0, 1, 2)]
-    # Lagrange's polynomials on -1, 0, 1, 2
-    left, right = x * (x - 1.0), (x + 1.0) * (x - 2.0)
-    shares = (-left * (x - 2.0) / 6.0, 0.5 * right * (x - 1.0),
-              -0.5 * right * x, left * (x + 1.0) / 6.0)  # fmt: skip
-    result = {}
-    for name, wave in waves.items():
-        flat = np.ascontiguousarray(wave).ravel()
-        result[name] = shares[0] * flat.take(around[0])
-        for share, at in zip(shares[1:], around[1:], strict=True):
-            result[name] += share * flat.take(at)
-    return result
 
 
 def _rowwise(x: FloatArray, known_x: FloatArray, known_y: FloatArray) -> FloatArray:

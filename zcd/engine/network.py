@@ -35,6 +35,7 @@ MIN_CONDUCTANCE_S = 1e-12
 """From every node to the reference, so that a floating node has a voltage (as SPICE does)."""
 MIN_RESISTANCE_OHM = 1e-3
 REFERENCES = ("neutral", "logic0")
+JUNCTION, TRANSISTOR = 0, 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +68,15 @@ class Network(Batch):
         What gives the passive nodes from active nodes, known nodes and injections.
     branches : tuple of Element
         The nonlinear ones.
+    kind : ndarray of int, shape (b,)
+        Of each of these, `JUNCTION` or `TRANSISTOR`.
+    ends : ndarray of int, shape (2, b)
+        Their nodes: active ones by number, then known ones, then the reference.
+    charged : ndarray of int
+        Active nodes with a capacitor.
+    law : ndarray, shape (n, b, 4)
+        Of a junction saturation current, emission and series resistance, breakdown; of a
+        transistor knee, its ratio, Early voltage, voltage at no current.
     harmonics : tuple of ndarray, shape (h, n)
         Orders, ratios and phases of those of the mains.
     """
@@ -82,15 +92,11 @@ class Network(Batch):
     input_f: FloatArray
     recover: tuple[FloatArray, FloatArray, FloatArray]
     branches: tuple[Element, ...] = field(metadata=COMMON)
+    kind: NDArray[np.intc] = field(metadata=COMMON)
+    ends: NDArray[np.intc] = field(metadata=COMMON)
+    charged: NDArray[np.intc] = field(metadata=COMMON)
+    law: FloatArray
     harmonics: Harmonics
-
-    def place(self, node: str) -> tuple[str, int]:
-        """Where a node's voltage comes from: ``active``, ``known`` or ``reference``."""
-        if node in self.nodes[: self.active]:
-            return "active", self.nodes.index(node)
-        if node in self.known:
-            return "known", self.known.index(node)
-        return "reference", 0
 
 
 def islands(circuit: Circuit) -> list[frozenset[str]]:
@@ -184,15 +190,40 @@ def compile_island(circuit: Circuit, island: frozenset[str], dynamic: bool) -> N
         active=k,
         known=known,
         sources=sources,
-        conductance_s=g[:, :k, :k] - across @ down,
-        input_s=g[:, :k, free:] - across @ down_u,
+        conductance_s=np.ascontiguousarray(g[:, :k, :k] - across @ down),
+        input_s=np.ascontiguousarray(g[:, :k, free:] - across @ down_u),
         injection_a=j[:, :k] - (across @ down_j[..., None])[..., 0],
-        capacitance_f=c[:, :k, :k],
-        input_f=c[:, :k, free:],
+        capacitance_f=np.ascontiguousarray(c[:, :k, :k]),
+        input_f=np.ascontiguousarray(c[:, :k, free:]),
         recover=(-down, -down_u, down_j),
         branches=branches,
+        kind=np.array([isinstance(e, Controlled) for e in branches], dtype=np.intc),
+        ends=_ends(branches, (*active, *known)),
+        charged=np.flatnonzero(np.any(c[:, :k, :k], axis=(0, 1))).astype(np.intc),
+        law=_laws(branches, size),
         harmonics=harmonics_of(circuit),
     )
+
+
+def _ends(branches: Sequence[TwoNode], order: Sequence[str]) -> NDArray[np.intc]:
+    """Numbers of both nodes of each branch; the reference has the number after all others."""
+    number = {node: place for place, node in enumerate(order)}
+    places = [[number.get(node, len(order)) for node in (e.a, e.b)] for e in branches]
+    return np.ascontiguousarray(np.array(places, dtype=np.intc).reshape(-1, 2).T)
+
+
+def _laws(branches: Sequence[Junction | Controlled], size: int) -> FloatArray:
+    """What the kernel has to know of each branch, shape (n, b, 4)."""
+    result = np.zeros((size, len(branches), 4))
+    for place, e in enumerate(branches):
+        if isinstance(e, Junction):
+            values = (e.saturation_a, e.emission_v, e.series_ohm, e.breakdown_v)
+        else:
+            offset_v = e.offset_v if isinstance(e, Transistor) else 0.0
+            values = (e.knee_v, e.knee_ratio, e.early_v, offset_v)
+        for number, value in enumerate(values):
+            result[:, place, number] = value
+    return result
 
 
 def _in_order(

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from zcd.circuit.elements import Circuit, Controlled, Release, Transistor
 from zcd.engine.grid import mirror
 from zcd.engine.network import column
-from zcd.engine.steady_state import Trajectory, lagged
+from zcd.engine.trajectory import Trajectory, lagged
 from zcd.physics.optocoupler import collected_current_a
 
 FloatArray = NDArray[np.float64]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,16 +18,15 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(slots=True)
 class Island(Batch):
-    """What one island came to: waveforms, states of its branches, rows with capacitors at work."""
+    """What one island came to: waveforms, rows with capacitors at work."""
 
     voltages_v: dict[str, FloatArray]
     currents_a: dict[str, FloatArray]
-    states_v: dict[str, FloatArray]
     dynamic: NDArray[np.bool_]
     multiplier: FloatArray
 
 
-PIECE_ROWS = 1024
+PIECE_ROWS = 512
 """Rows of a large batch that are solved at a time where only what follows from them is kept."""
 
 
@@ -44,19 +43,8 @@ def nothing_yet(size: int) -> Island:
     return Island(
         voltages_v={},
         currents_a={},
-        states_v={},
         dynamic=np.ones(size, dtype=bool),
         multiplier=np.zeros(size),
-    )
-
-
-def at_points(state: Island, points: NDArray[np.intp]) -> Island:
-    """Some points of an island's waveforms, in any order, repeated or not."""
-    return replace(
-        state,
-        voltages_v={name: wave[:, points] for name, wave in state.voltages_v.items()},
-        currents_a={name: wave[:, points] for name, wave in state.currents_a.items()},
-        states_v={name: wave[:, points] for name, wave in state.states_v.items()},
     )
 
 

@@ -26,14 +26,13 @@ from zcd.engine.grid import (
     even_phases_rad,
     follow,
     mean_weights,
-    resample,
     trapezoid_weights,
 )
 from zcd.engine.island import solve_island, static_island
 from zcd.engine.network import column, islands, parts_of
 from zcd.engine.photocurrent import photocurrents_a, saturated_ratio
 from zcd.engine.solution import Island, Solution, States
-from zcd.engine.steady_state import Trajectory
+from zcd.engine.trajectory import Trajectory
 
 FloatArray = NDArray[np.float64]
 
@@ -44,6 +43,8 @@ CHARGED_ROUNDS = 3
 ON_V = 0.6
 """A base this far below its emitter is as far below as a diode across it lets it come."""
 DEFAULT_FREQUENCY_HZ = 50.0
+COARSER = 4
+"""How many times fewer points serve to place the others."""
 PIN_WEIGHT = 2.0
 """Share of the pin in the placing of points, over that of all currents together."""
 
@@ -70,9 +71,9 @@ class SolverOptions:
         has not settled as the transient it is.
     """
 
-    points: int = 144
+    points: int = 192
     refine: bool = True
-    charged_finer: int = 3
+    charged_finer: int = 2
     isolated: bool = True
     cluster_at_crossings: bool = False
     steady_state_only: bool = False
@@ -82,8 +83,8 @@ EDGES = SolverOptions()
 """For edges and pulses: within 10 us of a circuit simulator's on 99 of 100 boards of any kind."""
 READINGS = SolverOptions(points=96, refine=False, cluster_at_crossings=True, steady_state_only=True)
 """For meters, which see means only, and are read long after switching on."""
-PULSES = SolverOptions(points=128, charged_finer=2, steady_state_only=True)
-"""For pulses of many rows: edges within 10 us of those of a thousand points."""
+PULSES = SolverOptions(steady_state_only=True)
+"""For pulses of many rows: edges within 3 us of those of 2,400 points."""
 
 
 def solve(
@@ -114,23 +115,21 @@ def solve(
     SolverError
         If a row does not converge.
     """
-    points = options.points // 2 if options.refine else options.points
+    points = options.points // COARSER if options.refine else options.points
     points += -points % 4
     begin = clustered_phases_rad if options.cluster_at_crossings else even_phases_rad
     phase = begin(circuit.size, points)
     if warm_start is not None and not np.array_equal(warm_start.phase_rad, phase):
         warm_start = None
     guess = warm_start.states if warm_start else {}
-    states = _solve_on(
-        circuit, phase, options, guess, warm_start, initial_guess_only=options.refine
-    )
+    states = _solve_on(circuit, phase, options, guess, warm_start, for_points_only=options.refine)
     if options.refine:
         charged = _is_charged(circuit)
         points = options.points * (options.charged_finer if charged else 1)
         points += -points % 4
         weight = _time_weight(phase, states) if charged else TIME_WEIGHT
         finer = follow(phase, _followed(circuit, states), points, weight)
-        states = _solve_on(circuit, finer, options, _at(phase, states, finer))
+        states = _solve_on(circuit, finer, options, states)
         phase = finer
     solution = _solution(circuit, phase, states)
     multiplier = np.max([s.multiplier for s in states.values()], axis=0)
@@ -218,25 +217,17 @@ def solve_dead(circuit: Circuit) -> Solution:
     states: dict[frozenset[str], Island] = {}
     for island in _lit_last(circuit):
         photo = photocurrents_a(circuit, island, None, currents)
-        states[island] = static_island(circuit, island, phase, photo, {})
+        states[island] = static_island(circuit, island, phase, photo)
         currents |= states[island].currents_a
     states = _with_saturation(
         circuit,
         states,
         {},
         lambda island, more: static_island(
-            circuit, island, phase, photocurrents_a(circuit, island, None, more), {}
+            circuit, island, phase, photocurrents_a(circuit, island, None, more)
         ),
     )
     return _solution(circuit, phase, states)
-
-
-def _at(phase: FloatArray, states: States, finer: FloatArray) -> States:
-    """States of the branches at other phases: where Newton starts the second time."""
-    return {
-        island: replace(state, states_v=resample(phase, state.states_v, finer))
-        for island, state in states.items()
-    }
 
 
 def _solution(circuit: Circuit, phase: FloatArray, states: States) -> Solution:
@@ -273,12 +264,12 @@ def _solve_on(
     options: SolverOptions,
     guess: States,
     warm_start: Solution | None = None,
-    initial_guess_only: bool = False,
+    for_points_only: bool = False,
 ) -> States:
     """All islands of a circuit on given phases of one period."""
     trajectory = Trajectory(phase, _omega(circuit), mirrored=True)
     kept = _unchanged(circuit, warm_start) if warm_start else {}
-    return _all_islands(circuit, trajectory, options.isolated, guess, kept, initial_guess_only)
+    return _all_islands(circuit, trajectory, options.isolated, guess, kept, for_points_only)
 
 
 def _unchanged(circuit: Circuit, warm_start: Solution) -> States:
@@ -302,7 +293,7 @@ def _all_islands(
     isolated: bool,
     guess: States,
     kept: States,
-    initial_guess_only: bool = False,
+    for_points_only: bool = False,
 ) -> dict[frozenset[str], Island]:
     """Every island in the order of the light."""
     currents: dict[str, FloatArray] = {}
@@ -314,15 +305,15 @@ def _all_islands(
             states[island] = kept[island]
         else:
             states[island] = solve_island(
-                circuit, island, trajectory, currents, guess.get(island), initial_guess_only
+                circuit, island, trajectory, currents, _dynamic_in(guess, island)
             )
         currents |= states[island].currents_a
         currents |= _out_of_bases(circuit, states[island], trajectory)
-    if initial_guess_only:
+    if for_points_only:
         return states
 
     def again(island: frozenset[str], more: Mapping[str, FloatArray]) -> Island:
-        return solve_island(circuit, island, trajectory, more, states[island])
+        return solve_island(circuit, island, trajectory, more, states[island].dynamic)
 
     states = _with_saturation(circuit, states, kept, again)
     # how deep a transistor was saturated says how much charge a capacitor at its base gives
@@ -334,6 +325,11 @@ def _all_islands(
             states[collector] = again(collector, currents)
         states = _with_saturation(circuit, states, kept, again)
     return states
+
+
+def _dynamic_in(states: States, island: frozenset[str]) -> NDArray[np.bool_] | None:
+    """Rows in which an island's capacitors are at work, where that is known."""
+    return states[island].dynamic if island in states else None
 
 
 def _base_holds_charge(circuit: Circuit) -> bool:

@@ -20,8 +20,8 @@ FloatArray = NDArray[np.float64]
 BUILT_IN_V, PRINTED_AT_V = 0.7, 4.0
 """Of the junction capacitance: the law's voltage, and where data sheets of rectifiers print it."""
 
-_NOTHING_BELOW, _SERIES_ABOVE = -40.0, 400.0
-_PLACES_PER_UNIT = 16
+NOTHING_BELOW, SERIES_ABOVE = -40.0, 400.0
+PLACES_PER_UNIT = 16
 """Of the table of Wright's omega: a sixteenth apart, the Taylor series between is good to 2e-12."""
 
 
@@ -251,8 +251,8 @@ def wright_omega(z: FloatArray) -> FloatArray:
     """
     flat = z.ravel()
     omega = np.zeros(flat.size)
-    near = np.flatnonzero((flat > _NOTHING_BELOW) & (flat < _SERIES_ABOVE))
-    far = np.flatnonzero(flat >= _SERIES_ABOVE)
+    near = np.flatnonzero((flat > NOTHING_BELOW) & (flat < SERIES_ABOVE))
+    far = np.flatnonzero(flat >= SERIES_ABOVE)
     omega[near] = _omega_near_knee(flat[near])
     large = flat[far]
     log, x = np.log(large), 1.0 / large
@@ -262,10 +262,10 @@ def wright_omega(z: FloatArray) -> FloatArray:
 
 
 def _omega_near_knee(z: FloatArray) -> FloatArray:
-    place = (z - _NOTHING_BELOW) * _PLACES_PER_UNIT
+    place = (z - NOTHING_BELOW) * PLACES_PER_UNIT
     nearest = np.rint(place).astype(np.intp)
-    away = (place - nearest) / _PLACES_PER_UNIT
-    highest, *others = _omega_table()
+    away = (place - nearest) / PLACES_PER_UNIT
+    highest, *others = omega_table().T
     omega = highest.take(nearest)
     for coefficients in others:
         omega *= away
@@ -274,17 +274,17 @@ def _omega_near_knee(z: FloatArray) -> FloatArray:
 
 
 @cache
-def _omega_table() -> tuple[FloatArray, ...]:
+def omega_table() -> FloatArray:
     """Taylor coefficients of Wright's omega around evenly spaced places, the highest first."""
-    span = int((_SERIES_ABOVE - _NOTHING_BELOW) * _PLACES_PER_UNIT)
-    z = _NOTHING_BELOW + np.arange(span + 1) / _PLACES_PER_UNIT
+    span = int((SERIES_ABOVE - NOTHING_BELOW) * PLACES_PER_UNIT)
+    z = NOTHING_BELOW + np.arange(span + 1) / PLACES_PER_UNIT
     # Newton on u + exp u = z with u = ln w, from a little above the root: monotone
     log = np.where(z < 1.0, np.minimum(z, 0.0), np.log(np.maximum(z, 1.0)))
     for _ in range(8):
         log -= (log + np.exp(log) - z) / (1.0 + np.exp(log))
     w = np.exp(log)
     c = 1.0 / (1.0 + w)
-    return (
+    coefficients = (
         w * (1.0 + w * (-22.0 + w * (58.0 - 24.0 * w))) * c**9 / 120.0,
         w * (1.0 + w * (-8.0 + 6.0 * w)) * c**7 / 24.0,
         w * (1.0 - 2.0 * w) * c**5 / 6.0,
@@ -292,3 +292,4 @@ def _omega_table() -> tuple[FloatArray, ...]:
         w * c,
         w,
     )
+    return np.stack(coefficients, axis=1)

@@ -1,0 +1,924 @@
+# cython: language_level=3, boundscheck=False, wraparound=False, cdivision=True
+# cython: initializedcheck=False
+"""Newton's method, one row and one point in time after the other.
+
+This file is compiled when the package is built, where there is a compiler. Where there was none,
+Python runs it as it stands: the same answers, slowly.
+
+A junction is not followed along its exponential: its state is ``s = v + R0 i``, the voltage over
+it and a fixed resistance in series. Voltage and current are both smooth, almost straight
+functions of `s` (closed Lambert-W form), so that Newton's method neither overflows nor needs
+damping at mains voltage.
+
+Capacitors couple a point to the two before it, by backward differences of second order. A row
+that is periodic is gone through from a guess of the two points before its first, with how its
+end moves with that guess; so the guess that meets the end is found as Newton finds a root.
+"""
+
+from __future__ import annotations
+
+import cython
+import numpy as np
+from cython.cimports.libc.math import exp, fabs, isnan, log
+
+from zcd.engine.network import JUNCTION, TRANSISTOR, Network
+from zcd.physics.diode import NOTHING_BELOW, PLACES_PER_UNIT, SERIES_ABOVE, omega_table
+from zcd.physics.optocoupler import REFERENCE_COLLECTOR_V
+
+COMPILED = cython.compiled
+
+# R0: of the order of the chains, or of what leaks into a breakdown; sets how fast Newton
+# converges, not what it converges to
+FORWARD_OHM = cython.declare(cython.double, 1e6)
+BREAKDOWN_OHM = cython.declare(cython.double, 30e6)
+# Newton ends when no branch can have more left to move
+NEWTON_V = cython.declare(cython.double, 1e-5)
+# where so many whole steps have not ended, Newton goes round (a zener and a diode in series hand
+# the voltage from one to the other and back): then it takes half steps
+MAX_STEPS = cython.declare(cython.int, 80)
+WHOLE_STEPS = cython.declare(cython.int, 30)
+# beyond some volts rounding sets the limit: a dead short on mains has s of megavolts
+FINEST_RATIO = cython.declare(cython.double, 1e-3)
+MAX_KNEES = cython.declare(cython.double, 60.0)
+FARTHEST = cython.declare(cython.double, 3.0)  # that a straight line is followed, in intervals
+# how often a period is gone through at the most; what its end and its beginning may differ by
+MAX_ROUNDS = cython.declare(cython.int, 40)
+CLOSED_V = cython.declare(cython.double, 1e-6)
+MERGED_V = cython.declare(cython.double, 1e-7)
+# a jump of a rate over its swing from which on it is no smooth change (a sine on 80 points has
+# 0.04), and the jump of a capacitor's current, over the largest junction current, that may matter
+ABRUPT_RATIO = cython.declare(cython.double, 0.1)
+JUMP_RATIO = cython.declare(cython.double, 0.1)
+MIN_CURRENT_A = cython.declare(cython.double, 1e-9)
+# what a transistor may seem to be below 0 V: rounding, and no overshoot
+OVERSHOT_V = cython.declare(cython.double, 1e-3)
+FORGOTTEN = cython.declare(cython.double, 1e-12)  # of what was before the period
+NOTHING = cython.declare(cython.double, 1e-200)
+ASTRAY_V = cython.declare(cython.double, 1e300)
+NO_BEND = cython.declare(cython.double, -1e150)  # of no junction at all
+
+_JUNCTION = cython.declare(cython.int, JUNCTION)
+_TRANSISTOR = cython.declare(cython.int, TRANSISTOR)
+_LOWEST = cython.declare(cython.double, NOTHING_BELOW)
+_HIGHEST = cython.declare(cython.double, SERIES_ABOVE)
+_PLACES = cython.declare(cython.double, PLACES_PER_UNIT)
+_REFERENCE_V = cython.declare(cython.double, REFERENCE_COLLECTOR_V)
+
+
+@cython.final
+@cython.cclass
+class Solver:
+    """Solves the rows of a network.
+
+    Parameters
+    ----------
+    network : zcd.engine.network.Network
+    inputs_v : ndarray, shape (u, n, m)
+        Voltages of the known nodes.
+    drive : ndarray, shape (d, n, m)
+        What controls some of the elements at each point: of a transistor its photocurrent [A],
+        of a junction a factor to its saturation current.
+    driven : ndarray of int, shape (b,)
+        Which of them each nonlinear element takes; -1: none.
+    interval_s : ndarray, shape (n, m), or (0, 0)
+        From the point before to each; without any, each point is solved by itself.
+    closed : bool
+        Periodic; else from nothing charged.
+    order, like : ndarray of int
+        The points to be solved, in this order; for each point which of these it is like.
+    voltages_v, currents_a : ndarray, shape (k, n, m) and (2 b, n, m)
+        For the answer: of the active nodes; of the elements, then of their breakdowns.
+    broken : ndarray of int8, shape (n, b)
+        For the answer: junctions that break down somewhere.
+    carry : ndarray, shape (n, 2 c, 2 c)
+        For the answer: how what was before the period at the c nodes with charge looks after it.
+    left_v : ndarray, shape (n,)
+        For the answer: 0, or what was left where Newton's method found no end.
+    """
+
+    nodes: cython.int
+    known: cython.int
+    elements: cython.int
+    points: cython.Py_ssize_t
+    charged: cython.int
+    dynamic: cython.bint
+    closed: cython.bint
+
+    conductance_s: cython.double[:, :, ::1]
+    input_s: cython.double[:, :, ::1]
+    injection_a: cython.double[:, ::1]
+    capacitance_f: cython.double[:, :, ::1]
+    input_f: cython.double[:, :, ::1]
+    law: cython.double[:, :, ::1]
+    kind: cython.int[::1]
+    ends: cython.int[:, ::1]
+    inputs_v: cython.double[:, :, ::1]
+    drive: cython.double[:, :, ::1]
+    driven: cython.int[::1]
+    interval_s: cython.double[:, ::1]
+    order: cython.Py_ssize_t[::1]
+    like: cython.Py_ssize_t[::1]
+    charged_nodes: cython.int[::1]
+    omega: cython.double[:, ::1]
+
+    voltages_v: cython.double[:, :, ::1]
+    currents_a: cython.double[:, :, ::1]
+    broken: cython.char[:, ::1]
+    carry: cython.double[:, :, ::1]
+    left_v: cython.double[::1]
+
+    # the row at work: what was before its first point, which differences are of first order,
+    # states at each point, and whether they are known from a time before
+    before_v: cython.double[:, ::1]
+    abrupt: cython.char[::1]
+    states_v: cython.double[:, ::1]
+    warm: cython.bint
+    # its branches: the elements, and the breakdowns that it has come to
+    branches: cython.int
+    element: cython.int[::1]
+    breakdown: cython.int[::1]
+    a: cython.int[::1]
+    b: cython.int[::1]
+    scale_ohm: cython.double[::1]
+    total_ohm: cython.double[::1]
+    bend_start: cython.double[::1]
+    # the point at work: each branch linearised, the nodal equations, voltages of all nodes
+    now_per_s: cython.double
+    one_per_s: cython.double
+    two_per_s: cython.double
+    state_v: cython.double[::1]
+    bend: cython.double[::1]
+    volt: cython.double[::1]
+    current_a: cython.double[::1]
+    slope_s: cython.double[::1]
+    reached_a: cython.double[::1]
+    shift_v: cython.double[::1]
+    linear_s: cython.double[:, ::1]
+    linear_a: cython.double[::1]
+    matrix: cython.double[:, ::1]
+    side: cython.double[::1]
+    node_v: cython.double[::1]
+    # how the last points move with what was before the period, how far these are
+    # apart, and the share of the way that is gone
+    moves: cython.double[:, :, ::1]
+    remembers: cython.bint
+    gap: cython.double[:, ::1]
+    apart_v: cython.double
+    share: cython.double
+
+    def __init__(self, network: Network, inputs_v, drive, driven, interval_s, closed, order, like,
+                 voltages_v, currents_a, broken, carry, left_v) -> None:  # fmt: skip
+        self.conductance_s, self.input_s = network.conductance_s, network.input_s
+        self.injection_a, self.law = network.injection_a, network.law
+        self.capacitance_f, self.input_f = network.capacitance_f, network.input_f
+        self.kind, self.ends = network.kind, network.ends
+        self.inputs_v, self.drive, self.driven = inputs_v, drive, driven
+        self.interval_s, self.closed = interval_s, closed
+        self.order, self.like = order, like
+        self.voltages_v, self.currents_a, self.broken = voltages_v, currents_a, broken
+        self.carry, self.left_v, self.omega = carry, left_v, omega_table()
+        nodes, known, elements = len(voltages_v), len(inputs_v), len(driven)
+        charged_nodes = network.charged if closed else network.charged[:0]
+        points, charged, slots = len(order), len(charged_nodes), 2 * elements
+        self.nodes, self.known, self.elements = nodes, known, elements
+        self.points, self.charged, self.charged_nodes = points, charged, charged_nodes
+        self.dynamic = len(interval_s) > 0
+        self.before_v, self.abrupt = np.zeros((2, nodes)), np.zeros(points, dtype=np.int8)
+        self.states_v = np.zeros((slots, points))
+        self.element, self.breakdown, self.a, self.b = np.zeros((4, slots), dtype=np.intc)
+        per_branch = np.zeros((10, slots))
+        self.scale_ohm, self.total_ohm, self.bend_start = per_branch[:3]
+        self.state_v, self.bend, self.volt, self.shift_v = per_branch[3:7]
+        self.current_a, self.slope_s, self.reached_a = per_branch[7:]
+        self.linear_s, self.matrix = np.zeros((2, nodes, nodes))
+        self.linear_a, self.side = np.zeros((2, nodes))
+        self.node_v = np.zeros(nodes + known + 1)
+        self.moves = np.zeros((2, nodes, 2 * charged))
+        self.gap = np.zeros((2 * charged, 2 * charged + 1))
+
+    @cython.ccall
+    def solve(self, row: cython.Py_ssize_t) -> cython.bint:
+        """Solve a row; False: it did not converge."""
+        self.left_v[row] = 0.0
+        self._begin_row(row)
+        if not self.dynamic:
+            self._march(row, True)
+            self._mirror(row)
+        elif not self._close(row):
+            # several charges that stop at once may be followed round the period without an end
+            # by differences of second order, which overshoot there
+            self._begin_row(row)
+            self.abrupt[:] = 1
+            if self._close(row):
+                self._mark_abrupt(row)
+                self._close(row)
+        elif self._mark_abrupt(row):
+            self._close(row)
+        return self.left_v[row] == 0.0
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _begin_row(self, row: cython.Py_ssize_t) -> cython.void:
+        """Nothing known of a row but its laws; periodic, it seems to come from rest."""
+        e: cython.int
+        self.branches = 0
+        self.warm = False
+        self.abrupt[:] = 0
+        self.before_v[:, :] = 0.0
+        for e in range(self.elements):
+            self._add_branch(row, e, 0)
+        for e in range(self.elements):
+            if self.broken[row, e]:
+                self._add_branch(row, e, 1)
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _add_branch(
+        self, row: cython.Py_ssize_t, e: cython.int, breakdown: cython.int
+    ) -> cython.void:
+        """An element, or its breakdown: the same law backwards beyond a voltage."""
+        j: cython.int = self.branches
+        self.branches += 1
+        self.element[j], self.breakdown[j] = e, breakdown
+        self.a[j], self.b[j] = self.ends[breakdown, e], self.ends[1 - breakdown, e]
+        self.shift_v[j] = 0.0
+        if self.kind[e] == _TRANSISTOR:
+            # its steepest point
+            self.bend_start[j] = (
+                log(self.law[row, e, 1]) * self.law[row, e, 0] + self.law[row, e, 3]
+            )
+            return
+        self.scale_ohm[j] = BREAKDOWN_OHM if breakdown else FORWARD_OHM
+        self.total_ohm[j] = self.law[row, e, 2] + self.scale_ohm[j]
+        self.bend_start[j] = _bend_start(
+            self.law[row, e, 0] * self.total_ohm[j] / self.law[row, e, 1]
+        )
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _close(self, row: cython.Py_ssize_t) -> cython.bint:
+        """Go round the period until its end is its beginning; False: there is no end to it."""
+        number: cython.int
+        if self.closed and not self.warm and not self._rest(row):
+            return False
+        self.left_v[row], self.apart_v, self.share = 0.0, ASTRAY_V, 1.0
+        for number in range(MAX_ROUNDS):
+            if not self._march(row, number == 0):
+                return False
+            if self.charged == 0 or self._meets(row):
+                return True
+        self.left_v[row] = ASTRAY_V
+        return False
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _rest(self, row: cython.Py_ssize_t) -> cython.bint:
+        """Before the first point as at the last ones, as if there were no capacitors."""
+        j: cython.int
+        i: cython.int
+        back: cython.int
+        for j in range(self.branches):
+            self._begin_cold(j)
+        for back in range(1, -1, -1):
+            self._take_sources(row, self.points - 1 - back)
+            while True:
+                if not self._newton(row, self.points - 1 - back):
+                    return False
+                if not self._breaks(row):
+                    break
+            for i in range(self.nodes):
+                self.before_v[back, i] = self.node_v[i]
+        return True
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _march(self, row: cython.Py_ssize_t, whole: cython.bint) -> cython.bint:
+        """All points of a row, one after the other; False: one of them did not converge.
+
+        Not `whole`: only until they are what they were in the round before.
+        """
+        q: cython.Py_ssize_t = 0
+        p: cython.Py_ssize_t
+        i: cython.int
+        j: cython.int
+        moved: cython.double
+        still: cython.int = 0
+        self._begin_moves()
+        while q < self.points:
+            p = self.order[q]
+            self._take_sources(row, p)
+            if self.dynamic:
+                self._take_charges(row, p)
+            self._begin_point(row, q)
+            if not self._newton(row, p):
+                return False
+            if self._breaks(row):
+                self.warm = False
+                self._begin_moves()
+                q = 0
+                continue
+            moved = 0.0
+            for i in range(self.nodes):
+                moved = max(moved, fabs(self.node_v[i] - self.voltages_v[i, row, p]))
+                self.voltages_v[i, row, p] = self.node_v[i]
+            for j in range(self.branches):
+                self.shift_v[j] = self.state_v[j] - self.states_v[j, q] if self.warm else 0.0
+                self.states_v[j, q] = self.state_v[j]
+                i = self.element[j] + self.elements * self.breakdown[j]
+                self.currents_a[i, row, p] = self.reached_a[j]
+            if self.charged:
+                if self.remembers:
+                    self._carry_on(row)
+                still = still + 1 if moved < MERGED_V else 0
+                if still == 2 and not whole:
+                    return True
+            q += 1
+        self.warm = True
+        for i in range(self.charged):
+            for j in range(2 * self.charged):
+                self.carry[row, i, j] = self.moves[0, self.charged_nodes[i], j]
+                self.carry[row, self.charged + i, j] = self.moves[1, self.charged_nodes[i], j]
+        return True
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _mirror(self, row: cython.Py_ssize_t) -> cython.void:
+        """Points that were not solved are like those that were."""
+        i: cython.Py_ssize_t
+        p: cython.Py_ssize_t
+        for p in range(self.like.shape[0]):
+            if self.order[self.like[p]] != p:
+                for i in range(self.voltages_v.shape[0]):
+                    self.voltages_v[i, row, p] = self.voltages_v[i, row, self.order[self.like[p]]]
+                for i in range(self.currents_a.shape[0]):
+                    self.currents_a[i, row, p] = self.currents_a[i, row, self.order[self.like[p]]]
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _begin_point(self, row: cython.Py_ssize_t, q: cython.Py_ssize_t) -> cython.void:
+        """Where Newton begins: at the states of a round before, moved as the point before was;
+        else on the straight line through the two points before."""
+        j: cython.int
+        along: cython.double = 0.0
+        last: cython.double
+        if not self.warm and q > 1 and self.known:
+            if self.dynamic:
+                along, last = self.interval_s[row, q], self.interval_s[row, q - 1]
+            else:
+                last = self.inputs_v[0, row, self.order[q - 1]]
+                along = self.inputs_v[0, row, self.order[q]] - last
+                last -= self.inputs_v[0, row, self.order[q - 2]]
+            along = min(max(along / last, 0.0), FARTHEST) if last != 0.0 else 0.0
+        for j in range(self.branches):
+            if self.warm:
+                self.state_v[j] = self.states_v[j, q] + self.shift_v[j]
+            elif q == 0:
+                self._begin_cold(j)
+            elif q > 1 and self.kind[self.element[j]] == _JUNCTION:
+                self.state_v[j] += along * (self.states_v[j, q - 1] - self.states_v[j, q - 2])
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _begin_cold(self, j: cython.int) -> cython.void:
+        """A junction at no voltage, a transistor at its steepest point."""
+        transistor: cython.bint = self.kind[self.element[j]] == _TRANSISTOR
+        self.state_v[j] = self.bend_start[j] if transistor else 0.0
+
+    # ------------------------------------------------------------------ the linear part
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _take_sources(self, row: cython.Py_ssize_t, p: cython.Py_ssize_t) -> cython.void:
+        """Conductances, and what flows into the active nodes from sources."""
+        i: cython.int
+        j: cython.int
+        u: cython.int
+        flow_a: cython.double
+        for u in range(self.known):
+            self.node_v[self.nodes + u] = self.inputs_v[u, row, p]
+        for i in range(self.nodes):
+            flow_a = self.injection_a[row, i]
+            for u in range(self.known):
+                flow_a -= self.input_s[row, i, u] * self.node_v[self.nodes + u]
+            self.linear_a[i] = flow_a
+            for j in range(self.nodes):
+                self.linear_s[i, j] = self.conductance_s[row, i, j]
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _take_charges(self, row: cython.Py_ssize_t, p: cython.Py_ssize_t) -> cython.void:
+        """Capacitors as conductances, and what flows from their charges of the points before."""
+        i: cython.int
+        j: cython.int
+        u: cython.int
+        rate: cython.double
+        self._take_step(row, p)
+        for u in range(self.known):
+            rate = self.now_per_s * self.inputs_v[u, row, p]
+            rate += self.one_per_s * self._input_at(u, row, p - 1)
+            rate += self.two_per_s * self._input_at(u, row, p - 2)
+            for i in range(self.nodes):
+                self.linear_a[i] -= self.input_f[row, i, u] * rate
+        for j in range(self.nodes):
+            rate = self.one_per_s * self._node_at(j, row, p - 1)
+            rate += self.two_per_s * self._node_at(j, row, p - 2)
+            for i in range(self.nodes):
+                self.linear_a[i] -= self.capacitance_f[row, i, j] * rate
+                self.linear_s[i, j] += self.capacitance_f[row, i, j] * self.now_per_s
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _take_step(self, row: cython.Py_ssize_t, p: cython.Py_ssize_t) -> cython.void:
+        """Backward difference: x' = now x_p + one x_p-1 + two x_p-2, on uneven intervals.
+
+        Of second order, but of first where it would reach across a jump of the rate.
+        """
+        h: cython.double = self.interval_s[row, p]
+        ratio: cython.double
+        if self.abrupt[p] or (p < 2 and not self.closed):
+            self.now_per_s, self.one_per_s, self.two_per_s = 1.0 / h, -1.0 / h, 0.0
+            return
+        ratio = h / self.interval_s[row, p - 1 if p > 0 else self.points - 1]
+        self.now_per_s = (1.0 + 2.0 * ratio) / (1.0 + ratio) / h
+        self.one_per_s = -(1.0 + ratio) / h
+        self.two_per_s = ratio * ratio / (1.0 + ratio) / h
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _node_at(
+        self, i: cython.int, row: cython.Py_ssize_t, p: cython.Py_ssize_t
+    ) -> cython.double:
+        return self.voltages_v[i, row, p] if p >= 0 else self.before_v[-1 - p, i]
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _input_at(
+        self, u: cython.int, row: cython.Py_ssize_t, p: cython.Py_ssize_t
+    ) -> cython.double:
+        if p >= 0:
+            return self.inputs_v[u, row, p]
+        return self.inputs_v[u, row, p + self.points] if self.closed else 0.0
+
+    # ------------------------------------------------------------------ Newton's method
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _newton(self, row: cython.Py_ssize_t, p: cython.Py_ssize_t) -> cython.bint:
+        """Solve a point; False: it did not converge."""
+        step: cython.int
+        left_v: cython.double = 0.0
+        for step in range(MAX_STEPS):
+            self._linearise(row, p)
+            self._factorise()
+            self._substitute()
+            left_v = self._update(row, 1.0 if step < WHOLE_STEPS else 0.5)
+            if left_v < NEWTON_V:
+                return True
+            if isnan(left_v):
+                break
+        self.left_v[row] = ASTRAY_V if isnan(left_v) else left_v
+        return False
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _linearise(self, row: cython.Py_ssize_t, p: cython.Py_ssize_t) -> cython.void:
+        """The nodal equations, each branch a conductance and a current at its present state."""
+        i: cython.int
+        j: cython.int
+        a: cython.int
+        b: cython.int
+        slope_s: cython.double
+        constant_a: cython.double
+        for i in range(self.nodes):
+            self.side[i] = self.linear_a[i]
+            for j in range(self.nodes):
+                self.matrix[i, j] = self.linear_s[i, j]
+        for j in range(self.branches):
+            if self.kind[self.element[j]] == _JUNCTION:
+                self._junction(row, p, j)
+            else:
+                self._transistor(row, p, j)
+            a, b, slope_s = self.a[j], self.b[j], self.slope_s[j]
+            constant_a = self.current_a[j] - slope_s * self.volt[j]
+            if a < self.nodes:
+                self.matrix[a, a] += slope_s
+            else:
+                constant_a += slope_s * self.node_v[a]
+            if b < self.nodes:
+                self.matrix[b, b] += slope_s
+                self.side[b] += constant_a
+            else:
+                constant_a -= slope_s * self.node_v[b]
+            if a < self.nodes:
+                self.side[a] -= constant_a
+                if b < self.nodes:
+                    self.matrix[a, b] -= slope_s
+                    self.matrix[b, a] -= slope_s
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _junction(self, row: cython.Py_ssize_t, p: cython.Py_ssize_t, j: cython.int) -> cython.void:
+        """A diode: the law of `zcd.physics.diode.current_behind_resistance_a`."""
+        e: cython.int = self.element[j]
+        saturation_a: cython.double = self.law[row, e, 0]
+        emission_v: cython.double = self.law[row, e, 1]
+        start: cython.double = self.bend_start[j]
+        if self.driven[e] >= 0 and not self.breakdown[j]:
+            saturation_a *= self.drive[self.driven[e], row, p]
+            start = _bend_start(saturation_a * self.total_ohm[j] / emission_v)
+        self.bend[j] = start + self.state_v[j] / emission_v
+        omega: cython.double = self._omega_of(self.bend[j])
+        self.current_a[j] = omega * emission_v / self.total_ohm[j] - saturation_a
+        self.volt[j] = self.state_v[j] - self.scale_ohm[j] * self.current_a[j]
+        if self.breakdown[j]:
+            self.volt[j] += self.law[row, e, 3]
+        self.slope_s[j] = omega / (self.total_ohm[j] + omega * self.law[row, e, 2])
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _omega_of(self, z: cython.double) -> cython.double:
+        """As `zcd.physics.diode.wright_omega`, which says how."""
+        k: cython.int
+        if z <= _LOWEST:
+            return 0.0
+        if z >= _HIGHEST:
+            large: cython.double = log(z)
+            x: cython.double = 1.0 / z
+            second: cython.double = 0.5 * large - 1.0
+            third: cython.double = 1.0 + large * (large / 3.0 - 1.5)
+            return z - large + large * x * (1.0 + x * (second + x * third))
+        place: cython.double = (z - _LOWEST) * _PLACES
+        nearest: cython.Py_ssize_t = cython.cast(cython.Py_ssize_t, place + 0.5)
+        away: cython.double = (place - nearest) / _PLACES
+        result: cython.double = self.omega[nearest, 0]
+        for k in range(1, 6):
+            result = result * away + self.omega[nearest, k]
+        return result
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _transistor(
+        self, row: cython.Py_ssize_t, p: cython.Py_ssize_t, j: cython.int
+    ) -> cython.void:
+        """Its photocurrent times `zcd.physics.optocoupler.collector_share`, which has the law."""
+        e: cython.int = self.element[j]
+        knee_v: cython.double = self.law[row, e, 0]
+        ratio: cython.double = self.law[row, e, 1]
+        early_v: cython.double = self.law[row, e, 2]
+        above_v: cython.double = self.state_v[j] - self.law[row, e, 3]
+        photo_a: cython.double = self.drive[self.driven[e], row, p]
+        grown: cython.double = exp(min(max(above_v / knee_v, -MAX_KNEES), MAX_KNEES))
+        inverse: cython.double = 1.0 / (grown + ratio)
+        saturated: cython.double = (grown - 1.0) * inverse
+        steep: cython.double = grown * inverse * inverse * ((1.0 + ratio) / knee_v)
+        early_slope: cython.double = 1.0 / (early_v + _REFERENCE_V)
+        early: cython.double = early_v * early_slope + max(above_v, 0.0) * early_slope
+        if above_v <= 0.0:
+            early_slope = 0.0
+        self.volt[j] = self.state_v[j]
+        self.current_a[j] = photo_a * saturated * early
+        self.slope_s[j] = photo_a * (steep * early + saturated * early_slope)
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _update(self, row: cython.Py_ssize_t, share: cython.double) -> cython.double:
+        """Take a share of the step to the voltages that the linearised circuit gave; what may be
+        left, of the branch that has most. Where Newton ends, `reached_a` is the solution."""
+        j: cython.int
+        across_v: cython.double
+        step_v: cython.double
+        more_a: cython.double
+        left_v: cython.double
+        most_v: cython.double = 0.0
+        for j in range(self.branches):
+            across_v = self.node_v[self.a[j]] - self.node_v[self.b[j]]
+            step_v = across_v - self.volt[j]
+            if self.kind[self.element[j]] == _JUNCTION:
+                more_a = self.slope_s[j] * step_v
+                self.reached_a[j] = self.current_a[j] + more_a
+                step_v += self.scale_ohm[j] * more_a
+                self.state_v[j] += share * step_v
+                left_v = left_of_junction(step_v, self.law[row, self.element[j], 1], self.bend[j])
+                left_v /= 1.0 + FINEST_RATIO * fabs(self.state_v[j])
+            else:
+                left_v = self._left_of_transistor(row, j, across_v)
+                # it may not step over the steepest point: so each step is monotone
+                if (self.state_v[j] - self.bend_start[j]) * (across_v - self.bend_start[j]) < 0.0:
+                    self.state_v[j] = self.bend_start[j]
+                else:
+                    self.state_v[j] += share * step_v
+            if left_v > most_v or isnan(left_v):
+                most_v = left_v
+        return most_v
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _left_of_transistor(
+        self, row: cython.Py_ssize_t, j: cython.int, across_v: cython.double
+    ) -> cython.double:
+        """What its step leaves to do: where it amplifies, what is left of the knee bends less
+        than Early's straight line."""
+        knee_v: cython.double = self.law[row, self.element[j], 0]
+        step_v: cython.double = across_v - self.state_v[j]
+        lower: cython.double = (min(self.state_v[j], across_v) - self.bend_start[j]) / knee_v
+        left_v: cython.double = min(fabs(step_v), step_v * step_v / knee_v)
+        if left_v < NEWTON_V:
+            return left_v
+        straight: cython.double = exp(min(lower, MAX_KNEES)) * knee_v
+        straight = 1.0 + straight / (4.0 * self.law[row, self.element[j], 2])
+        return min(left_v, step_v * step_v / (knee_v * straight))
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _breaks(self, row: cython.Py_ssize_t) -> cython.bint:
+        """Whether a junction is driven beyond a breakdown; from now on it has that."""
+        e: cython.int
+        back_v: cython.double
+        result: cython.bint = False
+        for e in range(self.elements):
+            if self.kind[e] != _JUNCTION or self.broken[row, e]:
+                continue
+            back_v = self.node_v[self.ends[1, e]] - self.node_v[self.ends[0, e]]
+            if back_v > self.law[row, e, 3]:
+                self.broken[row, e] = 1
+                self._add_branch(row, e, 1)
+                self._begin_cold(self.branches - 1)
+                result = True
+        return result
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _factorise(self) -> cython.void:
+        """Elimination in place, the factors below the diagonal.
+
+        The nodal matrix of conductances is symmetric and positive definite: no pivoting.
+        """
+        i: cython.int
+        r: cython.int
+        c: cython.int
+        factor: cython.double
+        for i in range(self.nodes):
+            for r in range(i + 1, self.nodes):
+                factor = self.matrix[r, i] / self.matrix[i, i]
+                self.matrix[r, i] = factor
+                for c in range(i + 1, self.nodes):
+                    self.matrix[r, c] -= factor * self.matrix[i, c]
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _substitute(self) -> cython.void:
+        """Voltages of the active nodes from the currents in `side`."""
+        i: cython.int
+        c: cython.int
+        total: cython.double
+        for i in range(self.nodes):
+            for c in range(i):
+                self.side[i] -= self.matrix[i, c] * self.side[c]
+        for i in range(self.nodes - 1, -1, -1):
+            total = self.side[i]
+            for c in range(i + 1, self.nodes):
+                total -= self.matrix[i, c] * self.node_v[c]
+            self.node_v[i] = total / self.matrix[i, i]
+
+    # ------------------------------------------------------------------ round the period
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _begin_moves(self) -> cython.void:
+        """Before the period each charged node moves with itself alone."""
+        c: cython.int
+        self.moves[:, :, :] = 0.0
+        self.remembers = self.charged > 0
+        for c in range(self.charged):
+            self.moves[0, self.charged_nodes[c], c] = 1.0
+            self.moves[1, self.charged_nodes[c], self.charged + c] = 1.0
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _carry_on(self, row: cython.Py_ssize_t) -> cython.void:
+        """How a point moves with what was before the period, from how the two before it do."""
+        c: cython.int
+        i: cython.int
+        j: cython.int
+        rate: cython.double
+        most: cython.double = 0.0
+        for c in range(2 * self.charged):
+            for i in range(self.nodes):
+                self.side[i] = 0.0
+            for j in range(self.nodes):
+                rate = self.one_per_s * self.moves[0, j, c] + self.two_per_s * self.moves[1, j, c]
+                for i in range(self.nodes):
+                    self.side[i] -= self.capacitance_f[row, i, j] * rate
+            self._substitute()
+            for i in range(self.nodes):
+                most = max(most, fabs(self.moves[0, i, c]), fabs(self.node_v[i]))
+                self.moves[1, i, c] = self.moves[0, i, c]
+                self.moves[0, i, c] = self.node_v[i]
+        if most < FORGOTTEN:
+            self.moves[:, :, :] = 0.0
+            self.remembers = False
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _meets(self, row: cython.Py_ssize_t) -> cython.bint:
+        """Whether the end of the period is its beginning; else a step to one that should be."""
+        many: cython.int = 2 * self.charged
+        i: cython.int
+        c: cython.int
+        node: cython.int
+        last: cython.Py_ssize_t
+        most_v: cython.double = 0.0
+        for i in range(many):
+            node, last = self.charged_nodes[i % self.charged], i // self.charged
+            for c in range(many):
+                self.gap[i, c] = (1.0 if i == c else 0.0) - self.carry[row, i, c]
+            self.gap[i, many] = self.voltages_v[node, row, self.points - 1 - last]
+            self.gap[i, many] -= self.before_v[last, node]
+        self._solve_gap(many)
+        for i in range(many):
+            most_v = max(most_v, fabs(self.gap[i, many]))
+        if most_v < CLOSED_V:
+            return True
+        # a pin that charges in one round may be held down in the next, and so on: shorter steps
+        if most_v > (1.0 - 0.5 * self.share) * self.apart_v:
+            self.share *= 0.5
+        else:
+            self.share = min(1.5 * self.share, 1.0)
+        self.apart_v = most_v
+        for i in range(many):
+            node, last = self.charged_nodes[i % self.charged], i // self.charged
+            self.before_v[last, node] += self.share * self.gap[i, many]
+        return False
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _solve_gap(self, many: cython.int) -> cython.void:
+        """Gauss and Jordan with pivoting; the solution is the last column."""
+        i: cython.int
+        r: cython.int
+        c: cython.int
+        best: cython.int
+        factor: cython.double
+        for i in range(many):
+            best = i
+            for r in range(i + 1, many):
+                if fabs(self.gap[r, i]) > fabs(self.gap[best, i]):
+                    best = r
+            for c in range(i, many + 1):
+                self.gap[i, c], self.gap[best, c] = self.gap[best, c], self.gap[i, c]
+            for r in range(many):
+                if r != i:
+                    factor = self.gap[r, i] / self.gap[i, i]
+                    for c in range(i, many + 1):
+                        self.gap[r, c] -= factor * self.gap[i, c]
+        for i in range(many):
+            self.gap[i, many] /= self.gap[i, i]
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _mark_abrupt(self, row: cython.Py_ssize_t) -> cython.bint:
+        """Where differences of second order overshoot: are there any such points?"""
+        i: cython.int
+        j: cython.int
+        p: cython.Py_ssize_t
+        peak_a: cython.double = MIN_CURRENT_A
+        output: cython.bint = False
+        self.abrupt[:] = 0
+        for j in range(self.branches):
+            if self.kind[self.element[j]] == _TRANSISTOR:
+                output = True
+                for p in range(self.points):
+                    # it cannot be driven below 0 V: it comes to rest in saturation
+                    if self.states_v[j, p] < -OVERSHOT_V:
+                        self.abrupt[p] = 1
+            else:
+                i = self.element[j] + self.elements * self.breakdown[j]
+                for p in range(self.points):
+                    peak_a = max(peak_a, self.currents_a[i, row, p])
+        if not output:
+            for i in range(self.nodes):
+                if self.capacitance_f[row, i, i] > 0.0:
+                    mark_jumps(self.voltages_v[i, row], self.interval_s[row], self.closed,
+                               JUMP_RATIO * peak_a / self.capacitance_f[row, i, i],
+                               self.abrupt)  # fmt: skip
+        many: cython.Py_ssize_t = 0
+        for p in range(self.points):
+            many += self.abrupt[p]
+        return many > 0
+
+
+@cython.cfunc
+@cython.exceptval(check=False)
+def _bend_start(knee: cython.double) -> cython.double:
+    """Argument of Wright's omega at no voltage."""
+    return log(knee) + knee if knee > 0.0 else NO_BEND
+
+
+@cython.ccall
+@cython.exceptval(check=False)
+def left_of_junction(
+    step_v: cython.double, emission_v: cython.double, bend: cython.double
+) -> cython.double:
+    """What a step of Newton's method leaves to do: at most what the law bends on its way.
+
+    With w(z) Wright's omega, z from `bend` on, w'' = w / (1 + w)^3 < 1 / (4 + 0.4 z^2): a
+    junction far from its knee is straight, so that one step is the last. A step over the knee
+    counts as one at the knee, one away from it as one towards it.
+    """
+    moved: cython.double = fabs(step_v) / emission_v
+    nearest: cython.double = max(fabs(bend) - moved, 0.0)
+    return min(fabs(step_v), emission_v * (moved * moved / (4.0 + 0.4 * nearest * nearest)))
+
+
+@cython.ccall
+def mark_jumps(
+    wave: cython.double[::1],
+    interval_s: cython.double[::1],
+    closed: cython.bint,
+    least_per_s: cython.double,
+    abrupt: cython.char[::1],
+) -> cython.void:
+    """Mark where the rate of a voltage jumps between two intervals, with the points beside.
+
+    Parameters
+    ----------
+    wave, interval_s : ndarray, shape (m,)
+    closed : bool
+        Periodic.
+    least_per_s : float
+        A jump that counts, where it is no small part of the swing of the rate either.
+    abrupt : ndarray of int8, shape (m,)
+        1 where one is marked.
+    """
+    m: cython.Py_ssize_t = wave.shape[0]
+    p: cython.Py_ssize_t
+    rate: cython.double
+    rates: cython.double[::1] = np.empty(m)
+    low: cython.double = 0.0
+    high: cython.double = 0.0
+    for p in range(m):
+        rate = wave[p]
+        if p > 0 or closed:
+            rate -= wave[p - 1 if p > 0 else m - 1]
+        rates[p] = rate / interval_s[p]
+        low = rates[p] if p == 0 else min(low, rates[p])
+        high = rates[p] if p == 0 else max(high, rates[p])
+    least_per_s = max(least_per_s, ABRUPT_RATIO * (high - low))
+    for p in range(m):
+        if fabs(rates[p] - rates[p - 1 if p > 0 else m - 1]) > least_per_s:
+            # a jump within an interval shows at both its ends, at one of them perhaps weakly
+            abrupt[p - 1 if p > 0 else m - 1] = 1
+            abrupt[p] = 1
+            abrupt[p + 1 if p < m - 1 else 0] = 1
+
+
+@cython.ccall
+def lag(
+    wave: cython.const[cython.double][:, ::1],
+    interval_s: cython.const[cython.double][:, ::1],
+    time_constant_s: cython.const[cython.double][:, ::1],
+    closed: cython.bint,
+    lagged: cython.double[:, ::1],
+) -> cython.void:
+    """First-order lag of waveforms, exact for straight lines between their points.
+
+    Parameters
+    ----------
+    wave, interval_s : ndarray, shape (n, m)
+    time_constant_s : ndarray, shape (n, 1)
+    closed : bool
+        Periodic; else it begins where the waveform does.
+    lagged : ndarray, shape (n, m)
+        For the answer.
+    """
+    row: cython.Py_ssize_t
+    p: cython.Py_ssize_t
+    m: cython.Py_ssize_t = wave.shape[1]
+    x: cython.double
+    decay: cython.double
+    ramp: cython.double
+    last: cython.double
+    left: cython.double
+    for row in range(wave.shape[0]):
+        last, left = 0.0 if closed else wave[row, 0], 1.0
+        for p in range(m):
+            if p == 0 and not closed:
+                lagged[row, p] = last
+                continue
+            x = interval_s[row, p] / time_constant_s[row, 0]
+            decay = exp(-x)
+            ramp = (1.0 - decay) / x
+            left *= decay
+            last = last * decay if fabs(last) > NOTHING else 0.0
+            last += wave[row, p] * (1.0 - ramp)
+            last += wave[row, p - 1 if p > 0 else m - 1] * (ramp - decay)
+            lagged[row, p] = last
+        if not closed:
+            continue
+        # what the period before left: it ended as this one does
+        last /= 1.0 - left
+        for p in range(m):
+            last *= exp(-interval_s[row, p] / time_constant_s[row, 0])
+            if last < NOTHING:
+                break
+            lagged[row, p] += last
