@@ -318,14 +318,15 @@ def sensitivity(board: Board) -> Sensitivity:
 
 
 @_public
-def loss_map(board: Board, across: str = "mains", up: str = "ctr") -> LossMap:
+def loss_map(board: Board, across: str = "mains", up: str | None = None) -> LossMap:
     """Find where sync is lost over two quantities of a board.
 
     Parameters
     ----------
     board : Board
     across, up : str
-        Quantities, such as ``mains``, ``ctr``, ``temperature``, ``chain``, or a resistor.
+        Quantities, such as ``mains``, ``ctr``, ``temperature``, ``chain``, or a resistor. Up by
+        default ``ctr``, or ``chain`` on a board without an optocoupler.
 
     Returns
     -------

@@ -9,6 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
+import zcd
 from tests.boards import stated
 from tests.diagnosis.boards import CHAIN_OHM, controlled, edited
 from tests.diagnosis.boards import board as unread
@@ -187,3 +188,13 @@ def test_root_tolerance_is_that_of_headroom_or_better() -> None:
     """In logs of the CTR, whose range is the widest: 2e-5 of ln 184."""
     chart = mapped("half-wave")
     assert ROOT_TOLERANCE * np.log(chart.up.high / chart.up.low) < 1.1e-4
+
+
+def test_a_board_without_an_optocoupler_has_its_chain_upwards() -> None:
+    board = zcd.loads("""
+    mains = "230 V 50 Hz"
+    circuit = ["line - R3 150k 1206 - R4 150k 1206 - Q1.b", "neutral - logic0",
+               "Q1.b - D2 1N4148 < - logic0", "Q1 BC847"]
+    output = {pull_up = "10k", supply = "5 V"}
+    """)
+    assert zcd.loss_map(board).up.key == "chain"

@@ -29,15 +29,13 @@ from zcd.cli.pictures import plot_option
     "--up",
     metavar="QUANTITY",
     shell_complete=quantities,
-    default="ctr",
-    show_default=True,
-    help="Bottom to top.",
+    help="Bottom to top; by default ctr, or chain without an optocoupler.",
 )
 @plot_option
 @click.option("--json", "as_json", is_flag=True, help="Print a JSON object instead.")
 @full_option
 def map_command(
-    board_file: str, across: str, up: str, plot: str | None, as_json: bool, full: bool
+    board_file: str, across: str, up: str | None, plot: str | None, as_json: bool, full: bool
 ) -> int:
     """Plot where sync is lost against two quantities.
 
@@ -56,13 +54,13 @@ def map_command(
     from zcd.files import require_picture
     from zcd.margin.loss_map import loss_map
     from zcd.margin.loss_share import loss_share
-    from zcd.margin.quantities import quantity_of
+    from zcd.margin.quantities import quantity_of, usual_up
     from zcd.progress import progress_bar
 
     if plot is not None:
         require_picture(plot)
     board = board_given(board_file)
-    first = quantity_of(board, across, "--across")
+    first, up = quantity_of(board, across, "--across"), up or usual_up(board)
     if quantity_of(board, up, "--up") == first:
         raise invalid_value(up, f"another quantity than --across, which is {first.key}", "--up")
     with progress_bar(3) as begin:

@@ -520,7 +520,6 @@ def where_sync_is_lost(board: Board) -> tuple[LossMap, LossShare]:
 
     with progress_bar(2) as begin:
         begin("searching where sync is lost")
-        up = "chain" if board.optocoupler is None else "ctr"
-        lost = loss_map(board, up=up)
+        lost = loss_map(board)
         begin("drawing boards within tolerance")
         return lost, loss_share(board, lost)

@@ -20,7 +20,7 @@ from zcd.margin.lattice import (
     explore,
     nearest_to_broken,
 )
-from zcd.margin.quantities import Quantity, quantity_of
+from zcd.margin.quantities import Quantity, quantity_of, usual_up
 from zcd.margin.roots import batched_root
 from zcd.results import Result
 from zcd.sync.lock import RULES, lock_of
@@ -207,14 +207,15 @@ class _Plane:
         return lock_of(circuit, self.board).binding_margins
 
 
-def loss_map(board: Board, across: str = "mains", up: str = "ctr") -> LossMap:
+def loss_map(board: Board, across: str = "mains", up: str | None = None) -> LossMap:
     """Map the loss of sync over two quantities.
 
     Parameters
     ----------
     board : Board
     across, up : str
-        Keys of two different quantities: see `zcd.margin.quantities.quantities`.
+        Keys of two different quantities: see `zcd.margin.quantities.quantities`. Up by default
+        `usual_up`.
 
     Returns
     -------
@@ -231,6 +232,7 @@ def loss_map(board: Board, across: str = "mains", up: str = "ctr") -> LossMap:
     Every point of a boundary is a root of the smallest margin, to 2e-5 of the range of its axis.
     Islands smaller than 1/24 of both ranges may be missed.
     """
+    up = up or usual_up(board)
     first, second = quantity_of(board, across, "across"), quantity_of(board, up, "up")
     if first == second:
         raise invalid_value(up, f"another quantity than across, which is {first.key}", "up")

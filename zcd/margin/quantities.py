@@ -185,6 +185,11 @@ def quantity_of(board: Board, key: str, option: str = "") -> Quantity:
     return known[name]
 
 
+def usual_up(board: Board) -> str:
+    """What a map goes up with where nothing is said: what ages."""
+    return "chain" if board.optocoupler is None else "ctr"
+
+
 OPTIONAL = {
     "led-resistor": "resistor across the LED",
     "led-capacitor": "capacitor across the LED",

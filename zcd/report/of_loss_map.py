@@ -130,9 +130,10 @@ def _end_rows(quantity: Quantity, reach: Reach) -> list[tuple[str, str, str]]:
         for way, end, rule in ends
         if isfinite(end)
     ]
-    span = quantity_span_text(quantity.low, quantity.high, quantity.unit)
-    times = "" if quantity.unit else " times"
-    return rows or [(f"not from {span}{times}", "", "")]
+    span = f"{quantity.low:.3g} to {quantity.high:.3g} times"
+    if quantity.unit:
+        span = quantity_span_text(quantity.low, quantity.high, quantity.unit)
+    return rows or [(f"not from {span}", "", "")]
 
 
 def loss_map_lines(loss_map: LossMap, loss_share: LossShare) -> tuple[str, ...]:

@@ -27,7 +27,7 @@ from zcd.web.state import RECORD, REPAIR, TAKEN, PageState, Unit
 
 PARTS, OLD = "parts", "old"
 """Says that the sheet is about the board as it came in, whatever was fitted since."""
-USUAL = {"drawer": "E24", "across": "mains", "up": "ctr"}
+USUAL = {"drawer": "E24", "across": "mains"}
 LONGEST_TEXT, LONGEST_READINGS = 200, 1500
 MAX_DRAWERS, MOST_TAKEN = 50, 60
 
@@ -161,7 +161,9 @@ class RepairRequest:
     @property
     def up(self) -> str:
         """Quantity of the map, bottom to top."""
-        return self.texts["up"] or USUAL["up"]
+        from zcd.margin.quantities import usual_up
+
+        return self.texts["up"] or ("" if self.board is None else usual_up(self.board))
 
     @property
     def cause(self) -> str:
