@@ -7,11 +7,13 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.signal import lsim
 
-from tests.boards import capacitance, element_list, resistance
-from zcd.circuit.elements import DcSource
+from tests.boards import VARIANTS, capacitance, element_list, resistance
+from zcd.circuit.build import build_circuit
+from zcd.circuit.elements import DcSource, Resistance, stack
 from zcd.engine.island import solve_network
 from zcd.engine.kernel import mark_jumps
 from zcd.engine.network import compile_island, input_voltages_v, island_of
+from zcd.engine.solve import READINGS, solve
 from zcd.engine.trajectory import Trajectory, intervals_s, lagged
 
 OMEGA = 2.0 * np.pi * 50.0
@@ -99,3 +101,22 @@ def test_no_difference_reaches_across_a_kink(closed: bool, beyond: float) -> Non
     inner = np.flatnonzero(marked[5:-5]) + 5
     across = {i for i in range(2, m) if phase[i - 2] < kink - 1e-9 and kink + 1e-9 < phase[i]}
     assert across <= set(inner.tolist()) <= set(range(at, at + 4))
+
+
+def test_a_pin_that_remembers_for_seconds_comes_to_its_steady_state() -> None:
+    """An open pull-up and hardly any light: what the pin holds is found between rising and held
+    down, where what it holds after a period hardly depends on what it held before."""
+    chains_ohm = np.geomspace(1e5, 3e9, 40)
+    open_ohm = np.geomspace(1e6, 1e10, 40)
+    circuit = build_circuit(VARIANTS["half-wave"])
+    chain, pull_up = (
+        next(e.ref for e in circuit.of(Resistance) if circuit.node(node) in e.nodes)
+        for node in ("feed", "pin")
+    )
+    grid = np.meshgrid(chains_ohm, open_ohm)
+    circuit = stack([circuit] * grid[0].size)
+    circuit = circuit.change(chain, resistance_ohm=grid[0].ravel())
+    circuit = circuit.change(pull_up, resistance_ohm=grid[1].ravel())
+    pin = solve(circuit, READINGS).voltages_v["pin"]
+    assert np.all(np.isfinite(pin))
+    assert pin.min() > -0.05

@@ -273,8 +273,8 @@ def told(text: str, *readings: str) -> str:
 
 
 def test_a_part_too_small_for_its_place_is_not_fitted_again() -> None:
-    """1206 chips are rated 125 mW (a maker's data sheet: reference/resistor_styles.csv)."""
-    answer = told(SMALL, "ohm R1 OL", "ohm R1 lifted OL")
+    """0805 chips are rated 125 mW (makers' data sheets: reference/resistor_styles.csv)."""
+    answer = told(SMALL.replace("1206", "0805"), "ohm R1 OL", "ohm R1 lifted OL")
     assert "R1, R2 and R3 are all too small for this chain" in answer
     assert "the same would fail again. Fit 1210" in answer
     assert "too small" not in told(SMALL.replace("1206", "1 W"), "ohm R1 OL", "ohm R1 lifted OL")

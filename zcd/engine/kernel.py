@@ -42,7 +42,8 @@ FINEST_RATIO = cython.declare(cython.double, 1e-3)
 MAX_KNEES = cython.declare(cython.double, 60.0)
 FARTHEST = cython.declare(cython.double, 3.0)  # that a straight line is followed, in intervals
 # how often a period is gone through at the most; what its end and its beginning may differ by
-MAX_ROUNDS = cython.declare(cython.int, 40)
+MAX_ROUNDS = cython.declare(cython.int, 60)
+MANY_ROUNDS = cython.declare(cython.int, 20)  # from which on Newton goes in circles
 CLOSED_V = cython.declare(cython.double, 1e-6)
 MERGED_V = cython.declare(cython.double, 1e-7)
 # a jump of a rate over its swing from which on it is no smooth change (a sine on 80 points has
@@ -165,6 +166,8 @@ class Solver:
     gap: cython.double[:, ::1]
     apart_v: cython.double
     share: cython.double
+    low_v: cython.double
+    high_v: cython.double
 
     def __init__(self, network: Network, inputs_v, drive, driven, interval_s, closed, order, like,
                  voltages_v, currents_a, broken, carry, left_v) -> None:  # fmt: skip
@@ -262,10 +265,11 @@ class Solver:
         if self.closed and not self.warm and not self._rest(row):
             return False
         self.left_v[row], self.apart_v, self.share = 0.0, ASTRAY_V, 1.0
+        self.low_v, self.high_v = -ASTRAY_V, ASTRAY_V
         for number in range(MAX_ROUNDS):
             if not self._march(row, number == 0):
                 return False
-            if self.charged == 0 or self._meets(row):
+            if self.charged == 0 or self._meets(row, number):
                 return True
         self.left_v[row] = ASTRAY_V
         return False
@@ -720,7 +724,7 @@ class Solver:
 
     @cython.cfunc
     @cython.exceptval(check=False)
-    def _meets(self, row: cython.Py_ssize_t) -> cython.bint:
+    def _meets(self, row: cython.Py_ssize_t, number: cython.int) -> cython.bint:
         """Whether the end of the period is its beginning; else a step to one that should be."""
         many: cython.int = 2 * self.charged
         i: cython.int
@@ -740,7 +744,9 @@ class Solver:
         if most_v < CLOSED_V:
             return True
         # a pin that charges in one round may be held down in the next, and so on: shorter steps
-        if most_v > (1.0 - 0.5 * self.share) * self.apart_v:
+        if self.charged == 1 and number >= MANY_ROUNDS:
+            self._stay_between(self.before_v[0, self.charged_nodes[0]], self.gap[0, many])
+        elif most_v > (1.0 - 0.5 * self.share) * self.apart_v:
             self.share *= 0.5
         else:
             self.share = min(1.5 * self.share, 1.0)
@@ -749,6 +755,21 @@ class Solver:
             node, last = self.charged_nodes[i % self.charged], i // self.charged
             self.before_v[last, node] += self.share * self.gap[i, many]
         return False
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _stay_between(self, here_v: cython.double, step_v: cython.double) -> cython.void:
+        """The share of a step that stays between the nearest beginnings known to be too low and
+        too high: all of it, or half the way between these."""
+        if step_v > 0.0:
+            self.low_v = max(self.low_v, here_v)
+        else:
+            self.high_v = min(self.high_v, here_v)
+        self.share = 1.0
+        if self.low_v >= self.high_v:  # a junction broke down since: what was known is no more
+            self.low_v, self.high_v = -ASTRAY_V, ASTRAY_V
+        elif not self.low_v < here_v + step_v < self.high_v:
+            self.share = (0.5 * (self.low_v + self.high_v) - here_v) / step_v
 
     @cython.cfunc
     @cython.exceptval(check=False)

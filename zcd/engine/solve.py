@@ -71,7 +71,7 @@ class SolverOptions:
         has not settled as the transient it is.
     """
 
-    points: int = 192
+    points: int = 216
     refine: bool = True
     charged_finer: int = 2
     isolated: bool = True
