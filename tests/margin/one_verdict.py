@@ -52,7 +52,7 @@ READINGS = 12
 FIRST_WORDS = {
     "pass": ("PASSES. ", "PASSES, if "),
     "warning": ("PASSES, ", "WARNING: "),
-    "fail": ("FAILS: ", "FAILS at the limit: "),
+    "fail": ("FAILS: ", "FAILS with a weak "),
 }
 
 

@@ -224,6 +224,21 @@ def test_as_good_as_new(sound: zcd.Board) -> None:
 
 
 @pytest.mark.parametrize(
+    ("built", "fitted", "outcome"),
+    [("817B", "817C", "better"), ("817C", "817D", "better"), ("817C", "817A", "worse")],
+)
+def test_an_edge_is_worse_where_none_of_the_original_had_it(
+    sound: zcd.Board, built: str, fitted: str, outcome: str
+) -> None:
+    """Of the parts as built the grade alone moves it by more: a higher grade spoils nothing."""
+    slow = sound.with_(R1="82k", R2="82k", pull_up="6.8k")
+    was = slow.with_(optocoupler=built)
+    repair = checked(slow.with_(optocoupler=fitted), was=was).repair
+    assert repair is not None
+    assert repair.outcome == outcome
+
+
+@pytest.mark.parametrize(
     ("change", "what"),
     [
         ({"mains": "120 V 60 Hz"}, r"mains \(120 V 60 Hz\) than board \(230 V 50 Hz\)"),

@@ -35,6 +35,7 @@ AMPLE_RATIO = 4.0
 """More CTR reserve than this, twice what a maker asks for, is ample; less of it is not worse."""
 LED_CURRENT = "LED current"
 """At the peak, at nominal mains: what another chain changes first, for better or worse."""
+_EDGES = (("falling edge", "fall_offset_s"), ("rising edge", "rise_offset_s"))
 SAME_EDGE_S = 200e-6
 """An edge that moves by less is the same: firmwares block the gate for 90 to 500 us after it."""
 
@@ -276,23 +277,29 @@ def _changes(check: Check, was: Check) -> Iterator[Change]:
     yield from _reserve(check, was)
     now, before = _nominal(check), _nominal(was)
     if now.locks and before.locks:
-        yield Change(
-            name="pulse width", before=before.low_time_s, after=now.low_time_s, unit="s",
-            effect="same",
-        )  # fmt: skip
+        yield from _pulse(check, was)
         yield Change(
             name=f"{was.board.input_name} current",
             before=before.led_peak_a, after=now.led_peak_a, unit="A", effect="same",
         )  # fmt: skip
-        edges = (("falling edge", "fall_offset_s"), ("rising edge", "rise_offset_s"))
-        for name, attribute in edges:
-            ends = getattr(before, attribute), getattr(now, attribute)
-            moved = abs(ends[1] - ends[0]) > SAME_EDGE_S
-            yield Change(
-                name=name, before=ends[0], after=ends[1], unit="s",
-                effect="worse" if moved else "same",
-            )  # fmt: skip
     yield from _loads(check, was)
+
+
+def _pulse(check: Check, was: Check) -> Iterator[Change]:
+    """Worse where an edge is as on no board of the original's parts: a controller bears those."""
+    now, before = _nominal(check), _nominal(was)
+    yield Change(
+        name="pulse width", before=before.low_time_s, after=now.low_time_s, unit="s", effect="same"
+    )
+    for name, attribute in _EDGES:
+        ends = getattr(before, attribute), getattr(now, attribute)
+        least_s, most_s = getattr(check.pulse, attribute)
+        low_s, high_s = getattr(was.pulse, attribute)
+        left_s = min(abs(ends[1] - ends[0]), max(low_s - least_s, most_s - high_s))
+        yield Change(
+            name=name, before=ends[0], after=ends[1], unit="s",
+            effect="worse" if left_s > SAME_EDGE_S else "same",
+        )  # fmt: skip
 
 
 def _reserve(check: Check, was: Check) -> Iterator[Change]:

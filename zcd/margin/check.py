@@ -122,12 +122,13 @@ class PulseRange:
 
     Parameters
     ----------
-    low_time_s, fall_offset_s : tuple of float
+    low_time_s, fall_offset_s, rise_offset_s : tuple of float
         Least and largest, as in a `Level`.
     """
 
     low_time_s: tuple[float, float]
     fall_offset_s: tuple[float, float]
+    rise_offset_s: tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -258,11 +259,15 @@ class Check(Result, NominalCheck):
         own = [(level.low_time_s, level.fall_offset_s) for level in locked]
         times_s = np.concatenate([own, drawn.pulse_s[works]])
         # against one crossing: an edge that passes the peak belongs to the next one otherwise
-        half_s, usual_s = 0.5 / self.board.mains.frequency_hz, own[len(own) // 2][1]
-        from_usual_s = times_s[:, 1] - usual_s
+        usual = locked[len(locked) // 2]
+        half_s = 0.5 / self.board.mains.frequency_hz
+        from_usual_s = times_s[:, 1] - usual.fall_offset_s
         times_s[:, 1] -= half_s * np.round(from_usual_s / half_s)
+        crossings_s = usual.fall_offset_s + usual.low_time_s - usual.rise_offset_s
+        times_s = np.column_stack([times_s, times_s.sum(axis=1) - crossings_s])
         ends = np.stack([times_s.min(axis=0), times_s.max(axis=0)], axis=1).tolist()
-        return PulseRange(low_time_s=tuple(ends[0]), fall_offset_s=tuple(ends[1]))
+        low, fall, rise = map(tuple, ends)
+        return PulseRange(low_time_s=low, fall_offset_s=fall, rise_offset_s=rise)
 
     @property
     def loads(self) -> tuple[WorstLoad, ...]:
