@@ -159,11 +159,12 @@ class Solver:
     matrix: cython.double[:, ::1]
     side: cython.double[::1]
     node_v: cython.double[::1]
-    # how the last points move with what was before the period, how far these are
-    # apart, and the share of the way that is gone
+    # how the last points move with what was before the period, how far these are apart now and
+    # were in the round before, and the share of the way that is gone
     moves: cython.double[:, :, ::1]
     remembers: cython.bint
     gap: cython.double[:, ::1]
+    gap_before: cython.double[::1]
     apart_v: cython.double
     share: cython.double
     low_v: cython.double
@@ -198,6 +199,7 @@ class Solver:
         self.node_v = np.zeros(nodes + known + 1)
         self.moves = np.zeros((2, nodes, 2 * charged))
         self.gap = np.zeros((2 * charged, 2 * charged + 1))
+        self.gap_before = np.zeros(2 * charged)
 
     @cython.ccall
     def solve(self, row: cython.Py_ssize_t) -> cython.bint:
@@ -732,6 +734,7 @@ class Solver:
         node: cython.int
         last: cython.Py_ssize_t
         most_v: cython.double = 0.0
+        along: cython.double = 0.0
         for i in range(many):
             node, last = self.charged_nodes[i % self.charged], i // self.charged
             for c in range(many):
@@ -741,12 +744,17 @@ class Solver:
         self._solve_gap(many)
         for i in range(many):
             most_v = max(most_v, fabs(self.gap[i, many]))
+            along += self.gap[i, many] * self.gap_before[i]
+            self.gap_before[i] = self.gap[i, many]
         if most_v < CLOSED_V:
             return True
-        # a pin that charges in one round may be held down in the next, and so on: shorter steps
+        # a pin that charges in one round may be held down in the next, and so on: shorter steps;
+        # but a charge that leaks through a junction comes nearer by a few emission voltages a round
         if self.charged == 1 and number >= MANY_ROUNDS:
             self._stay_between(self.before_v[0, self.charged_nodes[0]], self.gap[0, many])
-        elif most_v > (1.0 - 0.5 * self.share) * self.apart_v:
+        elif most_v > self.apart_v or (
+            along < 0.0 and most_v > (1.0 - 0.5 * self.share) * self.apart_v
+        ):
             self.share *= 0.5
         else:
             self.share = min(1.5 * self.share, 1.0)
