@@ -1,4 +1,7 @@
-"""One mains period drawn for a page: mains, LED current and pin, quick enough to follow a hand."""
+"""One mains period drawn for a page: mains, LED current and pin, quick enough to follow a hand.
+
+All words stand over or under the curves, so that a narrow page may squeeze the time and keep them.
+"""
 
 from __future__ import annotations
 
@@ -14,15 +17,15 @@ from zcd.drawing.sketch import Group, Sketch, group_svg
 from zcd.drawing.symbols import BARRIER_DASHES, Line, Shape, Words
 from zcd.drawing.waveforms import crossing_times_s, waveform_title
 from zcd.engine.solution import Solution
-from zcd.report.text import crossing_text, offset_text, quantity_text
+from zcd.report.text import offset_text, quantity_text
 from zcd.sync.curves import period_curve
 from zcd.sync.lock import Lock
 
 FloatArray = NDArray[np.float64]
 
-WIDTH, LEFT = 430.0, 88.0
-HEIGHTS = (40.0, 40.0, 140.0)
-GAP = 12.0
+WIDTH, LEFT = 528.0, 0.0
+HEIGHTS = (36.0, 36.0, 124.0)
+GAP = 17.0
 BOTTOM = sum(HEIGHTS) + GAP * (len(HEIGHTS) - 1)
 ROOM = 1.15
 """Height of the pin's lane over its supply."""
@@ -33,6 +36,8 @@ FINER = 3
 """Drawn pieces between two solved points: enough for its size, and quick."""
 MS = 1e3
 CROSSINGS = "dash-dot: true zero crossings"
+LEGEND, LINE = 29.0, 12.0
+"""From the axis down to the first line of words, and to each next one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,10 +92,14 @@ def waveform_strip(board: Board, solution: Solution, lock: Lock, row: int = 0) -
         for at in crossing_times_s(solution, row, period)
     ]
     marks += [
-        Words(text=_ms_text(at), at=(_x(at, period), bottom + 13.0), align="middle")
-        for at in (0.0, period / 4.0, period / 2.0, 0.75 * period, period)
-    ]
-    marks.append(Words(text=CROSSINGS, at=(LEFT + WIDTH, -6.0), align="end"))
+        Words(text=_ms_text(at), at=(_x(at, period), bottom + 13.0), align=align)
+        for at, align in (
+            (0.0, "start"), (period / 4.0, "middle"), (period / 2.0, "middle"),
+            (0.75 * period, "middle"), (period, "end"),
+        )
+    ]  # fmt: skip
+    rows = 1 + max(1, np.count_nonzero(np.isfinite(lock.pulses.low_time_s[row])))
+    marks.append(Words(text=CROSSINGS, at=(LEFT, bottom + LEGEND + LINE * rows)))
     groups.append(Group(kind="crossing", title=CROSSINGS, shapes=tuple(marks)))
     groups.append(_thresholds(board, bottom, ROOM * board.output.supply_v))
     groups.append(_edges(lock, row, period, bottom))
@@ -144,8 +153,8 @@ def _lane(lane: _Lane, wave: tuple[FloatArray, FloatArray], period: float) -> Gr
     shapes: tuple[Shape, ...] = (
         Line(points=((LEFT, zero), (LEFT + WIDTH, zero)), width=0.5),
         Line(points=points, width=1.8),
-        Words(text=lane.name, at=(LEFT - 8.0, y + 10.0), align="end", bold=True),
-        Words(text=lane.peak_text(values), at=(LEFT - 8.0, y + 22.0), align="end"),
+        Words(text=lane.name, at=(LEFT, y - 4.0), bold=True),
+        Words(text=lane.peak_text(values), at=(LEFT + WIDTH, y - 4.0), align="end"),
     )
     return Group(kind="lane", ref=lane.name, title=lane.name, shapes=shapes)
 
@@ -194,7 +203,7 @@ def _thresholds(board: Board, bottom: float, high_v: float) -> Group:
         y = bottom - HEIGHTS[2] * volts / high_v
         shapes.append(Line(points=((LEFT, y), (LEFT + WIDTH, y)), width=0.6))
         text = f"{word} {quantity_text(volts, 'V')}"
-        shapes.append(Words(text=text, at=(LEFT + WIDTH + 5.0, y + 3.0)))
+        shapes.append(Words(text=text, at=(LEFT + 0.97 * WIDTH, y - 3.0), align="end"))
     return Group(kind="threshold", title="thresholds of the controller", shapes=tuple(shapes))
 
 
@@ -222,10 +231,10 @@ def _window(board: Board, lock: Lock, row: int, period: float) -> Group:
         for a, b in spans
         if a < b
     ]
-    title = f"shaded: where the {rules.edge} edge may come, {quantity_text(widest, 's')} either way"
+    title = f"shaded: {rules.edge} edge allowed, {quantity_text(widest, 's')} either way"
     if shapes:
-        y = bottom + 29.0 + 12.0 * np.count_nonzero(np.isfinite(late))
-        shapes.append(Words(text=title, at=(LEFT + WIDTH, float(y)), align="end"))
+        y = bottom + LEGEND + LINE * np.count_nonzero(np.isfinite(late))
+        shapes.append(Words(text=title, at=(LEFT, float(y))))
     return Group(kind="window", title=title if shapes else "", shapes=tuple(shapes))
 
 
@@ -241,12 +250,12 @@ def _edges(lock: Lock, row: int, period: float, bottom: float) -> Group:
             shapes.append(Line(points=((x, bottom - HEIGHTS[2]), (x, bottom)), width=1.0))
         falls, rises = (float(o[row, k]) for o in (pulses.fall_offset_s, pulses.rise_offset_s))
         lines.append(
-            f"falls {offset_text(falls)}, rises {crossing_text(rises)}, "
+            f"falls {offset_text(falls)}, rises {offset_text(rises)}, "
             f"low for {quantity_text(low, 's')}"
         )
     lines = lines or ["no sync pulse"]
     shapes += [
-        Words(text=line, at=(LEFT, bottom + 29.0 + 12.0 * n), bold=True)
+        Words(text=line, at=(LEFT, bottom + LEGEND + LINE * n), bold=True)
         for n, line in enumerate(lines)
     ]
     return Group(kind="edge", title="; ".join(lines), shapes=tuple(shapes))

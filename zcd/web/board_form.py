@@ -43,7 +43,6 @@ FILE = "board.toml"
 HARMONICS = "mains.harmonics"
 START = {
     "mains.voltage": "230 V",
-    "mains.frequency": "50 Hz",
     "feed.kind": "direct",
     "chain.topology": "half-wave",
     "chain.resistors.1": "51k",
@@ -185,6 +184,8 @@ def file_of(texts: Mapping[str, str]) -> dict[str, Any]:
     for table in ("mains", "chain", "optocoupler", "output"):
         whole[table] = {}  # so that what they lack is told key by key
     details = {f"{key}.{name}": key for key in SINGLES for name in DETAILS}
+    if "mains.frequency" not in said:  # as on a plate: 230 V 50 Hz
+        said |= {f"mains.{k}": t for k, t in _long_mains(said.get("mains.voltage", "")).items()}
     for key, text in said.items():
         if key in details:
             _put(whole, f"{details[key]}.value", said.get(details[key]))
@@ -197,6 +198,12 @@ def file_of(texts: Mapping[str, str]) -> dict[str, Any]:
     if strings := [[item for item, _ in _items(texts, key)] for key in _parallel(texts)]:
         _put(whole, PARALLEL, strings)
     return whole
+
+
+def _long_mains(text: str) -> dict[str, str]:
+    """Voltage and frequency of a text that has both; empty for any other."""
+    table = mains_table(text)
+    return table if isinstance(table, dict) and "frequency" in table else {}
 
 
 def _put(whole: dict[str, Any], key: str, value: Any) -> None:

@@ -32,13 +32,14 @@ from zcd.report.of_diagnosis import node_texts
 from zcd.report.text import quantity_text
 from zcd.sync.lock import judge
 from zcd.web import tasks
+from zcd.web.board_fields import FIRST
 from zcd.web.board_form import form_words, notes_of, part_fields
 from zcd.web.circuit_drawing import CircuitDrawing, circuit_drawing
 from zcd.web.circuits import circuits
 from zcd.web.fragment_versions import version_of
 from zcd.web.posted_form import sent
 from zcd.web.resistor_rows import place_of_change
-from zcd.web.state import ADD, AT, REMOVE, PageState, Unit
+from zcd.web.state import ADD, AT, CHOSEN, REMOVE, PageState, Unit
 from zcd.web.workers import WorkerPool
 
 FloatArray = NDArray[np.float64]
@@ -46,7 +47,10 @@ FloatArray = NDArray[np.float64]
 NOMINAL, HIGHEST = 100.0, 130.0
 """Middle and upper end of the slider, in per cent of the nominal mains voltage."""
 MIN_V = 1e-3
-NO_VERDICT = {"busy": False, "problem": "", "verdict": "", "findings": (), "mark_of_board": ""}
+NO_VERDICT = {
+    "busy": False, "problem": "", "verdict": "", "advice": "", "findings": (), "mark_of_board": "",
+    "circuits": (),
+}  # fmt: skip
 CAUTIONS = (*GENERAL, *DEAD, *ISOLATED, *LIVE)
 
 
@@ -77,9 +81,11 @@ class BoardPage:
         """The whole sheet."""
         unit = self.desk.read_address(request)
         told = self._board(unit)
-        if not (unit.job or unit.file or unit.edited):
-            told["circuits"] = circuits()
-        return self.desk.fill("board_page.html.j2", request, unit, again=False, focus="", **told)
+        if not (unit.job or unit.file or unit.edited or unit.beside.get(CHOSEN)):
+            told |= {"circuits": circuits(), "busy": False}
+        new = not (unit.file or told["circuits"] or unit.typed.get(FIRST[0], ""))
+        focus = FIRST[0] if new else ""
+        return self.desk.fill("board_page.html.j2", request, unit, again=False, focus=focus, **told)
 
     async def edit(self, request: Request) -> Response:
         """Keep what was typed; to the page itself, only what that changes."""
@@ -137,7 +143,6 @@ class BoardPage:
         told: dict[str, Any] = {
             "percent": percent, "highest": HIGHEST,
             "cautions": CAUTIONS, "board": None, "notes": {}, **NO_VERDICT,
-            "circuits": (),
             **form_words(unit.typed, unit.errors),
         }  # fmt: skip
         if board is None:
@@ -228,6 +233,6 @@ def _waveform_strip(board: Board, volts: float) -> tuple[str, str]:
     # the second row keeps the scales where they are while the slider moves
     solution = solve(_circuit_at(board, np.array([volts, HIGHEST / 100.0 * board.mains.rms_v])))
     lock = judge(solution, board)
-    return lock_line(volts, waveform_strip_title(board, solution, lock)), sketch_svg(
-        waveform_strip(board, solution, lock)
-    )
+    svg = sketch_svg(waveform_strip(board, solution, lock))
+    squeezed = svg.replace("<svg ", '<svg preserveAspectRatio="none" ', 1)
+    return lock_line(volts, waveform_strip_title(board, solution, lock)), squeezed

@@ -16,6 +16,7 @@ from zcd.drawing.sketch import Sketch, sketch_svg
 from zcd.drawing.symbols import Words
 from zcd.web.board_form import START, differing, read
 from zcd.web.resistor_rows import ROW, Texts
+from zcd.web.state import CHOSEN
 
 CLAMP = {"clamp.part": "1N4148"}
 CIRCUITS: dict[str, Texts] = {
@@ -33,6 +34,8 @@ CIRCUITS: dict[str, Texts] = {
     },
 }  # fmt: skip
 """Name -> what its fields say besides those of the board to begin with."""
+LINES = '<code aria-hidden="true">feed - R1 -\n  D1 &gt; - led+\nled- - R2 -\n  neutral</code>'
+"""Stands for a drawing of a circuit that somebody has traced."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +62,6 @@ def _known(name: str, texts: Texts) -> KnownCircuit:
         for g in sides(sketch)[0].groups
     )
     bare = Sketch(sketch.name, tuple(g for g in groups if g.shapes))
-    picture = Markup("" if CIRCUIT in texts else sketch_svg(bare))
-    query = urlencode(differing(START, texts) or {"chain.topology": START["chain.topology"]})
+    picture = Markup(LINES if CIRCUIT in texts else sketch_svg(bare))
+    query = urlencode({**differing(START, texts), CHOSEN: name})
     return KnownCircuit(name=name, query=query, picture=picture)

@@ -47,6 +47,8 @@ FIT = "fit"
 """Name under which other parts are put on the board: all that differs from its file, as a query."""
 WINDOW = "window"
 """Name under which a page says which window it is, and which draft it shows."""
+CHOSEN = "chosen"
+"""Says that the circuit to begin with was chosen."""
 RECORD = "record"
 """``off`` where closed jobs are to shift nothing."""
 REPAIR = (
@@ -54,7 +56,7 @@ REPAIR = (
     "repair", "reason", "paper", "parts",
 )  # fmt: skip
 """Names of the fields of the repair sheet."""
-BESIDE = (AT, RECORD, *REPAIR)
+BESIDE = (AT, CHOSEN, RECORD, *REPAIR)
 """What a draft holds beside the fields of the board."""
 TAKEN = "take:"
 """Goes before what is read where, in the name of a field for what it shows after the repair."""

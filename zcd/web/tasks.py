@@ -42,11 +42,13 @@ def check(board: Board, was: Board | None = None) -> TemplateContext:
     from zcd.report.of_check_document import check_document
 
     result = api.check(board, was=was if was is not None and comparable(board, was) else None)
+    advice, *others = ("",) if result.passes else (advice_lines(result) or ("",))
     return {
         "line": board_line(board),
         "verdict": headline_text(result),
         "passes": result.passes,
-        "findings": (*advice_lines(result), *finding_lines(result)),
+        "advice": advice,
+        "findings": (*(advice_lines(result) if result.passes else others), *finding_lines(result)),
         **_tables(check_document(result)),
     }
 

@@ -121,15 +121,16 @@ document.getElementById("line")?.focus({ preventScroll: true });
 // The hand goes on to what comes next: the answer, the part to fit, the field after this one.
 document.addEventListener("htmx:after:swap", () => {
   const told = document.querySelector("[data-next]");
-  if (told) {
-    const step = document.getElementById(told.dataset.next);
-    told.removeAttribute("data-next");
-    step.open = true;
-    step.querySelector(".primary")?.focus();
+  const next = document.getElementById(told?.dataset.next);
+  if (next) {
+    next.closest("details").open = true;
+    const aim = next.matches("a") ? next : next.querySelector("[aria-required], .primary");
+    if (aim) told.removeAttribute("data-next");
+    aim?.focus();
   }
   if (document.activeElement.id === "line") document.activeElement.select();
   if (document.activeElement !== document.body) return;
-  document.querySelector("#next :is(#answer, .primary), .step[open] .primary, #fields [autofocus], #review")?.focus();
+  document.querySelector("#next :is(#answer, .primary), .step[open] [aria-required], .step[open] .primary, #fields [autofocus], #review")?.focus();
 });
 
 document.addEventListener("keydown", (event) => {
