@@ -267,7 +267,7 @@ def test_what_a_person_says(line: str, shown: str) -> None:
 @pytest.mark.parametrize(
     ("line", "problem"),
     [
-        ("much", 'found "much"; allowed: one of dc'),
+        ("much", 'found "much"; allowed: DC volts'),
         ("4.98 A", 'found "4.98 A"; allowed: DC volts'),
         ("1,234 V", "may be thousands: use a point"),
         ("nan", 'found "nan"'),

@@ -41,7 +41,7 @@ for (const value of [90, 80, 70, 60, 50]) {
 }
 """
 """Answers come late; meanwhile a hand moves on."""
-ALL = {"lock", "shown", "moving", "verdict"}
+ALL = {"lock", "shown", "moving", "asks"}
 ADD = "[aria-label='Add a row, from the feed']"
 
 
@@ -78,17 +78,17 @@ def test_what_the_page_shows_already_is_not_sent(tmp_path: Path) -> None:
     assert set(page.ask("")) == ALL
     assert set(page.ask("")) == set()
     assert set(page.ask("at=70")) == {"lock", "moving", "shown"}  # its volts follow
-    assert set(page.ask("at=70&name=Invented%20waffle%20iron")) == {"shown", "verdict"}
+    assert set(page.ask("at=70&name=Invented%20waffle%20iron")) == {"shown", "asks"}
     assert set(page.ask("at=70&output.pull_up=12k")) == ALL
 
 
 def test_an_error_is_sent_once_and_taken_back_once(tmp_path: Path) -> None:
     page, beside = Page(tmp_path), "field-output-supply-error"
     page.ask("")
-    assert set(page.ask("output.supply=bananas")) == {"lock", beside}
+    assert set(page.ask("output.supply=bananas")) == {"wrong", beside}
     assert set(page.ask("output.supply=bananas")) == set()
     assert set(page.ask("output.supply=apples")) == {beside}
-    assert set(page.ask("")) == {"lock", beside}
+    assert set(page.ask("")) == {"wrong", beside}
     assert set(page.ask("")) == set()
 
 

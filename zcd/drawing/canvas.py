@@ -40,7 +40,6 @@ STYLE: dict[Any, Any] = {
     "lines.linewidth": 1.6,
     "text.parse_math": False,
     "text.usetex": False,
-    "svg.fonttype": "path",
     "svg.hashsalt": "zcd",
 }
 PNG_DPI = 200
@@ -76,21 +75,26 @@ def new_figure(name: str, width_in: float, height_in: float) -> Figure:
     return figure
 
 
-def figure_svg(fig: Figure) -> str:
+def figure_svg(fig: Figure, *, letters: bool = False) -> str:
     """SVG text that can stand inside HTML.
 
     Parameters
     ----------
     fig : Figure
         Its gid keeps the ids of several figures on one page apart.
+    letters : bool
+        Whether letters stay letters; else outlines, which look alike everywhere, and are long.
 
     Returns
     -------
     str
         From ``<svg`` to ``</svg>``; the same figure always gives the same text.
     """
+    import matplotlib
+
     buffer = BytesIO()
-    with drawing():
+    kind = {"svg.fonttype": "none" if letters else "path"}
+    with drawing(), matplotlib.rc_context(kind):
         fig.savefig(buffer, format="svg", metadata=_NO_METADATA)
     text = buffer.getvalue().decode("utf-8")
     name = fig.get_gid() or "figure"

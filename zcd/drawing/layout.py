@@ -52,6 +52,8 @@ NARROW_CELL = 54.0
 """Room for a part of a chain that runs down the page."""
 AFTER_COLUMN = 44.0
 """More of it below a part that lies, with its words under it."""
+LYING_WORDS = 20.0
+"""More than a cell between two parts that lie on it, each with its words."""
 RAISED = 36.0
 """More of it before a name that stands above what lies at its node."""
 LED_SHARE = 0.64
@@ -351,6 +353,7 @@ class _MainsSide:
     ) -> None:
         self.plan, self.leds, self.light_y, self.cell = plan, leds, light_y, cell
         self.narrow = narrow
+        self.column = max(COLUMN, cell + LYING_WORDS) if narrow else COLUMN
         rails = {"neutral", "led-"} & {n for e in elements for n in e.nodes}
         self.rail_y = {"neutral": HEIGHT}
         if "led-" in rails:
@@ -381,7 +384,7 @@ class _MainsSide:
         last = self.way.nodes[-1]
         for leg in self.legs:
             self._draw_leg(*leg)
-        self._hang(last, self.x[last] + COLUMN * len(self.legs))
+        self._hang(last, self.x[last] + self.column * len(self.legs))
         self._draw_back()
         self._draw_rails()
 
@@ -404,7 +407,7 @@ class _MainsSide:
         nodes, x = self.way.nodes, 0.0
         self.x[nodes[0]] = x
         for before, node in pairwise(nodes):
-            x += self.cell + COLUMN * max(len(self._below(before)) - 1, 0)
+            x += self.cell + self.column * max(len(self._below(before)) - 1, 0)
             x += self._more_room(before, node)
             for string in self.over:
                 (start, *_) = sorted(string.ends & self.x.keys() or [node])
@@ -421,7 +424,7 @@ class _MainsSide:
     def _draw_way(self) -> None:
         nodes = self.way.nodes
         for element, a, b in zip(self.way.elements, nodes, nodes[1:], strict=False):
-            begin = self.x[a] + COLUMN * max(len(self._below(a)) - 1, 0)
+            begin = self.x[a] + self.column * max(len(self._below(a)) - 1, 0)
             self.plan.lay(String((element,), (a, b)), (begin, 0.0), (self.x[b], 0.0), "above")
         for node in nodes:
             self.plan.names[node] = Name((self.x[node], 0.0), "above")
@@ -482,7 +485,7 @@ class _MainsSide:
                 if self.narrow and len(string.elements) == 1:
                     y = LED_SHARE * low
                 self.plan.spots[-1] = replace(self.plan.spots[-1], centre=(x, y))
-            before, x = x, x + COLUMN
+            before, x = x, x + self.column
         self.plan.right = max(self.plan.right, before)
 
     @property

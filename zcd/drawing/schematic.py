@@ -150,7 +150,8 @@ def schematic(
         for alias, home in circuit.aliases.items()
         if not alias.startswith("chain.")
     }
-    groups = [_side_titles(plan), _wires(plan)]
+    lift = LINE * max(_height(notes.values()) - 1, 0)
+    groups = [_side_titles(plan, lift), _wires(plan)]
     for spot in plan.spots:
         ref = spot.element.ref
         symbol = symbol_of(spot.element, leds)
@@ -172,7 +173,7 @@ def schematic(
         if node in wrong:
             groups.append(_mark(_around(plan.pin if node == "pin" else place_of_name.at)))
     if not narrow and "K1.contact" in {spot.element.ref for spot in plan.spots}:
-        groups.append(_relay_link(plan, notes))
+        groups.append(_relay_link(plan, notes, lift))
     if probes is not None:
         groups += _probe_marks(plan, *map(circuit.node, probes))
     return Sketch(name, tuple(groups))
@@ -276,10 +277,10 @@ def _marking(board: Board, ref: str) -> list[str]:
     return [d.part for d in board.diodes if ref == d.ref or ref[:-1] == d.ref][:1]
 
 
-def _side_titles(plan: Plan) -> Group:
-    """The isolation barrier, and what stands on either side of it."""
+def _side_titles(plan: Plan, lift: float) -> Group:
+    """The isolation barrier, and what stands on either side of it; higher over higher words."""
     if plan.barrier_y is None:
-        x, y, align = plan.barrier_x, plan.top - TITLE, "end"
+        x, y, align = plan.barrier_x, plan.top - TITLE - lift, "end"
         ends = (x, y - 10.0), (x, plan.bottom + 34.0)
         above, below = (x - 9.0, y), (x + 9.0, y)
         where = "mains side, live, on the left; isolated side on the right"
@@ -349,11 +350,11 @@ def _is_closed(contact: Element, wrong: Mapping[str, str]) -> bool:
     return bool(np.all(np.isfinite(contact.resistance_ohm))) and not kept_open
 
 
-def _relay_link(plan: Plan, notes: Mapping[str, str]) -> Group:
+def _relay_link(plan: Plan, notes: Mapping[str, str], lift: float) -> Group:
     """A dashed line from the load contact to the coil that moves it, over everything else."""
     spots = {spot.element.ref: spot for spot in plan.spots}
     (x, y), (coil_x, coil_y) = spots["K1.contact"].centre, spots["K1.coil"].centre
-    high, down_x = plan.top - LINK, coil_x - BESIDE_COIL
+    high, down_x = plan.top - LINK - lift, coil_x - BESIDE_COIL
     low = y - 6.0
     pieces: list[tuple[Point, ...]] = []
     # not through the words at a node over the contact

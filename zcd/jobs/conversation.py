@@ -162,7 +162,8 @@ class Answers:
             try:
                 return parse_shown(line, suggested, circuit=self.circuit)
             except InputError:
-                pass
+                if " " not in line:  # no reading is one word: what it would have to be is a value
+                    raise
         return parse_reading(line, self.circuit)
 
 

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from typing import Any
 from urllib.parse import urlencode
 
-from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
@@ -27,6 +25,7 @@ from zcd.web import tasks
 from zcd.web.board_form import differing
 from zcd.web.job_end import PATIENCE_S, JobEnd
 from zcd.web.job_store import JobStore
+from zcd.web.pictures import page_picture
 from zcd.web.posted_form import sent
 from zcd.web.repair_request import (
     LONGEST_TEXT,
@@ -375,21 +374,8 @@ def _ready(task: Task) -> TemplateContext:
         if key in words:
             drawn = words[key]
             one = isinstance(drawn, str)
-            words[key] = _drawn(drawn) if one else [_drawn(each) for each in drawn]
+            words[key] = page_picture(drawn) if one else [page_picture(each) for each in drawn]
     return words
-
-
-def _drawn(svg: str) -> Markup:
-    """A drawing of our own for the page, which allows no style within it: attributes instead."""
-    svg = re.sub(r"<style.*?</style>", "", svg[svg.index("<svg") :], flags=re.DOTALL)
-    svg = svg.replace("<svg ", '<svg class="picture" stroke-linejoin="round" ', 1)
-    return Markup(re.sub(r' style="([^"]*)"', _attributes, svg))
-
-
-def _attributes(style: re.Match[str]) -> str:
-    """What stood in a style, as attributes of the same names."""
-    pairs = (part.partition(":") for part in style[1].split(";") if part.strip())
-    return "".join(f' {name.strip()}="{value.strip()}"' for name, _, value in pairs)
 
 
 def _ascii(name: str) -> str:

@@ -77,7 +77,7 @@ def outlook(board: Board) -> TemplateContext:
     figures = outlook_figures(board, result.outlook)
     return {
         "tables": outlook_tables(result),
-        "pictures": tuple(figure_svg(figure) for figure in figures),
+        "pictures": tuple(figure_svg(figure, letters=True) for figure in figures),
     }
 
 
@@ -98,7 +98,7 @@ def loss_map(board: Board, across: str, up: str) -> TemplateContext:
         "title": loss_map_title(result),
         "lines": (*warning_lines(result), *loss_map_lines(result, result.share)),
         "tables": (loss_map_table(result),),
-        "picture": figure_svg(loss_map_figure(board, result, result.share)),
+        "picture": figure_svg(loss_map_figure(board, result, result.share), letters=True),
     }
 
 
@@ -205,7 +205,7 @@ def story(board: Board, key: str, severity: float | None) -> TemplateContext:
         "headline": headline(story),
         "lines": why_lines(story),
         "tables": (events_table(story),),
-        "picture": figure_svg(timeline_figure(story, board.name)),
+        "picture": figure_svg(timeline_figure(story, board.name), letters=True),
     }
 
 
