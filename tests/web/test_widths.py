@@ -35,6 +35,15 @@ optocoupler = "817 C"
 chain = {style = "1206", resistors = [{value = "110k", ref = "R11"}, {value = "130k", ref = "R12"}]}
 output = {pull_up = "47k", supply = "5 V"}
 """
+TALL = """\
+name = "Invented jam stirrer"
+mains = "120 V 60 Hz"
+rectifier = "1N4007"
+optocoupler = "817 B"
+chain = {topology = "bridge", resistors = ["18k", "18k"]}
+output = {pull_up = "15k", supply = "3.3 V"}
+"""
+"""Whose first readings are across its bridge, and at the pin, which stand high."""
 READINGS = """
 [[readings]]
 function = "ohm"
@@ -146,14 +155,21 @@ def test_nothing_moves_where_that_is_asked(sized: Chrome, bench: Server, job: Pa
 
 
 def test_answer_and_probes_are_seen_together(sized: Chrome, bench: Server, job: Path) -> None:
-    sized.get(bench.address + "readings?job=begun-job")
-    wait(sized, lambda b: b.find_elements(By.ID, "answer"))
-    for width, height in (*SIZES, KEYBOARD):
-        resize(sized, width, height)
-        for top, bottom in sized.execute_script(PLACES):
-            assert 0 <= top < bottom <= height
-        assert sized.execute_script(SMALL, MIN_LETTER_PX) == []
-    del job
+    tall = job.with_name("tall-job.toml")
+    job.with_name("tall.toml").write_text(TALL, encoding="utf-8")
+    tall.write_text('board = "tall.toml"\n', encoding="utf-8")
+    for name, more in ((job.stem, 0), (tall.stem, 2)):
+        sized.get(f"{bench.address}readings?job={name}")
+        for taken in range(more + 1):
+            wait(sized, lambda b: b.find_elements(By.ID, "answer"))
+            for width, height in (*SIZES, KEYBOARD):
+                resize(sized, width, height)
+                for top, bottom in sized.execute_script(PLACES):
+                    assert 0 <= top < bottom <= height, (name, taken, width)
+                assert sized.execute_script(SMALL, MIN_LETTER_PX) == []
+            if taken < more:
+                press(sized, "OL", Keys.ENTER)
+                answered(sized, tall, taken + 1)
 
 
 def test_a_reading_by_two_clicks_on_the_circuit(sized: Chrome, bench: Server, job: Path) -> None:

@@ -93,7 +93,7 @@ def figure_svg(fig: Figure, *, letters: bool = False) -> str:
     import matplotlib
 
     buffer = BytesIO()
-    kind = {"svg.fonttype": "none" if letters else "path"}
+    kind: dict[Any, Any] = {"svg.fonttype": "none" if letters else "path"}
     with drawing(), matplotlib.rc_context(kind):
         fig.savefig(buffer, format="svg", metadata=_NO_METADATA)
     text = buffer.getvalue().decode("utf-8")

@@ -98,7 +98,8 @@ def waveform_strip(board: Board, solution: Solution, lock: Lock, row: int = 0) -
             (0.75 * period, "middle"), (period, "end"),
         )
     ]  # fmt: skip
-    rows = 1 + max(1, np.count_nonzero(np.isfinite(lock.pulses.low_time_s[row])))
+    pulses = int(np.count_nonzero(np.isfinite(lock.pulses.low_time_s[row])))
+    rows = 1 + max(1, pulses)
     marks.append(Words(text=CROSSINGS, at=(LEFT, bottom + LEGEND + LINE * rows)))
     groups.append(Group(kind="crossing", title=CROSSINGS, shapes=tuple(marks)))
     groups.append(_thresholds(board, bottom, ROOM * board.output.supply_v))
