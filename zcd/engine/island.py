@@ -7,28 +7,21 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.circuit.elements import (
-    Capacitance,
-    Circuit,
-    Controlled,
-    Junction,
-    MainsSource,
-    harmonics_of,
-)
-from zcd.engine.grid import mirror
+from zcd.circuit.elements import Capacitance, Circuit, Controlled, Junction
 from zcd.engine.kernel import Solver
 from zcd.engine.network import Network, compile_island, input_voltages_v
 from zcd.engine.photocurrent import photocurrents_a
-from zcd.engine.solution import Island, nothing_yet
+from zcd.engine.solution import Island, Places, nothing_yet
 from zcd.engine.trajectory import Trajectory, intervals_s
 from zcd.errors import SolverError
 
 FloatArray = NDArray[np.float64]
-Order = tuple[NDArray[np.intp], NDArray[np.intp]]
 
 NEGLIGIBLE_RATIO = 1e-5
 """Displacement current, over the largest junction current, below which a capacitor is idle."""
 MIN_CURRENT_A = 1e-9
+MOST_PLACES = 128
+"""At so many voltages of its source an island without capacitors is solved at the most."""
 MANY_ROWS = 32
 """From so many rows on it pays to look for those in which an island is the same."""
 
@@ -38,30 +31,32 @@ def solve_island(
     island: frozenset[str],
     trajectory: Trajectory,
     currents: Mapping[str, FloatArray],
-    dynamic: NDArray[np.bool_] | None,
+    before: Island | None,
+    more_to_come: bool = False,
 ) -> Island:
     """One island: static where its capacitors are idle, dynamic in the other rows.
 
-    Of rows in `dynamic` they are known to be at work.
+    In rows where they were at work `before`, they are. What it came to at some voltages is taken
+    from there, and kept if there is `more_to_come`.
     """
     photo = photocurrents_a(circuit, island, trajectory, currents)
     first, member = _distinct(circuit, island, trajectory, lit=bool(photo))
     if first.size < member.size:
-        known = None if dynamic is None else dynamic[first]
-        some = solve_island(circuit.rows(first), island, trajectory.rows(first), {}, known)
+        rows = circuit.rows(first), island, trajectory.rows(first)
+        some = solve_island(*rows, {}, before.rows(first) if before else None, more_to_come)
         return some.rows(member)
     capacitors = [e for e in circuit.of(Capacitance) if island.issuperset(e.nodes)]
-    if dynamic is not None and np.all(dynamic):
+    if before and np.all(before.dynamic):
         state = nothing_yet(circuit.size)
     elif capacitors and _has_output(circuit, island):
         # the output's capacitors are always at work: no need to ask what it does without them
         state = nothing_yet(circuit.size)
     else:
-        order = _order(circuit, trajectory, bool(photo))
-        state = static_island(circuit, island, trajectory.phase_rad, photo, order)
+        places = before.places if before else {}
+        state = static_island(circuit, island, trajectory.phase_rad, photo, places, more_to_come)
         state.dynamic = _dynamic(capacitors, state, trajectory)
-        if dynamic is not None:
-            state.dynamic |= dynamic
+        if before:
+            state.dynamic |= before.dynamic
     index = np.flatnonzero(state.dynamic)
     if index.size:
         _solve_rows(circuit, island, trajectory, photo, state, index)
@@ -73,42 +68,36 @@ def _has_output(circuit: Circuit, island: frozenset[str]) -> bool:
     return any(island.issuperset(e.nodes) for e in circuit.of(Controlled))
 
 
-def _order(circuit: Circuit, trajectory: Trajectory, lit: bool) -> Order:
-    """The points to be solved without capacitors: where the mains repeats a voltage, once."""
-    if lit or not trajectory.mirrored or not _is_even(circuit):
-        return _every(trajectory.phase_rad.shape[1])
-    return mirror(trajectory.phase_rad.shape[1])
-
-
-def _every(points: int) -> Order:
-    return np.arange(points), np.arange(0)
-
-
-def _is_even(circuit: Circuit) -> bool:
-    """Whether the falling half of the mains mirrors the rising one."""
-    orders, ratios, phases = harmonics_of(circuit)
-    bent = (ratios != 0.0) & ((orders % 2 == 0) | (np.sin(phases) != 0.0))
-    return not np.any(bent) and not any(np.any(m.surge_v) for m in circuit.of(MainsSource))
-
-
 def static_island(
     circuit: Circuit,
     island: frozenset[str],
     phase: FloatArray,
     photo: Mapping[str, FloatArray],
-    order: Order | None = None,
+    places: Places | None = None,
+    more_to_come: bool = False,
 ) -> Island:
-    """One island without its capacitors, point by point."""
+    """One island without its capacitors."""
     network = compile_island(circuit, island, dynamic=False)
     inputs = input_voltages_v(network, phase)
-    order = order or _every(phase.shape[1])
-    x, currents, _ = solve_network(network, inputs, photo, None, order)
+    places = places or _no_places(network, circuit.size, circuit.size if more_to_come else 1)
+    x, currents, _ = solve_network(network, inputs, photo, None, places)
     return Island(
         voltages_v=_voltages(network, circuit, island, x, inputs),
         currents_a=currents,
         dynamic=np.zeros(circuit.size, dtype=bool),
         multiplier=np.zeros(circuit.size),
+        places=places if more_to_come else {},
     )
+
+
+def _no_places(network: Network, size: int, kept: int) -> Places:
+    """For what a network comes to at some voltages of its source, in all rows or in one."""
+    wide, count = MOST_PLACES if network.swinging >= 0 else 0, len(network.branches)
+    return {
+        "links": np.zeros((kept, 2, wide), dtype=np.intc),
+        "volts": np.empty((kept, 2, wide, 1 + 2 * count + network.active)),
+        "broken": np.zeros((size, count), dtype=np.int8),
+    }
 
 
 def solve_network(
@@ -116,9 +105,12 @@ def solve_network(
     inputs_v: FloatArray,
     photo: Mapping[str, FloatArray],
     trajectory: Trajectory | None,
-    order: Order | None = None,
+    places: Places | None = None,
 ) -> tuple[FloatArray, dict[str, FloatArray], FloatArray]:
     """A network row by row; without a trajectory each point by itself.
+
+    There, where no light comes, all that a point has is the voltage of its source: the row is
+    solved at some voltages, and read off between.
 
     Parameters
     ----------
@@ -127,8 +119,8 @@ def solve_network(
     photo : mapping of str to ndarray, shape (n, m)
         What controls some of its elements: photocurrents, factors to saturation currents.
     trajectory : Trajectory, optional
-    order : tuple of ndarray of int, optional
-        As from `grid.mirror`.
+    places : mapping of str to ndarray, optional
+        As `Island` has them, or still empty.
 
     Returns
     -------
@@ -152,7 +144,9 @@ def solve_network(
         drive[place] = photo[ref]
     numbers = [lit.index(e.ref) if e.ref in lit else -1 for e in network.branches]
     x, flows = np.zeros((network.active, n, m)), np.zeros((2 * count, n, m))
-    broken, left_v = np.zeros((n, count), dtype=np.int8), np.zeros(n)
+    left_v = np.zeros(n)
+    places = places or _no_places(network, n, 1)
+    broken = places["broken"]
     held = 2 * network.charged.size if closed else 0
     carry = np.zeros((n, held, held))
     solver = Solver(
@@ -162,10 +156,10 @@ def solve_network(
         np.array(numbers, dtype=np.intc),
         intervals_s(trajectory) if trajectory else np.zeros((0, 0)),
         closed,
-        *(order or _every(m)),
+        network.swinging if trajectory is None and m > 1 and not lit else -1,
+        *places.values(),
         x,
         flows,
-        broken,
         carry,
         left_v,
     )

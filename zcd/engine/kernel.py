@@ -19,7 +19,7 @@ from __future__ import annotations
 
 import cython
 import numpy as np
-from cython.cimports.libc.math import exp, fabs, isnan, log
+from cython.cimports.libc.math import asinh, exp, fabs, isnan, log, sinh
 
 from zcd.engine.network import JUNCTION, TRANSISTOR, Network
 from zcd.physics.diode import NOTHING_BELOW, PLACES_PER_UNIT, SERIES_ABOVE, omega_table
@@ -55,6 +55,12 @@ MIN_CURRENT_A = cython.declare(cython.double, 1e-9)
 OVERSHOT_V = cython.declare(cython.double, 1e-3)
 FORGOTTEN = cython.declare(cython.double, 1e-12)  # of what was before the period
 NOTHING = cython.declare(cython.double, 1e-200)
+# without capacitors a row is solved at a voltage of its source between two others where a cubic
+# through these would miss it by more than READ_V, or this share of it
+READ_V = cython.declare(cython.double, 1e-2)
+READ_RATIO = cython.declare(cython.double, 2e-5)
+RATE_WEIGHT = cython.declare(cython.double, 0.125)
+FIRST_HALVINGS = cython.declare(cython.int, 3)
 ASTRAY_V = cython.declare(cython.double, 1e300)
 NO_BEND = cython.declare(cython.double, -1e150)  # of no junction at all
 
@@ -85,8 +91,13 @@ class Solver:
         From the point before to each; without any, each point is solved by itself.
     closed : bool
         Periodic; else from nothing charged.
-    order, like : ndarray of int
-        The points to be solved, in this order; for each point which of these it is like.
+    source : int
+        Where nothing is driven and there is no time: the known node that all others follow, by
+        a fixed distance, or stand still; else -1.
+    links, places_v : ndarray, shape (n or 1, 2, p) and (n or 1, 2, p, 1 + 2 b + k)
+        Then, for the answer, what is solved at up to p voltages of the source: the next place
+        above and the next below; the source, the states of the branches, the active nodes, and
+        how they move with the source. Places of before are taken as such, if each row has its own.
     voltages_v, currents_a : ndarray, shape (k, n, m) and (2 b, n, m)
         For the answer: of the active nodes; of the elements, then of their breakdowns.
     broken : ndarray of int8, shape (n, b)
@@ -117,8 +128,7 @@ class Solver:
     drive: cython.double[:, :, ::1]
     driven: cython.int[::1]
     interval_s: cython.double[:, ::1]
-    order: cython.Py_ssize_t[::1]
-    like: cython.Py_ssize_t[::1]
+    source: cython.int
     charged_nodes: cython.int[::1]
     omega: cython.double[:, ::1]
 
@@ -159,6 +169,17 @@ class Solver:
     matrix: cython.double[:, ::1]
     side: cython.double[::1]
     node_v: cython.double[::1]
+    links: cython.int[:, :, ::1]
+    places_v: cython.double[:, :, :, ::1]
+    # of these, the row at work
+    places: cython.int
+    above: cython.int[::1]
+    below: cython.int[::1]
+    at_v: cython.double[:, ::1]
+    per_v: cython.double[:, ::1]
+    read_v: cython.double[::1]
+    start_v: cython.double[::1]
+    follows: cython.double[::1]
     # how the last points move with what was before the period, how far these are apart now and
     # were in the round before, and the share of the way that is gone
     moves: cython.double[:, :, ::1]
@@ -170,20 +191,20 @@ class Solver:
     low_v: cython.double
     high_v: cython.double
 
-    def __init__(self, network: Network, inputs_v, drive, driven, interval_s, closed, order, like,
-                 voltages_v, currents_a, broken, carry, left_v) -> None:  # fmt: skip
+    def __init__(self, network: Network, inputs_v, drive, driven, interval_s, closed, source,
+                 links, places_v, broken, voltages_v, currents_a, carry, left_v) -> None:  # fmt: skip
         self.conductance_s, self.input_s = network.conductance_s, network.input_s
         self.injection_a, self.law = network.injection_a, network.law
         self.capacitance_f, self.input_f = network.capacitance_f, network.input_f
         self.kind, self.ends = network.kind, network.ends
         self.inputs_v, self.drive, self.driven = inputs_v, drive, driven
         self.interval_s, self.closed = interval_s, closed
-        self.order, self.like = order, like
+        self.source, self.links, self.places_v = source, links, places_v
         self.voltages_v, self.currents_a, self.broken = voltages_v, currents_a, broken
         self.carry, self.left_v, self.omega = carry, left_v, omega_table()
         nodes, known, elements = len(voltages_v), len(inputs_v), len(driven)
         charged_nodes = network.charged if closed else network.charged[:0]
-        points, charged, slots = len(order), len(charged_nodes), 2 * elements
+        points, charged, slots = inputs_v.shape[2], len(charged_nodes), 2 * elements
         self.nodes, self.known, self.elements = nodes, known, elements
         self.points, self.charged, self.charged_nodes = points, charged, charged_nodes
         self.dynamic = len(interval_s) > 0
@@ -197,6 +218,8 @@ class Solver:
         self.linear_s, self.matrix = np.zeros((2, nodes, nodes))
         self.linear_a, self.side = np.zeros((2, nodes))
         self.node_v = np.zeros(nodes + known + 1)
+        self.read_v = np.zeros(1 + slots + nodes)
+        self.start_v, self.follows = np.zeros((2, known + 1))
         self.moves = np.zeros((2, nodes, 2 * charged))
         self.gap = np.zeros((2 * charged, 2 * charged + 1))
         self.gap_before = np.zeros(2 * charged)
@@ -204,11 +227,18 @@ class Solver:
     @cython.ccall
     def solve(self, row: cython.Py_ssize_t) -> cython.bint:
         """Solve a row; False: it did not converge."""
+        alone: cython.bint
         self.left_v[row] = 0.0
         self._begin_row(row)
-        if not self.dynamic:
+        if self.source >= 0:
+            alone = self.links.shape[0] < self.inputs_v.shape[1]
+            self._take_places(0 if alone else row)
+            if alone or self.above[0] == 0:
+                while not self._tabulate(row) and self.left_v[row] == 0.0:
+                    pass  # a junction broke down
+            self._read_off(row)
+        elif not self.dynamic:
             self._march(row, True)
-            self._mirror(row)
         elif not self._close(row):
             # several charges that stop at once may be followed round the period without an end
             # by differences of second order, which overshoot there
@@ -303,33 +333,31 @@ class Solver:
 
         Not `whole`: only until they are what they were in the round before.
         """
-        q: cython.Py_ssize_t = 0
-        p: cython.Py_ssize_t
+        p: cython.Py_ssize_t = 0
         i: cython.int
         j: cython.int
         moved: cython.double
         still: cython.int = 0
         self._begin_moves()
-        while q < self.points:
-            p = self.order[q]
+        while p < self.points:
             self._take_sources(row, p)
             if self.dynamic:
                 self._take_charges(row, p)
-            self._begin_point(row, q)
+            self._begin_point(row, p)
             if not self._newton(row, p):
                 return False
             if self._breaks(row):
                 self.warm = False
                 self._begin_moves()
-                q = 0
+                p = 0
                 continue
             moved = 0.0
             for i in range(self.nodes):
                 moved = max(moved, fabs(self.node_v[i] - self.voltages_v[i, row, p]))
                 self.voltages_v[i, row, p] = self.node_v[i]
             for j in range(self.branches):
-                self.shift_v[j] = self.state_v[j] - self.states_v[j, q] if self.warm else 0.0
-                self.states_v[j, q] = self.state_v[j]
+                self.shift_v[j] = self.state_v[j] - self.states_v[j, p] if self.warm else 0.0
+                self.states_v[j, p] = self.state_v[j]
                 i = self.element[j] + self.elements * self.breakdown[j]
                 self.currents_a[i, row, p] = self.reached_a[j]
             if self.charged:
@@ -338,7 +366,7 @@ class Solver:
                 still = still + 1 if moved < MERGED_V else 0
                 if still == 2 and not whole:
                     return True
-            q += 1
+            p += 1
         self.warm = True
         for i in range(self.charged):
             for j in range(2 * self.charged):
@@ -348,40 +376,27 @@ class Solver:
 
     @cython.cfunc
     @cython.exceptval(check=False)
-    def _mirror(self, row: cython.Py_ssize_t) -> cython.void:
-        """Points that were not solved are like those that were."""
-        i: cython.Py_ssize_t
-        p: cython.Py_ssize_t
-        for p in range(self.like.shape[0]):
-            if self.order[self.like[p]] != p:
-                for i in range(self.voltages_v.shape[0]):
-                    self.voltages_v[i, row, p] = self.voltages_v[i, row, self.order[self.like[p]]]
-                for i in range(self.currents_a.shape[0]):
-                    self.currents_a[i, row, p] = self.currents_a[i, row, self.order[self.like[p]]]
-
-    @cython.cfunc
-    @cython.exceptval(check=False)
-    def _begin_point(self, row: cython.Py_ssize_t, q: cython.Py_ssize_t) -> cython.void:
+    def _begin_point(self, row: cython.Py_ssize_t, p: cython.Py_ssize_t) -> cython.void:
         """Where Newton begins: at the states of a round before, moved as the point before was;
         else on the straight line through the two points before."""
         j: cython.int
         along: cython.double = 0.0
         last: cython.double
-        if not self.warm and q > 1 and self.known:
+        if not self.warm and p > 1 and self.known:
             if self.dynamic:
-                along, last = self.interval_s[row, q], self.interval_s[row, q - 1]
+                along, last = self.interval_s[row, p], self.interval_s[row, p - 1]
             else:
-                last = self.inputs_v[0, row, self.order[q - 1]]
-                along = self.inputs_v[0, row, self.order[q]] - last
-                last -= self.inputs_v[0, row, self.order[q - 2]]
+                last = self.inputs_v[0, row, p - 1]
+                along = self.inputs_v[0, row, p] - last
+                last -= self.inputs_v[0, row, p - 2]
             along = min(max(along / last, 0.0), FARTHEST) if last != 0.0 else 0.0
         for j in range(self.branches):
             if self.warm:
-                self.state_v[j] = self.states_v[j, q] + self.shift_v[j]
-            elif q == 0:
+                self.state_v[j] = self.states_v[j, p] + self.shift_v[j]
+            elif p == 0:
                 self._begin_cold(j)
-            elif q > 1 and self.kind[self.element[j]] == _JUNCTION:
-                self.state_v[j] += along * (self.states_v[j, q - 1] - self.states_v[j, q - 2])
+            elif p > 1 and self.kind[self.element[j]] == _JUNCTION:
+                self.state_v[j] += along * (self.states_v[j, p - 1] - self.states_v[j, p - 2])
 
     @cython.cfunc
     @cython.exceptval(check=False)
@@ -390,18 +405,186 @@ class Solver:
         transistor: cython.bint = self.kind[self.element[j]] == _TRANSISTOR
         self.state_v[j] = self.bend_start[j] if transistor else 0.0
 
+    # ------------------------------------------------------------------ without capacitors
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _take_places(self, number: cython.Py_ssize_t) -> cython.void:
+        self.above, self.below = self.links[number, 0], self.links[number, 1]
+        self.at_v, self.per_v = self.places_v[number, 0], self.places_v[number, 1]
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _tabulate(self, row: cython.Py_ssize_t) -> cython.bint:
+        """Solve a row at as many voltages of its source as it takes; False: begin again."""
+        p: cython.Py_ssize_t
+        low: cython.Py_ssize_t = 0
+        high: cython.Py_ssize_t = 0
+        j: cython.int
+        u: cython.int
+        for p in range(self.points):
+            if self.inputs_v[self.source, row, p] < self.inputs_v[self.source, row, low]:
+                low = p
+            if self.inputs_v[self.source, row, p] > self.inputs_v[self.source, row, high]:
+                high = p
+        low_v: cython.double = self.inputs_v[self.source, row, low]
+        high_v: cython.double = self.inputs_v[self.source, row, high]
+        for u in range(self.known):
+            self.start_v[u] = self.inputs_v[u, row, low]
+            self.follows[u] = 0.0
+            if high_v > low_v:
+                self.follows[u] = self.inputs_v[u, row, high] - self.inputs_v[u, row, low]
+                self.follows[u] /= high_v - low_v
+        self.places, self.above[0], self.below[1] = 2, 1, 0
+        for j in range(self.branches):
+            self._begin_cold(j)
+        if not self._solve_place(row, 0, low_v):
+            return False
+        if not self._solve_place(row, 1, high_v):
+            return False
+        return high_v == low_v or self._between(row, 0, 1, FIRST_HALVINGS)
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _between(
+        self, row: cython.Py_ssize_t, low: cython.int, high: cython.int, least: cython.int
+    ) -> cython.bint:
+        """Solve places between two where a cubic would not do, halving at `least` so often."""
+        k: cython.int
+        new: cython.int = self.places
+        width: cython.double = self.at_v[high, 0] - self.at_v[low, 0]
+        voltage: cython.double = 0.5 * (asinh(self.at_v[low, 0]) + asinh(self.at_v[high, 0]))
+        missed_v: cython.double
+        moves: cython.double
+        fits: cython.bint = least <= 0
+        if new == self.above.shape[0]:
+            return True
+        voltage = sinh(voltage)
+        self._read(low, high, voltage)
+        for k in range(self.branches):
+            self.state_v[k] = self.read_v[1 + k]
+        if not self._solve_place(row, new, voltage):
+            return False
+        share: cython.double = (voltage - self.at_v[low, 0]) / width
+        rest: cython.double = 1.0 - share
+        for k in range(1, 1 + self.branches + self.nodes):
+            moves = 6.0 * share * rest * (self.at_v[high, k] - self.at_v[low, k]) / width
+            moves += self.per_v[low, k] * rest * (rest - 2.0 * share)
+            moves += self.per_v[high, k] * share * (share - 2.0 * rest)
+            missed_v = fabs(self.at_v[new, k] - self.read_v[k])
+            missed_v += RATE_WEIGHT * width * fabs(self.per_v[new, k] - moves)
+            if missed_v > READ_V + READ_RATIO * fabs(self.at_v[new, k]):
+                fits = False
+        self.places += 1
+        self.above[low], self.above[new] = new, high
+        self.below[high], self.below[new] = new, low
+        if fits:
+            return True
+        return self._between(row, low, new, least - 1) and self._between(row, new, high, least - 1)
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _solve_place(
+        self, row: cython.Py_ssize_t, place: cython.int, voltage: cython.double
+    ) -> cython.bint:
+        """Solve a row at a voltage of its source, and how that moves; False: begin again."""
+        i: cython.int
+        j: cython.int
+        u: cython.int
+        a: cython.int
+        b: cython.int
+        moved: cython.double
+        first: cython.int = 1 + self.branches
+        for u in range(self.known):
+            moved = self.follows[u] * (voltage - self.start_v[self.source])
+            self.node_v[self.nodes + u] = self.start_v[u] + moved
+        self._take_known(row)
+        if not self._newton(row, 0) or self._breaks(row):
+            return False
+        self.at_v[place, 0] = voltage
+        for j in range(self.branches):
+            self.at_v[place, 1 + j] = self.state_v[j]
+        for i in range(self.nodes):
+            self.at_v[place, first + i] = self.node_v[i]
+            self.side[i] = 0.0
+            for u in range(self.known):
+                self.side[i] -= self.input_s[row, i, u] * self.follows[u]
+        for j in range(self.branches):
+            a, b = self.a[j], self.b[j]
+            if a < self.nodes <= b:
+                self.side[a] += self.slope_s[j] * self.follows[b - self.nodes]
+            elif b < self.nodes <= a:
+                self.side[b] += self.slope_s[j] * self.follows[a - self.nodes]
+        self._substitute()
+        for i in range(self.nodes):
+            self.per_v[place, first + i] = self.node_v[i]
+        for u in range(self.known):
+            self.node_v[self.nodes + u] = self.follows[u]
+        for j in range(self.branches):
+            moved = self.node_v[self.a[j]] - self.node_v[self.b[j]]
+            self.per_v[place, 1 + j] = moved * (1.0 + self.scale_ohm[j] * self.slope_s[j])
+        return True
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _read(self, low: cython.int, high: cython.int, voltage: cython.double) -> cython.void:
+        """What a row is at a voltage of its source between two places: on a cubic."""
+        k: cython.int
+        width: cython.double = self.at_v[high, 0] - self.at_v[low, 0]
+        share: cython.double = (voltage - self.at_v[low, 0]) / width if width > 0.0 else 0.0
+        rest: cython.double = 1.0 - share
+        to_high: cython.double = share * share * (1.0 + 2.0 * rest)
+        low_move: cython.double = share * rest * rest * width
+        high_move: cython.double = share * share * rest * width
+        for k in range(1, 1 + self.branches + self.nodes):
+            self.read_v[k] = (
+                self.at_v[low, k] * (1.0 - to_high) + self.at_v[high, k] * to_high
+                + self.per_v[low, k] * low_move - self.per_v[high, k] * high_move
+            )  # fmt: skip
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _read_off(self, row: cython.Py_ssize_t) -> cython.void:
+        """All points of a row, each at the voltage of its source."""
+        p: cython.Py_ssize_t
+        i: cython.int
+        k: cython.int
+        place: cython.int = 0
+        voltage: cython.double
+        for p in range(self.points):
+            voltage = self.inputs_v[self.source, row, p]
+            while place != 0 and self.at_v[place, 0] > voltage:
+                place = self.below[place]
+            while self.above[place] != 1 and self.at_v[self.above[place], 0] < voltage:
+                place = self.above[place]
+            self._read(place, self.above[place], voltage)
+            for k in range(self.branches):
+                self.state_v[k] = self.read_v[1 + k]
+                self._junction(row, p, k)
+                i = self.element[k] + self.elements * self.breakdown[k]
+                self.currents_a[i, row, p] = self.current_a[k]
+            for k in range(self.nodes):
+                self.voltages_v[k, row, p] = self.read_v[1 + self.branches + k]
+
     # ------------------------------------------------------------------ the linear part
 
     @cython.cfunc
     @cython.exceptval(check=False)
     def _take_sources(self, row: cython.Py_ssize_t, p: cython.Py_ssize_t) -> cython.void:
-        """Conductances, and what flows into the active nodes from sources."""
+        """Conductances, and what flows into the active nodes from sources, at a point."""
+        u: cython.int
+        for u in range(self.known):
+            self.node_v[self.nodes + u] = self.inputs_v[u, row, p]
+        self._take_known(row)
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _take_known(self, row: cython.Py_ssize_t) -> cython.void:
+        """The same, from the voltages of the known nodes."""
         i: cython.int
         j: cython.int
         u: cython.int
         flow_a: cython.double
-        for u in range(self.known):
-            self.node_v[self.nodes + u] = self.inputs_v[u, row, p]
         for i in range(self.nodes):
             flow_a = self.injection_a[row, i]
             for u in range(self.known):

@@ -58,6 +58,8 @@ class Network(Batch):
         Nodes that a source fixes; the reference is none of these and has 0 V.
     sources : tuple of Element
         Their sources, in the same order; each stands against the reference or a node before it.
+    swinging : int
+        Number of one that moves if any does, all others standing still or moving with it; -1: none.
     conductance_s : ndarray, shape (n, k, k)
     input_s : ndarray, shape (n, k, u)
         Current into the linear part per volt of a known node.
@@ -85,6 +87,7 @@ class Network(Batch):
     active: int
     known: tuple[str, ...]
     sources: tuple[MainsSource | DcSource, ...] = field(metadata=COMMON)
+    swinging: int = field(metadata=COMMON)
     conductance_s: FloatArray
     input_s: FloatArray
     injection_a: FloatArray
@@ -190,6 +193,7 @@ def compile_island(circuit: Circuit, island: frozenset[str], dynamic: bool) -> N
         active=k,
         known=known,
         sources=sources,
+        swinging=next((k for k, e in enumerate(sources) if isinstance(e, MainsSource)), len(sources) - 1),
         conductance_s=np.ascontiguousarray(g[:, :k, :k] - across @ down),
         input_s=np.ascontiguousarray(g[:, :k, free:] - across @ down_u),
         injection_a=j[:, :k] - (across @ down_j[..., None])[..., 0],

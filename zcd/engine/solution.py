@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,14 +17,22 @@ from zcd.errors import InputError
 FloatArray = NDArray[np.float64]
 
 
+Places = dict[str, NDArray[Any]]
+
+
 @dataclass(slots=True)
 class Island(Batch):
-    """What one island came to: waveforms, rows with capacitors at work."""
+    """What one island came to: waveforms, rows with capacitors at work.
+
+    Without these also, by row, what it came to at some voltages of its source, as the kernel has
+    it, for other points in time.
+    """
 
     voltages_v: dict[str, FloatArray]
     currents_a: dict[str, FloatArray]
     dynamic: NDArray[np.bool_]
     multiplier: FloatArray
+    places: Places = field(default_factory=dict)
 
 
 PIECE_ROWS = 512

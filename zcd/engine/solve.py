@@ -304,8 +304,9 @@ def _all_islands(
         if island in kept:
             states[island] = kept[island]
         else:
+            before = guess.get(island)
             states[island] = solve_island(
-                circuit, island, trajectory, currents, _dynamic_in(guess, island)
+                circuit, island, trajectory, currents, before, for_points_only
             )
         currents |= states[island].currents_a
         currents |= _out_of_bases(circuit, states[island], trajectory)
@@ -313,7 +314,7 @@ def _all_islands(
         return states
 
     def again(island: frozenset[str], more: Mapping[str, FloatArray]) -> Island:
-        return solve_island(circuit, island, trajectory, more, states[island].dynamic)
+        return solve_island(circuit, island, trajectory, more, states[island])
 
     states = _with_saturation(circuit, states, kept, again)
     # how deep a transistor was saturated says how much charge a capacitor at its base gives
@@ -325,11 +326,6 @@ def _all_islands(
             states[collector] = again(collector, currents)
         states = _with_saturation(circuit, states, kept, again)
     return states
-
-
-def _dynamic_in(states: States, island: frozenset[str]) -> NDArray[np.bool_] | None:
-    """Rows in which an island's capacitors are at work, where that is known."""
-    return states[island].dynamic if island in states else None
 
 
 def _base_holds_charge(circuit: Circuit) -> bool:
