@@ -13,7 +13,7 @@ from numpy.testing import assert_allclose
 
 from tests.boards import VARIANTS
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.engine import island, kernel, trajectory
+from zcd.engine import island, kernel, photocurrent
 from zcd.engine.solve import READINGS, solve
 
 SOURCE = Path(island.__file__).with_name("kernel.py")
@@ -48,7 +48,8 @@ def test_python_gives_the_answers_of_c(name: str, monkeypatch: pytest.MonkeyPatc
     slow = as_python()
     assert not slow.COMPILED
     monkeypatch.setattr(island, "Solver", slow.Solver)
-    monkeypatch.setattr(trajectory, "lag", slow.lag)
+    monkeypatch.setattr(photocurrent, "lag", slow.lag)
+    monkeypatch.setattr(photocurrent, "collect", slow.collect)
     found = solve(circuit, READINGS)
     for waves, wanted in (
         (found.voltages_v, compiled.voltages_v),

@@ -10,15 +10,23 @@ from scipy.special import ive
 
 from tests.boards import VARIANTS, capacitance, element_list, mains_source, resistance
 from zcd.circuit.build import build_circuit
-from zcd.circuit.elements import DcSource, Junction, Resistance, stack
+from zcd.circuit.elements import DcSource, Junction, Phototransistor, Resistance, stack
 from zcd.engine.island import solve_network
-from zcd.engine.kernel import mark_jumps
+from zcd.engine.kernel import lag, mark_jumps
 from zcd.engine.network import compile_island, input_voltages_v, island_of
+from zcd.engine.photocurrent import photocurrents_a
 from zcd.engine.solve import READINGS, solve
-from zcd.engine.trajectory import Trajectory, intervals_s, lagged
+from zcd.engine.trajectory import Trajectory, intervals_s
+from zcd.physics.optocoupler import ctr_shape_ratio, ctr_temperature_ratio, own_shape
 
 OMEGA = 2.0 * np.pi * 50.0
 LAG_S = 400e-6
+
+
+def lagged(values: np.ndarray, lag_s: float, trajectory: Trajectory) -> np.ndarray:
+    wave = values[None].copy()
+    lag(wave, intervals_s(trajectory), np.array([[lag_s]]), trajectory.closed)
+    return wave[0]
 
 
 def test_lag_from_where_the_waveform_begins() -> None:
@@ -27,7 +35,7 @@ def test_lag_from_where_the_waveform_begins() -> None:
     time_s = np.concatenate([[0.0], np.sort(rng.uniform(0.0, 0.02, 40))])
     values = rng.uniform(0.0, 1.0, 41)
     start = Trajectory(time_s[None] * OMEGA, np.array([[OMEGA]]), closed=False)
-    found = lagged(values[None], np.array([[LAG_S]]), start)[0]
+    found = lagged(values, LAG_S, start)
     fine_s = np.linspace(0.0, time_s[-1], 400_001)
     # the state is the output itself
     _, exact, _ = lsim(
@@ -43,13 +51,11 @@ def test_lag_of_a_period_is_that_of_many_in_a_row(lag_s: float) -> None:
     rng = np.random.default_rng(4)
     phase = np.sort(rng.uniform(0.0, 2.0 * np.pi, 30))
     values = rng.uniform(0.0, 1.0, 30)
-    once = lagged(values[None], np.array([[lag_s]]), Trajectory(phase[None], np.array([[OMEGA]])))[
-        0
-    ]
+    once = lagged(values, lag_s, Trajectory(phase[None], np.array([[OMEGA]])))
     periods = int(np.ceil(30.0 * lag_s / 0.02)) + 1
     long = (phase + 2.0 * np.pi * np.arange(periods)[:, None]).ravel()
     row = Trajectory(long[None], np.array([[OMEGA]]), closed=False)
-    many = lagged(np.tile(values, periods)[None], np.array([[lag_s]]), row)[0]
+    many = lagged(np.tile(values, periods), lag_s, row)
     assert_allclose(once, many[-30:], rtol=1e-9)
 
 
@@ -59,6 +65,25 @@ def test_intervals_go_round_the_period() -> None:
     closed = intervals_s(Trajectory(phase, omega)) * OMEGA
     assert_allclose(closed, [[2.0 * np.pi - 3.5, 0.5, 3.0]])
     assert_allclose(intervals_s(Trajectory(phase, omega, closed=False)) * OMEGA, [[0.5, 0.5, 3.0]])
+
+
+def test_light_is_what_the_laws_of_ctr_say() -> None:
+    """CTR over current times CTR over temperature, of families with and without own curves."""
+    led_a = np.array([-1e-3, 0.0, 1e-10, 1e-7, *np.geomspace(1e-5, 2e-2, 40), 5e-3, 60e-3])
+    families, celsius = ("817", "293", "2501", "817"), np.array([60.0, 85.0, -20.0, 25.0])
+    weight, own = np.array([0.6, 0.0, -0.2, 1.0]), np.array([own_shape(f) for f in families])
+    opto = Phototransistor(
+        ref="Q", a="pin", b="logic0", leds=("D",), ctr_ratio=2.0, remaining_ratio=0.5,
+        shape_weight=weight, own_shape=own, temperature_degc=celsius, dark_a=1e-8,
+        knee_v=0.03, knee_ratio=100.0, early_v=100.0, storage_s=1e-6,
+    )  # fmt: skip
+    waves = {"D": np.tile(led_a, (4, 1))}
+    found = photocurrents_a(element_list(opto), frozenset({"pin", "logic0"}), None, waves)
+    lit = np.maximum(led_a, 0.0)
+    for row, light in enumerate(found["Q"]):
+        laws = ctr_shape_ratio(lit, weight[row], own[row])
+        laws = laws * ctr_temperature_ratio(lit, celsius[row], own[row])
+        assert_allclose(light, lit * laws + 1e-8, rtol=1e-8)
 
 
 def charged_v(points: int) -> tuple[np.ndarray, np.ndarray]:

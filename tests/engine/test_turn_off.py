@@ -20,8 +20,9 @@ from scipy.stats import norm
 from tests.boards import NOMINAL_VT_V, capacitance, element_list, resistance
 from zcd.circuit.elements import DcSource, Phototransistor
 from zcd.engine.island import solve_network
+from zcd.engine.kernel import lag
 from zcd.engine.network import compile_island, input_voltages_v, island_of
-from zcd.engine.trajectory import Trajectory, lagged
+from zcd.engine.trajectory import Trajectory, intervals_s
 from zcd.physics.optocoupler import (
     OutputTransistor,
     output_transistor,
@@ -75,11 +76,8 @@ def turn_off_s(
     period_s = 20.0 * (pull_up_ohm * model.miller_f + 5.0 * model.storage_s)[:, None]
     phase = np.broadcast_to(np.arange(points) * (2 * np.pi / points), (size, points)).copy()
     trajectory = Trajectory(phase, 2 * np.pi / period_s)
-    light = lagged(
-        np.where(phase < np.pi, photocurrent_a, 0.0),
-        np.full((size, 1), model.storage_s),
-        trajectory,
-    )
+    light = np.where(phase < np.pi, photocurrent_a, 0.0)
+    lag(light, intervals_s(trajectory), np.full((size, 1), model.storage_s), trajectory.closed)
     network = compile_island(circuit, island_of(circuit, "pin"), dynamic=True)
     inputs = input_voltages_v(network, phase)
     ((pin,), _, _) = solve_network(network, inputs, {transistor.ref: light}, trajectory)

@@ -20,7 +20,6 @@ from zcd.physics.optocoupler import (
     HIGH_SAMPLE_CTR_RATIO,
     LOW_SAMPLE_CTR_RATIO,
     OutputTransistor,
-    collected_current_a,
     collector_share,
     collector_voltage_v,
     ctr_shape_ratio,
@@ -84,15 +83,6 @@ def test_flat_kind_is_the_tlp293_curve(published: SimpleNamespace) -> None:
     assert_allclose(result, heat["relative_ratio"], rtol=published.rtol)
     other = ctr_temperature_ratio(0.5e-3, 85.0, own_shape("H11AA1"))
     assert other == ctr_temperature_ratio(0.5e-3, 85.0)
-
-
-@pytest.mark.parametrize(("weight", "family"), [(0.0, "817"), (0.6, "817"), (1.0, "817"),
-                                                (0.0, "293"), (-0.2, "2501")])  # fmt: skip
-def test_engine_collects_what_both_laws_say(weight: float, family: str) -> None:
-    """The engine's own function is CTR over current times CTR over temperature."""
-    current, own = np.geomspace(1e-5, 2e-2, 40), own_shape(family)
-    laws = ctr_shape_ratio(current, weight, own) * ctr_temperature_ratio(current, 60.0, own)
-    assert_allclose(collected_current_a(current, weight, 60.0, own), current * laws, rtol=1e-12)
 
 
 @pytest.mark.law(
@@ -435,14 +425,6 @@ def test_output_constants_are_the_least_squares_fit_of_el817() -> None:
 
 def test_family_without_its_own_constants_takes_those_of_817() -> None:
     assert output_transistor("785") == output_transistor("817")
-
-
-def test_collected_current_is_the_product_of_its_laws() -> None:
-    led_a = np.array([[-1e-3, 0.0, 1e-7, 2e-4, 1e-3, 5e-3, 40e-3]])
-    weight, celsius = np.array([[0.0], [0.4], [1.0]]), np.array([[-20.0], [25.0], [85.0]])
-    lit = np.maximum(led_a, 0.0)
-    expected = lit * ctr_shape_ratio(lit, weight) * ctr_temperature_ratio(lit, celsius)
-    assert_allclose(collected_current_a(led_a, weight, celsius), expected, rtol=1e-12)
 
 
 def test_curves_go_on_along_their_last_segments() -> None:

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.intp]
 
 TIME_WEIGHT, CHARGE_TIME_WEIGHT = 2.0, 10.0
 """What an even grid weighs beside the waveforms that are followed; where charges drive them the
@@ -32,30 +31,6 @@ def clustered_phases_rad(size: int, points: int) -> FloatArray:
     """
     even = even_phases_rad(size, points)
     return even - CLUSTERING_RATIO * np.sin(2.0 * even) / 2.0
-
-
-def mirror(points: int) -> tuple[IntArray, IntArray]:
-    """Points of the rising half of a period, and which of them each point is like.
-
-    Every grid of one period has as many points in each quarter, and the falling half of the sine
-    mirrors the rising one: what follows the mains at once has to be solved in one of them only.
-
-    Parameters
-    ----------
-    points : int
-        Of the period; a multiple of 4.
-
-    Returns
-    -------
-    rising : ndarray of int, shape (points / 2 + 1,)
-        Points from -pi/2 to pi/2, in this order.
-    like : ndarray of int, shape (points,)
-        For each point of the period, the place in `rising` of the one at the same voltage.
-    """
-    quarter = points // 4
-    rising = np.arange(-quarter, quarter + 1) % points
-    turned = (np.arange(points) + quarter) % points
-    return rising, np.minimum(turned, points - turned)
 
 
 def follow(

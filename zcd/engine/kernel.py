@@ -1085,14 +1085,55 @@ def mark_jumps(
 
 
 @cython.ccall
+def collect(
+    led_a: cython.const[cython.double][:, ::1],
+    corner_log: cython.const[cython.double][::1],
+    ratio_log: cython.const[cython.double][:, ::1],
+    share: cython.const[cython.double][:, ::1],
+    light_a: cython.double[:, ::1],
+) -> cython.void:
+    """Add what a LED calls for to the current in a phototransistor.
+
+    Parameters
+    ----------
+    led_a, light_a : ndarray, shape (n, m)
+    corner_log : ndarray, shape (c,)
+        Logs of LED currents between which CTR is a power of the current, rising.
+    ratio_log : ndarray, shape (n, c)
+        Logs of CTR there; below the first it stays, above the last it goes on.
+    share : ndarray, shape (n, 1)
+        Of that CTR.
+    """
+    row: cython.Py_ssize_t
+    p: cython.Py_ssize_t
+    k: cython.Py_ssize_t = 0
+    last: cython.Py_ssize_t = corner_log.shape[0] - 2
+    at: cython.double
+    steepness: cython.double
+    for row in range(led_a.shape[0]):
+        for p in range(led_a.shape[1]):
+            if led_a[row, p] <= 0.0:
+                continue
+            at = max(log(led_a[row, p]), corner_log[0])
+            while k > 0 and at < corner_log[k]:
+                k -= 1
+            while k < last and at > corner_log[k + 1]:
+                k += 1
+            steepness = (ratio_log[row, k + 1] - ratio_log[row, k]) / (
+                corner_log[k + 1] - corner_log[k]
+            )
+            at = ratio_log[row, k] + steepness * (at - corner_log[k])
+            light_a[row, p] += share[row, 0] * led_a[row, p] * exp(at)
+
+
+@cython.ccall
 def lag(
-    wave: cython.const[cython.double][:, ::1],
+    wave: cython.double[:, ::1],
     interval_s: cython.const[cython.double][:, ::1],
     time_constant_s: cython.const[cython.double][:, ::1],
     closed: cython.bint,
-    lagged: cython.double[:, ::1],
 ) -> cython.void:
-    """First-order lag of waveforms, exact for straight lines between their points.
+    """Let waveforms lag, of first order; exact for straight lines between their points.
 
     Parameters
     ----------
@@ -1100,8 +1141,6 @@ def lag(
     time_constant_s : ndarray, shape (n, 1)
     closed : bool
         Periodic; else it begins where the waveform does.
-    lagged : ndarray, shape (n, m)
-        For the answer.
     """
     row: cython.Py_ssize_t
     p: cython.Py_ssize_t
@@ -1109,22 +1148,24 @@ def lag(
     x: cython.double
     decay: cython.double
     ramp: cython.double
+    before: cython.double
+    here: cython.double
     last: cython.double
     left: cython.double
     for row in range(wave.shape[0]):
-        last, left = 0.0 if closed else wave[row, 0], 1.0
+        before, last, left = wave[row, m - 1], 0.0, 1.0
+        if not closed:
+            before = last = wave[row, 0]
         for p in range(m):
-            if p == 0 and not closed:
-                lagged[row, p] = last
-                continue
+            here = wave[row, p]
             x = interval_s[row, p] / time_constant_s[row, 0]
             decay = exp(-x)
             ramp = (1.0 - decay) / x
             left *= decay
             last = last * decay if fabs(last) > NOTHING else 0.0
-            last += wave[row, p] * (1.0 - ramp)
-            last += wave[row, p - 1 if p > 0 else m - 1] * (ramp - decay)
-            lagged[row, p] = last
+            last += here * (1.0 - ramp) + before * (ramp - decay)
+            before = here
+            wave[row, p] = last
         if not closed:
             continue
         # what the period before left: it ended as this one does
@@ -1133,4 +1174,4 @@ def lag(
             last *= exp(-interval_s[row, p] / time_constant_s[row, 0])
             if last < NOTHING:
                 break
-            lagged[row, p] += last
+            wave[row, p] += last

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.circuit.elements import Circuit, Controlled, Release, Transistor
-from zcd.engine.grid import mirror
+from zcd.engine.kernel import collect, lag
 from zcd.engine.network import column
-from zcd.engine.trajectory import Trajectory, lagged
-from zcd.physics.optocoupler import collected_current_a
+from zcd.engine.trajectory import Trajectory, intervals_s
+from zcd.physics.optocoupler import ctr_corners_a, ctr_shape_ratio, ctr_temperature_ratio
 
 FloatArray = NDArray[np.float64]
 
@@ -36,23 +37,30 @@ def photocurrents_a(
             continue
         size = circuit.size
         ratio = column(opto.ctr_ratio, size) * column(opto.remaining_ratio, size)
-        celsius = column(opto.temperature_degc, size)
-        weight, own = column(opto.shape_weight, size), column(opto.own_shape, size)
-        light = np.zeros((size, 1))
-        for number, led in enumerate(opto.leds):
-            if led in currents:
-                if isinstance(opto, Transistor | Release):
-                    lit = np.maximum(currents[led], 0.0)
-                else:
-                    lit = _collected_a(currents[led], weight, celsius, own)
-                light = light + (lit if number == 0 else lit * column(opto.second_led_ratio, size))
-        light = ratio * light
+        lit = {led: currents[led] for led in opto.leds if led in currents}
+        points = max((wave.shape[1] for wave in lit.values()), default=1)
+        light = np.zeros((size, points if trajectory is None else trajectory.phase_rad.shape[1]))
+        for led, wave in lit.items():
+            share = ratio if led == opto.leds[0] else ratio * column(opto.second_led_ratio, size)
+            collect(np.ascontiguousarray(wave), *_ctr_table(circuit, opto.ref), share, light)
         if trajectory is not None:
-            points = trajectory.phase_rad.shape[1]
-            light = np.broadcast_to(light, (size, points))
-            light = lagged(light, column(opto.storage_s, size), trajectory)
+            storage_s = column(opto.storage_s, size)
+            lag(light, intervals_s(trajectory), storage_s, trajectory.closed)
         result[opto.ref] = light + column(opto.dark_a, size)
     return result
+
+
+@lru_cache(maxsize=4)  # of one circuit: on the coarse grid and on the fine one
+def _ctr_table(circuit: Circuit, ref: str) -> tuple[FloatArray, FloatArray]:
+    """CTR over that at 5 mA and 25 degC, as a table in logs; gain is the same at all currents."""
+    opto, size = circuit[ref], circuit.size
+    assert isinstance(opto, Controlled)
+    if isinstance(opto, Transistor | Release):
+        return np.arange(2.0), np.zeros((size, 2))
+    own, weight = column(opto.own_shape, size), column(opto.shape_weight, size)
+    current = ctr_corners_a(own)
+    heat = ctr_temperature_ratio(current, column(opto.temperature_degc, size), own)
+    return np.log(current), np.log(ctr_shape_ratio(current, weight, own) * heat)
 
 
 def saturated_ratio(part: Transistor, collector_emitter_v: FloatArray) -> FloatArray:
@@ -61,14 +69,3 @@ def saturated_ratio(part: Transistor, collector_emitter_v: FloatArray) -> FloatA
     above_v = collector_emitter_v - column(part.offset_v, size)
     ratio = column(part.knee_ratio, size)
     return 1.0 + ratio * np.exp(-np.clip(above_v / column(part.knee_v, size), 0.0, 60.0))
-
-
-def _collected_a(led_a: FloatArray, *law: FloatArray) -> FloatArray:
-    """As `collected_current_a`; once for points that mirror each other."""
-    points = led_a.shape[1]
-    if points % 4 == 0:
-        rising, like = mirror(points)
-        half = led_a[:, rising]
-        if np.array_equal(half[:, like], led_a):
-            return collected_current_a(half, *law)[:, like]
-    return collected_current_a(led_a, *law)

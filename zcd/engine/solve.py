@@ -267,7 +267,7 @@ def _solve_on(
     for_points_only: bool = False,
 ) -> States:
     """All islands of a circuit on given phases of one period."""
-    trajectory = Trajectory(phase, _omega(circuit), mirrored=True)
+    trajectory = Trajectory(phase, _omega(circuit))
     kept = _unchanged(circuit, warm_start) if warm_start else {}
     return _all_islands(circuit, trajectory, options.isolated, guess, kept, for_points_only)
 

@@ -1,4 +1,4 @@
-"""Where and when a network is solved, and what lags behind on that way."""
+"""Where and when a network is solved."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.circuit.batch import Batch
-from zcd.engine.kernel import lag
 
 FloatArray = NDArray[np.float64]
 
@@ -24,14 +23,11 @@ class Trajectory(Batch):
     omega_rad_per_s : ndarray, shape (n, 1)
     closed : bool
         True: periodic; False: starts from nothing charged.
-    mirrored : bool
-        True: each quarter of the period mirrors the one before, as `grid.mirror` has it.
     """
 
     phase_rad: FloatArray
     omega_rad_per_s: FloatArray
     closed: bool = True
-    mirrored: bool = False
 
 
 def intervals_s(trajectory: Trajectory) -> FloatArray:
@@ -42,27 +38,3 @@ def intervals_s(trajectory: Trajectory) -> FloatArray:
     else:
         first = phase[:, 1:2] - phase[:, :1]
     return np.concatenate([first, np.diff(phase, axis=1)], axis=1) / trajectory.omega_rad_per_s
-
-
-def lagged(values: FloatArray, time_constant_s: FloatArray, trajectory: Trajectory) -> FloatArray:
-    """First-order lag of a waveform, exact for straight lines between its points.
-
-    Parameters
-    ----------
-    values : ndarray, shape (n, m)
-    time_constant_s : ndarray, shape (n, 1)
-    trajectory : Trajectory
-
-    Returns
-    -------
-    lagged : ndarray, shape (n, m)
-    """
-    result = np.empty(values.shape)
-    lag(
-        np.ascontiguousarray(values),
-        intervals_s(trajectory),
-        np.ascontiguousarray(time_constant_s),
-        trajectory.closed,
-        result,
-    )
-    return result

@@ -29,8 +29,9 @@ def mains_voltage_v(
         Phase of the fundamental. [rad]
     rms_v : array_like, shape (n,) or scalar
         Rms of the fundamental, which harmonics leave as it is. [V]
-    orders, ratios, phases_rad : array_like, shape (h,), or (h, n) for rows of their own
-        Harmonics: order, amplitude ratio to the fundamental, phase. [1, 1, rad]
+    orders, ratios, phases_rad : array_like, shape (h,)
+        Harmonics: order, amplitude ratio to the fundamental, phase; ratio and phase may have a
+        second axis for rows of their own, shape (h, n). [1, 1, rad]
 
     Returns
     -------
@@ -39,8 +40,15 @@ def mains_voltage_v(
     """
     phase = np.asarray(phase_rad, dtype=float)
     wave = np.sin(phase)
+    amplitudes: dict[int, NDArray[np.complex128]] = {}
     for order, ratio, shift in _each(orders, ratios, phases_rad):
-        wave = wave + ratio * np.sin(order * phase + shift)
+        number = int(order.item())
+        amplitudes[number] = amplitudes.get(number, 0.0) + ratio * np.exp(1j * shift)
+    power = turn = np.cos(phase) + 1j * wave if amplitudes else wave
+    reached = 1
+    for number, amplitude in sorted(amplitudes.items()):  # a sine of each takes twice as long
+        power, reached = power * turn ** (number - reached), number
+        wave = wave + (amplitude * power).imag
     return np.asarray(np.sqrt(2.0) * np.asarray(rms_v, dtype=float)[..., None] * wave)
 
 
@@ -59,7 +67,7 @@ def crossing_shift_rad(
 
     Parameters
     ----------
-    orders, ratios, phases_rad : array_like, shape (h,), or (h, n) for rows of their own
+    orders, ratios, phases_rad : array_like
         Harmonics, as for `mains_voltage_v`.
 
     Returns

@@ -143,23 +143,23 @@ def ctr_shape_ratio(
     return np.exp(_log_shape(log_current, weight, np.asarray(own, dtype=float)))
 
 
-def ctr_corners_a(own: int = 0) -> FloatArray:
+def ctr_corners_a(own: ArrayLike = 0) -> FloatArray:
     """LED currents between which CTR is a power of the current.
 
     For readers that need the law as a table: in logs it is a straight line between these.
 
     Parameters
     ----------
-    own : int
-        Number of the family's own curve.
+    own : array_like
+        Numbers of the families' own curves.
 
     Returns
     -------
     current_a : ndarray
-        Rising. [A]
+        Rising; below the first CTR stays, above the last it goes on. [A]
     """
     limits = np.log([_MIN_CURRENT_A, *_HEAT_KNOWN_A])
-    curves = (_low_shape(), _high_shape(), _curve(own))
+    curves = (_low_shape(), _high_shape(), *map(_curve, np.unique(own)))
     logs = np.concatenate([limits, *(at for at, _ in curves)])
     # rounded, so that a current that both curves have is one corner
     return np.exp(np.unique(np.round(logs, 9)))
@@ -287,35 +287,6 @@ def ctr_temperature_ratio(
     log_current = np.log(np.maximum(np.asarray(led_current_a, dtype=float), _MIN_CURRENT_A))
     t, number = (np.asarray(value, dtype=float) for value in (temperature_degc, own))
     return np.exp(_log_heat(log_current, t, number))
-
-
-def collected_current_a(
-    led_current_a: FloatArray,
-    shape_weight: ArrayLike,
-    temperature_degc: ArrayLike,
-    own: ArrayLike = 0,
-) -> FloatArray:
-    """Collector current of a part with a CTR of 1 at 5 mA, 25 degC.
-
-    Parameters
-    ----------
-    led_current_a : ndarray
-        Negative counts as none. [A]
-    shape_weight, temperature_degc, own : array_like
-        As in `ctr_shape_ratio` and `ctr_temperature_ratio`. [1], [°C]
-
-    Returns
-    -------
-    current_a : ndarray
-        LED current times both ratios, in one go. [A]
-    """
-    lit = np.maximum(led_current_a, 0.0)
-    log_current = np.log(np.maximum(lit, _MIN_CURRENT_A))
-    weight, t, number = (
-        np.asarray(value, dtype=float) for value in (shape_weight, temperature_degc, own)
-    )
-    log_ratio = _log_shape(log_current, weight, number) + _log_heat(log_current, t, number)
-    return np.asarray(lit * np.exp(log_ratio))
 
 
 def dark_current_a(temperature_degc: ArrayLike) -> FloatArray:
