@@ -60,6 +60,10 @@ NOTHING = cython.declare(cython.double, 1e-200)
 READ_V = cython.declare(cython.double, 1e-2)
 READ_RATIO = cython.declare(cython.double, 2e-5)
 RATE_WEIGHT = cython.declare(cython.double, 0.125)
+# where a waveform passes a level
+CROSSING_STEPS = cython.declare(cython.int, 3)
+MIN_SLOPE = cython.declare(cython.double, 0.05)
+SEAM_RATIO = cython.declare(cython.double, 1e-12)
 FIRST_HALVINGS = cython.declare(cython.int, 3)
 ASTRAY_V = cython.declare(cython.double, 1e300)
 NO_BEND = cython.declare(cython.double, -1e150)  # of no junction at all
@@ -1082,6 +1086,131 @@ def mark_jumps(
             abrupt[p - 1 if p > 0 else m - 1] = 1
             abrupt[p] = 1
             abrupt[p + 1 if p < m - 1 else 0] = 1
+
+
+@cython.ccall
+def find_falls(
+    time_s: cython.const[cython.double][:, ::1],
+    wave: cython.const[cython.double][:, ::1],
+    low: cython.const[cython.double][::1],
+    high: cython.const[cython.double][::1],
+    period_s: cython.const[cython.double][::1],
+    fall_s: cython.double[:, ::1],
+    band_s: cython.double[:, ::1],
+) -> cython.void:
+    """Where periodic waveforms, once above `high`, come below `low`.
+
+    Parameters
+    ----------
+    time_s, wave : ndarray, shape (n, m)
+    low, high, period_s : ndarray, shape (n,)
+    fall_s, band_s : ndarray, shape (n, e)
+        For the answer, of as many as there is place for, in order of time: when they fall, within
+        the period, and how long they took from one level to the other.
+    """
+    row: cython.Py_ssize_t
+    p: cython.Py_ssize_t
+    e: cython.Py_ssize_t
+    m: cython.Py_ssize_t = wave.shape[1]
+    last: cython.Py_ssize_t  # the last point outside the band, below 0 in the period before
+    found: cython.Py_ssize_t
+    at_s: cython.double
+    took_s: cython.double
+    for row in range(wave.shape[0]):
+        found, last = 0, -1
+        while last >= -m and low[row] < wave[row, last + m] < high[row]:
+            last -= 1
+        for p in range(m if last >= -m else 0):
+            if low[row] < wave[row, p] < high[row]:
+                continue
+            if wave[row, p] <= low[row] and found < fall_s.shape[1]:
+                if wave[row, last if last >= 0 else last + m] >= high[row]:
+                    at_s = _crossing_s(time_s[row], wave[row], period_s[row], p - 1, low[row])
+                    took_s = at_s - _crossing_s(
+                        time_s[row], wave[row], period_s[row], last, high[row]
+                    )
+                    # on the seam it is at 0, whatever rounding makes of it
+                    if at_s < -SEAM_RATIO * period_s[row]:
+                        at_s += period_s[row]
+                    e = found
+                    while e > 0 and fall_s[row, e - 1] > at_s:
+                        fall_s[row, e], band_s[row, e] = fall_s[row, e - 1], band_s[row, e - 1]
+                        e -= 1
+                    fall_s[row, e], band_s[row, e] = max(at_s, 0.0), took_s
+                    found += 1
+            last = p
+
+
+@cython.cfunc
+@cython.exceptval(check=False)
+def _crossing_s(
+    time_s: cython.const[cython.double][::1],
+    wave: cython.const[cython.double][::1],
+    period_s: cython.double,
+    after: cython.Py_ssize_t,
+    level: cython.double,
+) -> cython.double:
+    """When a waveform passes a level between point `after`, below 0 in the period before, and the
+    next one.
+
+    On a cubic whose slopes at both points are those between the chords there: it rises or falls
+    throughout, as the waveform does.
+    """
+    k: cython.int
+    m: cython.Py_ssize_t = wave.shape[0]
+    place: cython.Py_ssize_t = (after + m) % m
+    begin_s: cython.double = time_s[place] - (period_s if after < 0 else 0.0)
+    width_s: cython.double = _step_s(time_s, period_s, place)
+    change: cython.double = wave[(place + 1) % m] - wave[place]
+    begins: cython.double = _slope_ratio(
+        _step_s(time_s, period_s, (place + m - 1) % m),
+        wave[place] - wave[(place + m - 1) % m],
+        width_s,
+        change,
+    )
+    ends: cython.double = _slope_ratio(
+        _step_s(time_s, period_s, (place + 1) % m),
+        wave[(place + 2) % m] - wave[(place + 1) % m],
+        width_s,
+        change,
+    )
+    wanted: cython.double = (level - wave[place]) / change
+    share: cython.double = wanted
+    rest: cython.double
+    reached: cython.double
+    slope: cython.double
+    for k in range(CROSSING_STEPS):
+        rest = 1.0 - share
+        reached = share * (begins * rest * rest + share * (3.0 - 2.0 * share - ends * rest))
+        slope = begins * rest * (1.0 - 3.0 * share)
+        slope += share * (6.0 * rest - ends * (2.0 - 3.0 * share))
+        share = min(max(share + (wanted - reached) / max(slope, MIN_SLOPE), 0.0), 1.0)
+    return begin_s + width_s * share
+
+
+@cython.cfunc
+@cython.exceptval(check=False)
+def _step_s(
+    time_s: cython.const[cython.double][::1], period_s: cython.double, place: cython.Py_ssize_t
+) -> cython.double:
+    """From a point to the next one, round the period."""
+    if place + 1 < time_s.shape[0]:
+        return time_s[place + 1] - time_s[place]
+    return time_s[0] + period_s - time_s[place]
+
+
+@cython.cfunc
+@cython.exceptval(check=False)
+def _slope_ratio(
+    beside_s: cython.double, moved: cython.double, width_s: cython.double, change: cython.double
+) -> cython.double:
+    """Slope between two chords, over that of the second: their harmonic mean, weighted."""
+    if beside_s <= 0.0:
+        return 1.0
+    chord: cython.double = (moved / beside_s) / (change / width_s)
+    own: cython.double = 2.0 * width_s + beside_s
+    other: cython.double = width_s + 2.0 * beside_s
+    return (own + other) / (own / chord + other) if chord > 0.0 else 0.0
 
 
 @cython.ccall

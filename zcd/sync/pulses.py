@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from zcd.circuit.batch import Batch
 from zcd.circuit.elements import Phototransistor, harmonics_of
+from zcd.engine.kernel import find_falls
 from zcd.engine.solution import Solution
 from zcd.physics.mains import crossing_shift_rad
 
@@ -19,9 +20,6 @@ MAX_PULSES = 4
 """Pulses a period that are kept; more than two is chatter already."""
 # edges of each kind: those of the pulses kept, and one more at either end
 _EDGES = MAX_PULSES + 2
-CROSSING_STEPS = 3
-MIN_SLOPE = 0.05
-MIN_SHARE = 1e-12
 ONE_SIDED_RATIO = 0.1
 """Light of one half period over that of the other, below which the detector is one-sided."""
 
@@ -85,21 +83,15 @@ def find_pulses(
     -------
     pulses : Pulses
     """
-    pin = solution.pin_v
+    time, pin = np.ascontiguousarray(solution.time_s), np.ascontiguousarray(solution.pin_v)
     n = pin.shape[0]
     period = solution.period_s
-    low = np.broadcast_to(np.asarray(low_threshold_v, dtype=float), (n,))
-    high = np.broadcast_to(np.asarray(high_threshold_v, dtype=float), (n,))
+    low, high = (np.full(n, level, dtype=float) for level in (low_threshold_v, high_threshold_v))
+    fall, band_in, rise, band_out = np.full((4, n, _EDGES), np.nan)
+    find_falls(time, pin, low, high, period, fall, band_in)
     # a rise is a fall of the waveform upside down
-    edge, band = _edges(
-        np.concatenate([solution.time_s, solution.time_s]),
-        np.concatenate([pin, -pin]),
-        np.concatenate([low, -high]),
-        np.concatenate([high, -low]),
-        np.concatenate([period, period]),
-    )
-    fall, band_in = edge[:n], band[:n]
-    rise, band_out = _after(fall, edge[n:], band[n:], period[:, None])
+    find_falls(time, -pin, -high, -low, period, rise, band_out)
+    rise, band_out = _after(fall, rise, band_out, period[:, None])
     fall, band_in, rise, band_out = (a[:, :MAX_PULSES] for a in (fall, band_in, rise, band_out))
     low_time = rise - fall
     count = np.sum(np.isfinite(low_time), axis=1)
@@ -122,88 +114,6 @@ def find_pulses(
         lowest_v=pin.min(axis=1),
         highest_v=pin.max(axis=1),
     )
-
-
-def _edges(
-    time: FloatArray, wave: FloatArray, low: FloatArray, high: FloatArray, period: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Where a waveform, once above `high`, comes below `low`: time, and time in between.
-
-    Shape (n, _EDGES), in order of time, nan beyond the last.
-    """
-    n, m = wave.shape
-    above, below = wave >= high[:, None], wave <= low[:, None]
-    index = np.arange(m)
-    outside = _latest(np.where(above | below, index, -m))
-    # the last point before each that lies outside the band, in the period before if need be
-    last = np.concatenate([outside[:, -1:] - m, outside[:, :-1]], axis=1)
-    rows, at = np.nonzero(below & np.take_along_axis(above, last % m, axis=1))
-    before = last[rows, at]
-    seen = before >= -m
-    rows, at, before = rows[seen], at[seen], before[seen]
-    order = np.arange(rows.size) - np.searchsorted(rows, rows)
-    keep = order < _EDGES
-    rows, at, before, order = rows[keep], at[keep], before[keep], order[keep]
-    edge, entered = np.full((n, _EDGES), np.nan), np.full((n, _EDGES), np.nan)
-    ends = _Crossings(time, wave, period)
-    edge[rows, order] = ends.at(rows, at - 1, low)
-    entered[rows, order] = ends.at(rows, before, high)
-    # an edge on the seam is at 0, whatever rounding makes of it
-    start = np.where(edge < -MIN_SHARE * period[:, None], edge + period[:, None], edge)
-    return _in_time_order(np.maximum(start, 0.0), edge - entered)
-
-
-def _latest(points: IntArray) -> IntArray:
-    """The largest of each row up to each point, those of the period before below zero."""
-    latest = np.maximum.accumulate(points, axis=1)
-    return np.asarray(np.maximum(latest, latest[:, -1:] - points.shape[1]))
-
-
-@dataclass(frozen=True, slots=True)
-class _Crossings:
-    """Where waveforms of one period, each going on into the next, pass their levels."""
-
-    time: FloatArray
-    wave: FloatArray
-    period: FloatArray
-
-    def at(self, rows: IntArray, after: IntArray, level: FloatArray) -> FloatArray:
-        """Time between point `after`, negative in the period before, and the next one.
-
-        On a cubic whose slopes at both points are those between the chords there: it rises or
-        falls throughout, as the waveform does.
-        """
-        m = self.wave.shape[1]
-        points = after + np.arange(-1, 3)[:, None]
-        t = self.time[rows, points % m] + points // m * self.period[rows]
-        y = self.wave[rows, points % m]
-        width, change = np.diff(t, axis=0), np.diff(y, axis=0)
-        begins, ends = _slope_ratio(width[::2], change[::2], width[1], change[1])
-        wanted = (level[rows] - y[1]) / change[1]
-        share = wanted
-        for _ in range(CROSSING_STEPS):
-            rest = 1.0 - share
-            reached = share * (begins * rest**2 + share * (3.0 - 2.0 * share - ends * rest))
-            slope = begins * rest * (1.0 - 3.0 * share)
-            slope = slope + share * (6.0 * rest - ends * (2.0 - 3.0 * share))
-            share = np.clip(share + (wanted - reached) / np.maximum(slope, MIN_SLOPE), 0.0, 1.0)
-        return np.asarray(t[1] + width[1] * share)
-
-
-def _slope_ratio(
-    beside: FloatArray, moved: FloatArray, width: FloatArray, change: FloatArray
-) -> FloatArray:
-    """Slope between two chords, over that of the second: their harmonic mean, weighted."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        chord = (moved / beside) / (change / width)
-        own, other = 2.0 * width + beside, width + 2.0 * beside
-        mean = (own + other) / (own / chord + other)
-    return np.where(np.isfinite(chord) & (chord > 0.0), mean, np.where(beside > 0.0, 0.0, 1.0))
-
-
-def _in_time_order(edge: FloatArray, band: FloatArray) -> tuple[FloatArray, FloatArray]:
-    order = np.argsort(edge, axis=1)
-    return np.take_along_axis(edge, order, axis=1), np.take_along_axis(band, order, axis=1)
 
 
 def _after(
