@@ -102,10 +102,10 @@ class Solver:
         Then, for the answer, what is solved at up to p voltages of the source: the next place
         above and the next below; the source, the states of the branches, the active nodes, and
         how they move with the source. Places of before are taken as such, if each row has its own.
-    voltages_v, currents_a : ndarray, shape (k, n, m) and (2 b, n, m)
-        For the answer: of the active nodes; of the elements, then of their breakdowns.
     broken : ndarray of int8, shape (n, b)
         For the answer: junctions that break down somewhere.
+    voltages_v, currents_a : ndarray, shape (k, n, m) and (2 b, n, m)
+        For the answer: of the active nodes; of the elements, then of their breakdowns.
     carry : ndarray, shape (n, 2 c, 2 c)
         For the answer: how what was before the period at the c nodes with charge looks after it.
     left_v : ndarray, shape (n,)
@@ -195,8 +195,8 @@ class Solver:
     low_v: cython.double
     high_v: cython.double
 
-    def __init__(self, network: Network, inputs_v, drive, driven, interval_s, closed, source,
-                 links, places_v, broken, voltages_v, currents_a, carry, left_v) -> None:  # fmt: skip
+    def __init__(self, network: Network, inputs_v, drive, driven, interval_s, closed, source, links,
+                 places_v, broken, voltages_v, currents_a, carry, left_v) -> None:  # fmt: skip
         self.conductance_s, self.input_s = network.conductance_s, network.input_s
         self.injection_a, self.law = network.injection_a, network.law
         self.capacitance_f, self.input_f = network.capacitance_f, network.input_f
@@ -1112,6 +1112,7 @@ def find_falls(
     p: cython.Py_ssize_t
     e: cython.Py_ssize_t
     m: cython.Py_ssize_t = wave.shape[1]
+    begin: cython.Py_ssize_t
     last: cython.Py_ssize_t  # the last point outside the band, below 0 in the period before
     found: cython.Py_ssize_t
     at_s: cython.double
@@ -1123,22 +1124,23 @@ def find_falls(
         for p in range(m if last >= -m else 0):
             if low[row] < wave[row, p] < high[row]:
                 continue
-            if wave[row, p] <= low[row] and found < fall_s.shape[1]:
-                if wave[row, last if last >= 0 else last + m] >= high[row]:
-                    at_s = _crossing_s(time_s[row], wave[row], period_s[row], p - 1, low[row])
-                    took_s = at_s - _crossing_s(
-                        time_s[row], wave[row], period_s[row], last, high[row]
-                    )
-                    # on the seam it is at 0, whatever rounding makes of it
-                    if at_s < -SEAM_RATIO * period_s[row]:
-                        at_s += period_s[row]
-                    e = found
-                    while e > 0 and fall_s[row, e - 1] > at_s:
-                        fall_s[row, e], band_s[row, e] = fall_s[row, e - 1], band_s[row, e - 1]
-                        e -= 1
-                    fall_s[row, e], band_s[row, e] = max(at_s, 0.0), took_s
-                    found += 1
-            last = p
+            begin, last = last, p
+            if wave[row, p] > low[row] or wave[row, (begin + m) % m] < high[row]:
+                continue
+            if found == fall_s.shape[1]:
+                break
+            at_s = _crossing_s(time_s[row], wave[row], period_s[row], p - 1, low[row])
+            took_s = _crossing_s(time_s[row], wave[row], period_s[row], begin, high[row])
+            took_s = at_s - took_s
+            # on the seam it is at 0, whatever rounding makes of it
+            if at_s < -SEAM_RATIO * period_s[row]:
+                at_s += period_s[row]
+            e = found
+            while e > 0 and fall_s[row, e - 1] > at_s:
+                fall_s[row, e], band_s[row, e] = fall_s[row, e - 1], band_s[row, e - 1]
+                e -= 1
+            fall_s[row, e], band_s[row, e] = max(at_s, 0.0), took_s
+            found += 1
 
 
 @cython.cfunc
@@ -1156,7 +1158,6 @@ def _crossing_s(
     On a cubic whose slopes at both points are those between the chords there: it rises or falls
     throughout, as the waveform does.
     """
-    k: cython.int
     m: cython.Py_ssize_t = wave.shape[0]
     place: cython.Py_ssize_t = (after + m) % m
     begin_s: cython.double = time_s[place] - (period_s if after < 0 else 0.0)
@@ -1179,7 +1180,7 @@ def _crossing_s(
     rest: cython.double
     reached: cython.double
     slope: cython.double
-    for k in range(CROSSING_STEPS):
+    for _ in range(CROSSING_STEPS):
         rest = 1.0 - share
         reached = share * (begins * rest * rest + share * (3.0 - 2.0 * share - ends * rest))
         slope = begins * rest * (1.0 - 3.0 * share)

@@ -167,6 +167,7 @@ def compile_island(circuit: Circuit, island: frozenset[str], dynamic: bool) -> N
     nodes = [n for n in circuit.nodes if n in island]
     reference = next((n for n in REFERENCES if n in nodes), nodes[0])
     sources, known = _in_order(sources, reference)
+    moving = [number for number, e in enumerate(sources) if isinstance(e, MainsSource)]
     fixed = {reference, *known}
     touched = [n for e in (*branches, *capacitors) for n in e.nodes]
     active = [n for n in dict.fromkeys(touched) if n not in fixed]
@@ -193,7 +194,7 @@ def compile_island(circuit: Circuit, island: frozenset[str], dynamic: bool) -> N
         active=k,
         known=known,
         sources=sources,
-        swinging=next((k for k, e in enumerate(sources) if isinstance(e, MainsSource)), len(sources) - 1),
+        swinging=moving[0] if moving else len(sources) - 1,
         conductance_s=np.ascontiguousarray(g[:, :k, :k] - across @ down),
         input_s=np.ascontiguousarray(g[:, :k, free:] - across @ down_u),
         injection_a=j[:, :k] - (across @ down_j[..., None])[..., 0],
