@@ -15,6 +15,8 @@ from tests.boards import VARIANTS
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.engine import island, kernel, photocurrent
 from zcd.engine.solve import READINGS, solve
+from zcd.sync import pulses
+from zcd.sync.pulses import find_pulses
 
 SOURCE = Path(island.__file__).with_name("kernel.py")
 
@@ -42,7 +44,7 @@ def test_compiled_is_what_the_source_says_now() -> None:
 @compiled_only
 @pytest.mark.parametrize("name", ["half-wave", "bridge", "across the LED", "emitter follower"])
 def test_python_gives_the_answers_of_c(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Static rows and such with capacitors, breakdown included: rounding at the most."""
+    """Static rows and such with capacitors, breakdown, light, edges: rounding at the most."""
     circuit = build_circuit(VARIANTS[name], Conditions(mains_rms_v=np.array([60.0, 253.0])))
     compiled = solve(circuit, READINGS)
     slow = as_python()
@@ -58,3 +60,8 @@ def test_python_gives_the_answers_of_c(name: str, monkeypatch: pytest.MonkeyPatc
         assert waves.keys() == wanted.keys()
         for node, wave in waves.items():
             assert_allclose(wave, wanted[node], rtol=1e-9, atol=1e-15, err_msg=node)
+    edges = find_pulses(compiled, 1.0, 4.0)
+    monkeypatch.setattr(pulses, "find_falls", slow.find_falls)
+    again = find_pulses(compiled, 1.0, 4.0)
+    assert edges.count[1] > 0
+    assert_allclose([again.fall_s, again.rise_s], [edges.fall_s, edges.rise_s], rtol=1e-12)
