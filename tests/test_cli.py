@@ -408,7 +408,7 @@ def test_diagnosis_of_a_board_from_typed_readings(
     assert main(["diagnose", str(job.parent / "board.toml"), *typed]) == 0
     out, err = capsys.readouterr()
     assert "Replace K1: contact open" in out
-    assert "These readings are not kept: add --ask" in out
+    assert "Not saved: add --ask" in out
     assert "Flags" not in out
     assert err == ""
 

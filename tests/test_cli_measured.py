@@ -134,7 +134,7 @@ def test_good_readings_pass_and_bad_ones_do_not(
     assert main(["retest", "board.toml", "-r", "ohm R2 520k"]) == 1
     out = capsys.readouterr().out
     assert "DIFFERS" in out
-    assert re.search(r"Likeliest now: R2 drift \(\d+ %\)(; R2 has drifted high|\.)", out)
+    assert re.search(r"Likeliest so far: R2 drift \(\d+ %\)(; R2 has drifted high|\.)", out)
     assert max(map(len, out.splitlines())) <= 80
 
 
@@ -198,7 +198,7 @@ def test_conversation_keeps_a_job_and_goes_on_with_it(
     out = " ".join(capsys.readouterr().out.split())
     for order in (
         "1. Find new R2 and R1: zcd substitute board.toml --for R2 --for R1 2. Fit them. ",
-        '3. Enter the new readings: zcd retest board-job.toml -r "dc pin ..." -r "frequency ..." ',
+        '3. Measure it again, unplugged first: zcd retest board-job.toml -r "ohm R2 ..." names ',
         "zcd new --like board.toml repaired.toml",
         '4. Close the job: zcd close board-job.toml --found "R2 open"',
     ):

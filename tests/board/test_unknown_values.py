@@ -53,8 +53,8 @@ def test_a_neighbour_is_the_likeliest() -> None:
     assert [each.ref for each in board.unknowns] == ["R2"]
     assert 'R2 "?" = 82 kΩ, like its neighbour' in read_as_line(board)
     assert unread_line(board) == (
-        "R2 is unknown: taken as 82 kΩ, 27.3 to 246 kΩ allowed for; zcd check BOARD says what "
-        "the board bears."
+        "R2 is unknown: readings allow for 27.3 to 246 kΩ. With which values the board passes: "
+        "zcd check BOARD"
     )
 
 
@@ -111,7 +111,7 @@ def test_check_tells_with_which_values_the_board_passes() -> None:
     check = zcd.check(board)
     (span,) = check.passing_values
     assert span.ref == "R2"
-    assert "R2 is unknown: taken as 82 kΩ; the board passes with " in str(check)
+    assert "R2 is unknown: taken as 82 kΩ; with room to spare the board passes at " in str(check)
     # a value with which the board just passes is not said to fail
     tight = replace(check, passing_values=tuple(
         replace(each, high=0.5 * each.value) for each in check.passing_values

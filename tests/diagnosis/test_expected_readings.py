@@ -66,6 +66,16 @@ def test_wrong_part_is_told_by_ohms() -> None:
     assert item.healthy.high < high.low < 1.3e6 < high.high
 
 
+def test_a_good_chain_may_have_all_its_resistors_at_one_end_of_their_tolerance() -> None:
+    """As parts of one reel: the ends of a sum are the sums of the ends, with the meter's error."""
+    whole = line(Function.OHM, "feed", "chain.2").healthy
+    single = [
+        line(Function.OHM, *ends).healthy for ends in (("feed", "chain.1"), ("chain.1", "chain.2"))
+    ]
+    assert whole.low == pytest.approx(sum(each.low for each in single), rel=2e-3)
+    assert whole.high == pytest.approx(sum(each.high for each in single), rel=2e-3)
+
+
 def test_driven_coil_tells_its_driver() -> None:
     item = line(Function.DC, "coil+", "coil-")
     assert "K1 driver open" in item.faults

@@ -210,8 +210,8 @@ def test_any_part_may_be_the_one_that_was_put_in_wrongly() -> None:
 
 def test_two_leds_back_to_back_cannot_be_turned_round() -> None:
     """The part turned round is the same circuit (by inspection), so it is no fault."""
-    assert "OC1 LED reversed" in {f.key for f in faults_of(build_circuit(board()))}
-    assert "OC1 LED reversed" not in {f.key for f in faults_of(build_circuit(board("two-led")))}
+    assert "OC1 reversed" in {f.key for f in faults_of(build_circuit(board()))}
+    assert "OC1 reversed" not in {f.key for f in faults_of(build_circuit(board("two-led")))}
 
 
 def two_leaks(found: Board, key: str) -> tuple[FloatArray, MeterModel]:

@@ -124,13 +124,13 @@ def test_board_and_its_reach() -> None:
     assert (here.get_xdata()[0], here.get_ydata()[0]) == (120.0, 1.0)
     caption = figure.axes[0].get_title(loc="left")
     assert "black dot: this board, 120 V, 100 %; blue band: supply, 114 to 126 V" in caption
-    assert "arrow: limit 20 %, 5 times away" in caption
+    assert "arrow: limit 20 %, reserve factor 5" in caption
     assert len(marked(figure, "reach")) == 1
 
 
 LOST_BELOW = (
-    "At 120 V, a typical optocoupler loses sync below 20 % of the CTR it had when new "
-    "(the worst of its grade: zcd check)"
+    "At 120 V, a typical optocoupler loses sync below 20 % of its CTR when new "
+    "(the weakest of its grade: zcd check)"
 )
 
 
@@ -138,7 +138,7 @@ LOST_BELOW = (
     ("found", "title", "arrows"),
     [
         (lost_below(0.2), LOST_BELOW, 1),
-        (lost_below(0.2, above=1.2), "loses sync below 20 % or above 120 % of the CTR", 2),
+        (lost_below(0.2, above=1.2), "loses sync below 20 % or above 120 % of its CTR", 2),
         (lost_below(0.2, here=0.1), "No sync as described: the edge is too far", 0),
         (lost_below(0.005), "neither quantity alone loses sync within the map", 0),
     ],
@@ -172,7 +172,7 @@ def test_headroom_in_the_picture_is_that_of_the_check() -> None:
     case = solved()
     figure = loss_map_figure(case.board, loss_map(case.board))
     factor = case.check.headrooms["ctr"].factor_ratio
-    assert f"{factor:.3g} times away" in words(figure)
+    assert f"reserve factor {factor:.3g}" in words(figure)
 
 
 @pytest.mark.parametrize(("across", "up"), [("chain", "temperature"), ("ctr", "R1")])

@@ -221,8 +221,8 @@ def test_readings_stand_beside_those_of_a_good_board(repaired: str) -> None:
     assert shown == "OL"
     low, high = (float(end.removesuffix(" kΩ")) for end in good.split(" to "))
     off = dictionary().meter.ohm_accuracy_ratio
-    assert 0.95 * (1.0 - off) < low / 43.0 < 0.97
-    assert 1.03 < high / 43.0 < 1.05 * (1.0 + off)
+    assert low / 43.0 == pytest.approx(0.95 * (1.0 - off), abs=2e-3)
+    assert high / 43.0 == pytest.approx(1.05 * (1.0 + off), abs=2e-3)
 
 
 def test_the_story_tells_how_one_fault_raised_both_flags(repaired: str) -> None:

@@ -51,7 +51,7 @@ NEAR = 0.02
 READINGS = 12
 FIRST_WORDS = {
     "pass": ("PASSES. ", "PASSES, if "),
-    "warning": ("PASSES, ", "WARNING: "),
+    "warning": ("PASSES, ", "WARNING: ", "DEPENDS on "),
     "fail": ("FAILS: ", "FAILS with a weak "),
 }
 

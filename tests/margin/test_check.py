@@ -190,7 +190,7 @@ def test_usual_part_needs_no_more_than_a_typical_input() -> None:
     # at the guaranteed 4 V, a transistor that is soon off decides
     strong = rule(result, "lock at high mains, highest CTR of the grade")
     assert strong.status == "warning"
-    assert strong.depends_on.startswith("how soon OC1 turns off with this pull-up")
+    assert strong.depends_on.startswith("the turn-off time of OC1 with this pull-up")
 
 
 def test_levels_are_single_solutions() -> None:

@@ -318,7 +318,7 @@ def test_a_grade_that_was_not_read_fails_no_board() -> None:
     """A typical one works, the weakest of all does not: the letter decides, and is asked for."""
     unread = checked(zcd.loads(UNREAD))
     assert unread.status == "warning"
-    assert headline_text(unread).endswith("Sync depends on the grade of OC1.")
+    assert headline_text(unread).endswith(", depending on the grade of OC1.")
     assert "Read the grade letter" in " ".join(document_text(document_of(unread).answer).split())
     # every part that would pass with the weakest grade too does, told by the check itself
     remedy = unread.remedies[0]
@@ -358,7 +358,7 @@ def test_one_part_over_its_rating() -> None:
     check = zcd.check(zcd.loads(board))
     assert headline_text(check).startswith("PASSES, with 3 warnings, if R2 is 1/2 W or larger. ")
     (line,) = (line for line in finding_lines(check) if "size" in line)
-    assert line.startswith("warning: look at the size of R2: it bears ")
+    assert line.startswith("warning: look at the size of R2: it gets ")
     assert line.endswith('then write it, such as style = "1/2 W"')
     written = zcd.check(zcd.loads(board.replace('"150k"]', '"150k"], style = "1/4 W"')))
     assert headline_text(written) == "FAILS: R2 is overloaded."
@@ -405,11 +405,14 @@ def test_what_only_some_makers_chips_bear_is_a_condition() -> None:
     [RND-CHIP]."""
     check = of_chips("100k")
     assert check.status == "warning"
-    assert headline_text(check).startswith("PASSES, if R1 and R2 are rated 167 mW or more. ")
+    assert headline_text(check).startswith(
+        "DEPENDS on R1 and R2: overloaded if rated 125 mW, as some 1206 are; in order if rated "
+        "250 mW, as most are. Sync works from "
+    )
     (line,) = finding_lines(check)
     assert line == (
-        "warning: look up the rating of R1 and R2: each bears 167 mW; most 1206 are rated 250 mW, "
-        'some 125 mW; then write it, such as power = "250 mW"'
+        "warning: look up the rating of R1 and R2: each gets up to 167 mW; then write it into the "
+        'chain of the board file: chain = {power = "250 mW"}'
     )
     assert of_chips("100k", ', power = "250 mW"').status == "pass"
     assert headline_text(of_chips("100k", ', power = "125 mW"')) == (

@@ -28,7 +28,7 @@ from zcd.sync.lock import RULES
 
 DOUBTFUL = ("H11AA1", "MCT2E, 100k")
 """Whether they keep sync depends on what no data sheet states."""
-SLOW = "how soon OC1 turns off with this pull-up, which its data sheet does not give"
+SLOW = "the turn-off time of OC1 with this pull-up, which its data sheet does not give"
 """On what a function may depend."""
 
 
@@ -286,7 +286,7 @@ def test_what_no_data_sheet_states_is_a_warning_with_its_share(name: str) -> Non
     text = " ".join(document_text(document_of(check).answer).split())
     share = f"{100.0 * population.doubtful_ratio:.0f} %"
     may = f"WARNING: {share} of such boards may lose sync"
-    assert f"{may}, depending on how soon OC1 turns off with this pull-up." in text
+    assert f"{may}, depending on the turn-off time of OC1 with this pull-up." in text
     assert "which its data sheet does not give; look at the pulse" in text
     assert text.count(share) == 1  # once, in the verdict
     assert "the pin never goes high" not in text
@@ -374,13 +374,13 @@ def test_words_follow_the_output() -> None:
     for rule, other in (RULES[:2], RULES[1::-1]):
         words = doubt_about(board, rule).replace("pull-up", "pull-down")
         assert words == doubt_about(follower, other)
-    assert "conducts" in doubt_about(board, "pin never low")
+    assert "the CTR of OC1 at this LED current" in doubt_about(board, "pin never low")
 
 
 def test_doubt_weighs_one_step() -> None:
     rule = limit_rule("pin", 1.0, 2.0, "V", "", at_least=True, kind="function")
     assert rule.status == "fail"
-    assert replace(rule, depends_on="how soon OC1 turns off").status == "warning"
+    assert replace(rule, depends_on="the turn-off time of OC1").status == "warning"
 
 
 def test_levels_are_judged_again_under_their_own_conditions() -> None:

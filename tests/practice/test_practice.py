@@ -423,7 +423,7 @@ def test_the_expert_looks_for_what_the_level_hides() -> None:
         made = replace(exercise(), level=level)
         ranked = replace(expert(), exercise=made).diagnosis(()).ranked
         share = {each.key: each.probability for each in ranked}
-        assert (share["OC1 LED reversed"] > 0.001) is (level == 5)
+        assert (share["OC1 reversed"] > 0.001) is (level == 5)
         assert (share["R1 open"] > 0.001) is (level == 1)
     way, _ = expert().way()
     assert not any(each.tapped for each in way.taken)

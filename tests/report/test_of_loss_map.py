@@ -47,9 +47,9 @@ def test_value_with_its_unit() -> None:
 def test_factors_on_logarithmic_axes_and_differences_on_others() -> None:
     assert end_text(CHAIN, 3.2) == "limit 3.2 times"
     assert end_text(CHAIN, 0.5) == "limit 0.5 times"
-    assert end_text(HEAT, -5.0) == "limit -5 °C, 30 °C away"
+    assert end_text(HEAT, -5.0) == "limit -5 °C, reserve 30 °C"
     ohms = replace(CHAIN, unit="Ω", here=10e3)
-    assert end_text(ohms, 2e3) == "limit 2 kΩ, 5 times away"
+    assert end_text(ohms, 2e3) == "limit 2 kΩ, reserve factor 5"
 
 
 def test_title_speaks_of_the_other_axis_where_this_one_has_no_end() -> None:
@@ -59,15 +59,14 @@ def test_title_speaks_of_the_other_axis_where_this_one_has_no_end() -> None:
     )
     assert loss_map_title(turned) == "At 25 °C, sync is lost where chain is above 2 times"
     assert loss_map_title(replace(result, across=CHAIN)).startswith(
-        "With the chain as it is, a typical optocoupler loses sync below 20 % of the CTR it had "
-        "when new"
+        "With the chain as it is, a typical optocoupler loses sync below 20 % of its CTR when new"
     )
 
 
 def test_sheet_has_a_line_for_each_end_and_says_where_there_is_none() -> None:
     rows = loss_map_table(lost_below(0.2)).rows
-    assert rows[0][2:] == ("not from 36 to 150 V", "", "")
-    assert rows[1] == ("remaining CTR", "100 %", "below 20 %", "5 times", "edge offset")
+    assert rows[0][2:] == ("36 to 150 V", "all tried", "")
+    assert rows[1] == ("remaining CTR", "100 %", "down to 20 %", "factor 5", "edge offset")
     assert len(rows) == 2
 
 

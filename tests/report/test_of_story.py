@@ -143,8 +143,8 @@ def test_a_sync_flag_alone_is_a_sync_fault_whose_fan_flag_is_due() -> None:
     assert fan_flag_delay_s([told("healthy"), told("R1 open")]) == pytest.approx(7.0, abs=0.05)
     assert fan_flag_delay_s([told("healthy")]) is None
     assert advice_lines((), {"sync"}, 7.02) == [
-        "A sync fault raises the fan flag too, with the controller as assumed about 7 s later: "
-        "the same fault. Read the display again; until then treat it as a sync fault."
+        "The fan flag follows a sync fault, after about 7 s with the controller as assumed. Wait "
+        "and read the display again: with both flags it is still one fault, in the sync circuit."
     ]
 
 

@@ -78,11 +78,11 @@ def test_the_line_of_a_chain_says_what_changes() -> None:
     (answer,) = result.found.answers
     lines = [proposal_line(result.found, answer, each) for each in answer.proposals]
     assert heading(result.found, answer) == "In place of R2 130 kΩ 1206"
-    assert lines[0].startswith("130 kΩ 1206: as printed, same rating, load ")
+    assert lines[0].startswith("130 kΩ 1206: as printed, same rating, voltage ")
     assert lines[0].endswith("(as before)")
-    assert lines[1].startswith("68 kΩ + 62 kΩ 1206: chain unchanged, load ")
+    assert lines[1].startswith("68 kΩ + 62 kΩ 1206: chain unchanged, voltage ")
     others = [proposal_line(result.found, answer, each) for each in answer.others]
-    assert any(line.startswith("2 x 82 kΩ 1206: chain +14.2 %, load ") for line in others)
+    assert any(line.startswith("2 x 82 kΩ 1206: chain +14.2 %, voltage ") for line in others)
 
 
 @pytest.mark.parametrize(
@@ -119,12 +119,10 @@ def test_pins_and_isolation_of_another_family_are_told() -> None:
         if isinstance(part, Optocoupler)
     }
     assert by_family["785"] == (
-        "TLP785BLL: pulses within the original's tolerance; DIP-4, compare pin-outs"
+        "TLP785BLL: pulse within the original's range; DIP-4, compare pin-outs"
     )
-    assert "isolation 3.75 kV (was 5 kV); SO4, not DIP-4: other pins" in by_family["291"]
-    assert passed_over_line(result.found, answer) == (
-        "Not considered: 814A; this board has an optocoupler with one LED."
-    )
+    assert "isolation 3.75 kV (original's 5 kV); SO4, not DIP-4: other pins" in by_family["291"]
+    assert passed_over_line(result.found, answer) == ("Not 814A: two LEDs, this board's has one.")
 
 
 def test_nothing_in_the_drawer_says_what_to_buy() -> None:
@@ -152,7 +150,7 @@ def test_the_original_that_fails_is_said_once() -> None:
     )
     (answer,) = result.found.answers
     (line,) = answer_lines(result.found, answer, 3)
-    assert line.startswith("240 kΩ 1206: as it was, overloaded, load ")
+    assert line.startswith("240 kΩ 1206: as it was, overloaded, voltage ")
     assert "passes" not in line
     strong = asked(edited('["110k", "130k"]', '["240k"]'), "R1",
                    'resistors = [{value = "240k", style = "VR37"}]')  # fmt: skip
@@ -221,9 +219,9 @@ def test_chips_that_are_all_too_small_are_one_cause() -> None:
     assert failed == {rule.subject for rule in check.every_rule if rule.status == "fail"}
     (answer,) = result.found.answers
     lines = answer_lines(result.found, answer, 3)
-    assert lines[0].startswith("36 kΩ 2010: chain +2.3 %, load ")
-    assert lines[1].startswith("2 x 22 kΩ 0805: chain +8.3 %, load ")
-    assert lines[-1].startswith("33 kΩ 0805: as it was, overloaded, load ")
+    assert lines[0].startswith("36 kΩ 2010: chain +2.3 %, voltage ")
+    assert lines[1].startswith("2 x 22 kΩ 0805: chain +8.3 %, power ")
+    assert lines[-1].startswith("33 kΩ 0805: as it was, overloaded, power ")
     assert len(lines) == len(answer.proposals)
     for line in lines:
         assert line.endswith("; passes") is not line.endswith("; R1, R3 and R4 still over")
@@ -231,7 +229,8 @@ def test_chips_that_are_all_too_small_are_one_cause() -> None:
         assert line.endswith("; passes") is api.check(proposal.board).passes
     assert pads_line(result.found, 3) == (
         "A 2010 does not fit the pads of a 0805. "
-        "More chips than pads: better a larger one, or leaded ones, fixed and sleeved."
+        "Two chips do not fit the pads of one: better one larger chip, or leaded resistors, "
+        "sleeved."
     )
     (advice,) = culprit_lines(check)
     assert advice.startswith("Most likely cause: R1, R2, R3 and R4 are all too small for this")

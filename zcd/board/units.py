@@ -289,13 +289,22 @@ def format_si_span(low: float, high: float, unit: str, *, digits: int = 4) -> st
     Examples
     --------
     >>> format_si_span(1.45e5, 1.55e5, "Ω"), format_si_span(0.88, 1.1, "V")
-    ('145 to 155 kΩ', '880 mV to 1.1 V')
+    ('145 to 155 kΩ', '0.88 to 1.1 V')
     """
     first, last = (format_si(end, unit, digits=digits) for end in (low, high))
     if first == last:
         return last
-    (number, _, prefixed), own = first.rpartition(" "), last.rpartition(" ")[2]
+    (number, _, prefixed), (_, _, own) = first.rpartition(" "), last.rpartition(" ")
+    if low == 0.0:
+        number, prefixed = "0", own
+    elif prefixed != own and SAME_UNIT_RATIO * abs(high) <= abs(low) < abs(high):
+        number, prefixed = f"{low / PREFIXES[own.removesuffix(unit)]:.{digits}g}", own
     return f"{number if number and prefixed == own else first} to {last}"
+
+
+PREFIXES = {"p": 1e-12, "n": 1e-9, "µ": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6, "G": 1e9}
+SAME_UNIT_RATIO = 0.1
+"""An end of a span that is no smaller than so much of the other is written in its unit."""
 
 
 def _is_bare(value: object) -> bool:

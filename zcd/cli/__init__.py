@@ -141,25 +141,25 @@ class Commands(click.Group):
 )
 def commands() -> None:
     """Find the fault in the mains sync circuit of a control board, check the repair.
-    The mains side is live: local codes and licensed practice go first.
+    The mains side is live: local codes and licensed practice first.
 
     \b
       demo         Try all of it on an invented board. Guides: zcd help
       new          Describe a board: answer questions, or start from another.
       readings     Print what a meter shows on a good board.
       diagnose     Enter readings, find the fault.
-      capture      Judge an oscilloscope's CSV file, or use it as readings.
+      capture      Check a scope's CSV file, or use it as readings.
       substitute   Find replacement parts.
-      check        Check a board or its repair: pass or fail, and the reserve.
+      check        Check a board or its repair: pass, warning or fail.
       retest       Judge the repaired board by what you measure.
       close, report   Close a job with what was found; write the job sheet.
       story        Show which fault raises which error flags, and why.
       windings     Name the leads of a fan before you connect it.
       map          Show how low mains or CTR may fall before sync is lost.
-      spice        Compare with ngspice.
+      spice        Check zcd's figures of a board with ngspice.
       bench        Do all of this on a page in your browser.
-      jobs, boards   List the job files, the board files, of a folder.
-      practice     Find hidden faults, to learn.
+      jobs, boards   List the job files or the board files in a folder.
+      practice     Learn to find faults: zcd hides one, you measure.
       settings, completion, schema   Set up zcd, your shell, your editor.
     """
 

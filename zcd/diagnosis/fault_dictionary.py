@@ -281,7 +281,7 @@ def make_fault_dictionary(
         for f, u in zip(member[:circuits], severity[:circuits], strict=True)
     ]
     more = MORE_GOOD * samples
-    rows.append(sample_circuits(board, more, MORE_SEED)[0])
+    rows.append(sample_circuits(board, more, MORE_SEED, with_ends=True)[0])
     store = Store.of(board, meter, samples) if stored else None
     kept = store.read((circuits + MORE_GOOD, samples)) if store else {}
     _LOG.info(

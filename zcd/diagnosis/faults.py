@@ -539,11 +539,10 @@ def _led_faults(element: Junction, circuit: Circuit) -> Iterator[Fault]:
     if name == "LED" and not alone:
         yield _both_leds_open(ref)
     if name == "LED" and alone:
-        yield _fault(
-            part, "led", "reversed",
-            f"the {name} of {opto} is the wrong way round: look at how {opto} is fitted",
-            turned(ref),
-        )  # fmt: skip
+        wrong = _fault(
+            part, "led", "reversed", f"{opto} is fitted the wrong way round: turn it", turned(ref)
+        )
+        yield replace(wrong, key=f"{opto} reversed")
 
 
 def _both_leds_open(ref: str) -> Fault:

@@ -395,22 +395,21 @@ def _full_scale(
 ) -> float | None:
     """Full scale of the lowest range that holds a good board and the likely faults.
 
-    Of ohms the middle of each fault, and no open part: it shows OL on whichever range.
+    Of ohms a good board alone, its low end where the other is open: a range that holds what a
+    drifted part shows has too few digits for a good one, or a short.
     """
     if (ranges_of := reading.function.row.ranges) is None:
         return None
     ranges = ranges_of(dictionary.meter)
     mains = access_level(dictionary.circuit, reading) is AccessLevel.MAINS
-    # the mains may be there whatever is expected
-    most = MAINS_FACTOR * dictionary.board.mains.rms_v if mains else 0.0
-    ohms = reading.function is Function.OHM
-    expected = [
-        v
-        for o in outcomes
-        if not (ohms and o.key.endswith(" open"))
-        for v in (o.value[1:2] if ohms and o.key != HEALTHY.key else o.value)
-    ]
-    most = max([most, *(abs(v) for v in expected if np.isfinite(v))])
+    if reading.function is Function.OHM:
+        good = good_board(dictionary, reading)
+        most = good.high if np.isfinite(good.high) else good.low
+    else:
+        # the mains may be there whatever is expected
+        most = MAINS_FACTOR * dictionary.board.mains.rms_v if mains else 0.0
+        shown = (abs(v) for o in outcomes for v in o.value if np.isfinite(v))
+        most = max([most, *shown])
     return next((r for r in ranges if r >= most), ranges[-1])
 
 

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from zcd.circuit.elements import Circuit, Element, Phototransistor, Resistance
 from zcd.circuit.points import leads_text, part_words, probe_texts
+from zcd.diagnosis.functions import Method
 from zcd.diagnosis.readings import Reading, parts_between, parts_over, usual_power
 from zcd.engine.network import REFERENCES
 
@@ -55,7 +56,9 @@ def probes_text(reading: Reading, circuit: Circuit) -> str:
     """The same as one text."""
     over, red, black, state = probes_of(reading, circuit)
     leads = (f"red on {red}", f"black on {black}") if red else ()
-    return _listed(f"across {over}" if over else "", *leads, state)
+    one = reading.lifted or parts_over(circuit, reading.red, reading.black)
+    how = "across" if one or reading.function.row.method is not Method.JUNCTION else "through"
+    return _listed(f"{how} {over}" if over else "", *leads, state)
 
 
 def _listed(*texts: str) -> str:

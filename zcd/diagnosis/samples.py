@@ -70,7 +70,9 @@ thresholds; what harmonics move is within a reading's error, and would double th
 ASSUMED = "common practice, no source"
 
 
-def sample_circuits(board: Board, samples: int, seed: int = SEED) -> tuple[Circuit, FloatArray]:
+def sample_circuits(
+    board: Board, samples: int, seed: int = SEED, *, with_ends: bool = False
+) -> tuple[Circuit, FloatArray]:
     """Healthy circuits over all that is unknown at the bench, and a severity for each.
 
     Parameters
@@ -78,6 +80,9 @@ def sample_circuits(board: Board, samples: int, seed: int = SEED) -> tuple[Circu
     board : Board
     samples : int
     seed : int
+    with_ends : bool
+        Whether all resistors of the first two are at the low end of their tolerance, and at the
+        high one, as those of one reel may be.
 
     Returns
     -------
@@ -92,6 +97,10 @@ def sample_circuits(board: Board, samples: int, seed: int = SEED) -> tuple[Circu
     """
     unknown = bench_tolerances(board)
     shares = _hypercube(len(unknown) + 1, seed, samples)
+    if with_ends:
+        refs = {part.ref for part in all_resistors(board)}
+        of_resistors = [1 + k for k, each in enumerate(unknown) if each.name in refs]
+        shares[:2, of_resistors] = [[0.0], [1.0]]
     return draw(board, unknown, shares[:, 1:]).circuit, shares[:, 0]
 
 

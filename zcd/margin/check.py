@@ -254,10 +254,8 @@ class Check(Result, NominalCheck):
         locked = [level for level in self.levels if level.locks]
         if not locked:
             return None
-        drawn = self.spread.population.rule_margins
-        works = np.all(drawn.margins[:, : len(FUNCTION)] >= 0.0, axis=1)
         own = [(level.low_time_s, level.fall_offset_s) for level in locked]
-        times_s = np.concatenate([own, drawn.pulse_s[works]])
+        times_s = np.concatenate([own, self.spread.population.rule_margins.working.pulse_s])
         # against one crossing: an edge that passes the peak belongs to the next one otherwise
         usual = locked[len(locked) // 2]
         half_s = 0.5 / self.board.mains.frequency_hz

@@ -16,7 +16,7 @@ from zcd.engine.solve import PULSES, SolverOptions, solve
 from zcd.margin.rules import Rule
 from zcd.margin.stress_rules import stress_rules
 from zcd.margin.tolerances import Boards
-from zcd.sync.lock import NOT_BINDING, RULES, Lock, judge
+from zcd.sync.lock import FUNCTION, NOT_BINDING, RULES, Lock, judge
 
 FloatArray = NDArray[np.float64]
 
@@ -51,6 +51,11 @@ class RuleMargins(Batch):
     def passes(self) -> NDArray[np.bool_]:
         """Whether a board passes, shape (n,)."""
         return np.all(self.binding_margins >= 0.0, axis=1)
+
+    @property
+    def working(self) -> RuleMargins:
+        """Those of the boards whose pin does what a sync input is for."""
+        return self.rows(np.all(self.margins[:, : len(FUNCTION)] >= 0.0, axis=1))
 
     @property
     def broken_ratio(self) -> dict[str, float]:

@@ -136,8 +136,8 @@ def doubt_about(board: Board, rule: str) -> str:
     conducts = rule == ("pin never high" if follows else "pin never low")
     load = "this load" if board.output.resistor is None else f"this {board.output.resistor.ref}"
     what = (
-        "strongly {} conducts at this LED current"
+        f"the CTR of {opto.ref} at this LED current"
         if conducts
-        else f"soon {{}} turns off with {load}"
+        else f"the turn-off time of {opto.ref} with {load}"
     )
-    return f"how {what.format(opto.ref)}, which its data sheet does not give"
+    return f"{what}, which its data sheet does not give"

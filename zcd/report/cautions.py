@@ -14,7 +14,7 @@ _LOCK_OUT = "Washington WAC 296-24-975, after US 29 CFR 1910.333(b)"
 RATED = "meter and leads rated CAT II 300 V or better (CAT III at the socket)"
 HOW_ISOLATED = (
     "Board unplugged: measure from logic0 to line, then to neutral, with ohms and diode test, both "
-    "ways round. Under 1 MΩ, or a diode: the low side is live"
+    "ways round. Under 1 MΩ, or a diode drop: the low side is live"
 )
 """How the low-voltage side is shown to be isolated or live."""
 OF_OPTOCOUPLERS = (

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.expected_readings import ExpectedRange
 from zcd.diagnosis.faults import HEALTHY
-from zcd.diagnosis.functions import Function
+from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.meters import OVERLOAD
 from zcd.diagnosis.next_reading import Answer, Suggestion
 from zcd.diagnosis.reading_syntax import show_measured, show_value
@@ -74,8 +74,8 @@ class Meaning(NamedTuple):
         """In a line, the first `most` faults by name."""
         named = self.faults[:most]
         more = f" and {len(self.faults) - len(named)} more" if named != self.faults else ""
-        leaves = ", as on a good board: leaves " if self.as_good else ": "
-        return f"{self.shown}{leaves}{', '.join(named)}{more}"
+        still = ", as on a good board; still possible: " if self.as_good else ": "
+        return f"{self.shown}{still}{', '.join(named)}{more}"
 
 
 def meanings_of(suggestion: Suggestion, *, full: bool = False) -> list[Meaning]:
@@ -163,6 +163,8 @@ def _shown_text(function: Function, answer: Answer, good: ExpectedRange) -> str:
         return f"jumps between {' and '.join(ends)}"
     if (low, high) == (good.low, good.high):
         return spread_text(function, good)
+    if function.row.method is Method.JUNCTION and low > good.high and high == OVERLOAD:
+        return show_value(function, OVERLOAD)  # few meters show more than 2 V
     if 0.0 < low <= high < NARROW * low:
         # two ends so close together would look like limits
         return f"about {show_value(function, 0.5 * (low + high), digits=2)}"

@@ -77,14 +77,14 @@ def unread_parts(board: Board) -> list[str]:
 
 
 def unread_line(board: Board) -> str:
-    """What is allowed for where a resistor could not be read; empty where all could."""
-    spans = (
-        f"{quantity_span_text(each.low_ohm, each.high_ohm, 'Ω')} allowed for"
+    """What readings allow for where a resistor could not be read; empty where all could."""
+    spans = [
+        f"{plain(each.ref)} is unknown: readings allow for "
+        f"{quantity_span_text(each.low_ohm, each.high_ohm, 'Ω')}"
         for each in board.unknowns
-    )
-    lines = [f"{line}, {span}" for line, span in zip(unread_parts(board), spans, strict=True)]
-    ask = f"zcd check {plain(board.file)} says what the board bears"
-    return f"{'; '.join(lines)}; {ask}." if lines else ""
+    ]
+    ask = f"With which values the board passes: zcd check {plain(board.file)}"
+    return f"{'; '.join(spans)}. {ask}" if spans else ""
 
 
 def no_sync_line(board: Board) -> str:

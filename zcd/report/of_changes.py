@@ -6,7 +6,7 @@ from collections import Counter
 from itertools import takewhile, zip_longest
 
 from zcd.board.model import Board, Optocoupler, Resistor
-from zcd.board.optocouplers import UNRANKED, grades
+from zcd.board.optocouplers import UNRANKED, grades, package_of
 from zcd.board.parts_library import all_resistors
 from zcd.board.units import format_si
 from zcd.errors import plain
@@ -28,7 +28,8 @@ def changes(before: Board, after: Board) -> tuple[str, ...]:
     for ref, text in new.items():
         if old.get(ref) != text:
             alike.setdefault(_change_text(old.get(ref), text), []).append(plain(ref))
-    lines += [f"{listed(refs)}: {how}" for how, refs in alike.items()]
+    other = _other_pins(before, after)
+    lines += [f"{listed(refs)}: {how}{other.get(refs[0], '')}" for how, refs in alike.items()]
     known = before.traced is None and after.traced is None
     if not known or (old.keys() == new.keys() and not rebuilt):
         moved = rewired(after, before)
@@ -40,6 +41,14 @@ def changes(before: Board, after: Board) -> tuple[str, ...]:
 def _change_text(old: str | None, new: str) -> str:
     """What became of a part."""
     return f"{new} new" if old is None else f"{plain(old)} replaced by {plain(new)}"
+
+
+def _other_pins(before: Board, after: Board) -> dict[str, str]:
+    """How the pin-out of another optocoupler compares, by its reference."""
+    old, new = before.optocoupler, after.optocoupler
+    if old is None or new is None or old.family == new.family:
+        return {}
+    return {plain(new.ref): f" ({pins_text(new, old)})"}
 
 
 def _rebuilt_strings(before: Board, after: Board) -> tuple[str, ...]:
@@ -106,6 +115,20 @@ def _coupler_text(opto: Optocoupler) -> dict[str, str]:
     printed = f"{'-' if opto.grade.isdigit() else ' '}{opto.grade}"
     grade = unread if opto.grade == UNRANKED else printed
     return {opto.ref: f"{opto.family}{grade}{aged}"}
+
+
+def pins_text(new: Optocoupler, old: Optocoupler) -> str:
+    """How the pin-outs of two optocouplers compare."""
+    if new.family == old.family:
+        return "same pins"
+    now, before = package_of(new.family), package_of(old.family)
+    if not now:
+        return "package and pins: see its data sheet"
+    if not before:
+        return f"{now}, compare body and pins"
+    if now != before:
+        return f"{now}, not {before}: other pins"
+    return f"{now}, compare pin-outs"
 
 
 def _resistor_text(part: Resistor) -> str:

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from math import isfinite, isnan
 
-import numpy as np
-
 from zcd.board.model import Assumption, Board
 from zcd.board.optocouplers import OWN_DATA, grades, optocoupler
 from zcd.board.parts_library import all_resistors, odd_mains
@@ -17,19 +15,18 @@ from zcd.errors import plain
 from zcd.margin.as_new import Change, Repair
 from zcd.margin.check import CONDITIONS, Check, Level
 from zcd.margin.culprit import USUAL_RECTIFIER, Remedy
-from zcd.margin.lifetime import Life
 from zcd.margin.population import Population
 from zcd.margin.rules import RESERVE, SYNC, WEIGHTS, Rule, worst_status
 from zcd.margin.spread import AT_CORNER
-from zcd.margin.stress import chain_resistors
+from zcd.margin.stress import HARMLESS_REVERSE_A, ResistorStress, chain_resistors
 from zcd.margin.stress_rules import OF_MOST_MAKERS
 from zcd.margin.tolerances import grade_unread
 from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Verdict
 from zcd.report.of_board import BEARS, READ_AGAIN, read_as_line, unread_parts, years_from
 from zcd.report.of_changes import changes
-from zcd.report.of_check import volts_text
-from zcd.report.of_sizes import SmallChain, of_size, sizes_of, small_chain
+from zcd.report.of_check import of_limit
+from zcd.report.of_sizes import Makes, Sizes, SmallChain, of_size, sizes_of, small_chain
 from zcd.report.table import STATUS
 from zcd.report.text import (
     RULE_WORDS,
@@ -55,15 +52,18 @@ MOST_FINDINGS = 5
 FEW_RATIO = 0.01
 """A smaller share of boards is not told in figures, nor does the verdict begin with it."""
 SPOKEN = {
-    "offset of the edge": "edge off the zero crossing by",
-    "unevenness of the pulses": "pulses uneven by",
+    "offset of the edge": "edge up to {} from the zero crossing",
+    "unevenness of the pulses": "pulses uneven by up to {}",
+    "pulse width": "pin surely low for only {}",
+    "time between pulses": "pin surely high for only {}",
+    "time between the thresholds": "edges of up to {}",
 }
-"""Quantities whose name is no beginning of a sentence."""
+"""What a controller may expect, as one says it with its worst figure."""
 EXPECTATION_TEXTS = {
     "low time": "some controllers miss pulses this short",
     "high time": "some controllers miss pauses this short",
     "transition": "some controllers count such a slow edge twice",
-    "edge offset": "the gate pulse may come too late",
+    "edge offset": "a triac timed by it may fire too late",
     "period": "some controllers reject pulses this uneven",
     "duty": "some controllers that use both edges reject such a pulse",
 }
@@ -112,7 +112,8 @@ def headline_text(check: Check) -> str:
     inherited = () if check.repair is None else check.repair.inherited
     band = _band_text(check.board)
     sizes = sizes_of(check, _failed_subjects(check))
-    condition = f", if {listed([each.condition for each in sizes])}" if sizes else ""
+    made = [each for each in sizes if isinstance(each, Sizes)]
+    condition = f", if {listed([each.condition for each in made])}" if made else ""
     sound = f"Sync works from {band} (the band checked)"
     sound += "" if sizes else "; no part is overloaded"
     if check.status == "pass":
@@ -122,18 +123,27 @@ def headline_text(check: Check) -> str:
         weak = f": {_overloaded_text(parts)}" if parts else ""
         return f"NO WORSE than the original, which has the same weakness{weak}."
     if check.status == "warning":
-        count = len(finding_lines(check))
-        if doubt := next((rule.depends_on for rule in check.every_rule if rule.depends_on), ""):
-            what = plain(doubt.partition(",")[0])
-            if may := _may_fail_ratio(check):
-                share = percent_text(may)
-                return f"WARNING: {share} of such boards may lose sync, depending on {what}."
-            sound = f"Sync depends on {what}"
-        passes = f"PASSES, with {count} warnings" if count > 1 else "PASSES, with a warning"
-        if count == 1 and any(each.too_small for each in sizes):
-            passes = "PASSES"
-        return f"{passes}{condition}. {sound}."
+        return _warning_text(check, sizes, condition, sound)
     return _failed_text(check)
+
+
+def _warning_text(check: Check, sizes: Sequence[Sizes | Makes], condition: str, sound: str) -> str:
+    """A verdict that hangs on something: what to know before the board goes out."""
+    count = len(finding_lines(check))
+    passes = f"PASSES, with {count} warnings" if count > 1 else "PASSES, with a warning"
+    if count == 1 and any(each.too_small for each in sizes if isinstance(each, Sizes)):
+        passes = "PASSES"
+    if doubt := next((rule.depends_on for rule in check.every_rule if rule.depends_on), ""):
+        what = plain(doubt.partition(",")[0])
+        if may := _may_fail_ratio(check):
+            share = percent_text(may)
+            return f"WARNING: {share} of such boards may lose sync, depending on {what}."
+        on = f", depending on {what}" if check.hangs_on_grade else ""
+        works = "" if on else f" A typical {_coupler_text(check)} works."
+        return f"WARNING: sync may be lost {_lost_where(check)}{on}.{works}"
+    if makes := [each for each in sizes if isinstance(each, Makes)]:
+        return f"DEPENDS on {'; '.join(each.condition for each in makes)}. {sound}."
+    return f"{passes}{condition}. {sound}."
 
 
 def _failed_text(check: Check) -> str:
@@ -206,13 +216,13 @@ def unread_lines(check: Check) -> Iterator[str]:
         values = spans.get(unknown.ref)
         if values and (values.high < unknown.low_ohm or values.low > unknown.high_ohm):
             values = None
-        span = "" if values is None else f"with {_span_text(values)} (E12)"
+        span = "" if values is None else f"{_span_text(values)} (E12)"
         taken = values is not None and values.low <= values.value <= values.high
         if check.passes and not taken:
             # a value that is passed for a doubt, or a rare corner, has no room left
             with_values = "the board works with it, with no room to spare"
         elif span:
-            with_values = f"the board passes {span}"
+            with_values = f"with room to spare the board passes at {span}"
         else:
             with_values = "no likely value of it makes the board pass"
         yield f"{line}; {with_values}."
@@ -424,7 +434,7 @@ def _change_text(change: Change) -> str:
         unit = change.unit
         ends = quantity_text(change.before, unit), quantity_text(change.after, unit)
     of_limit = {"%": " of its limit", "": " times"}.get(change.unit, "")
-    return f"{plain(change.name)} was {ends[0]}{of_limit}, is {ends[1]}"
+    return f"{plain(change.name)} now {ends[1]}{of_limit} (was {ends[0]})"
 
 
 def _remedy_text(remedy: Remedy) -> str:
@@ -464,15 +474,14 @@ def finding_lines(check: Check) -> tuple[str, ...]:
         # without sync, what pulses there may be says nothing, nor what hardly any board bears
         corner = rule.name.startswith(AT_CORNER) and rule.subject != SYNC
         expected = rule.kind == "expectation"
-        moot = (lost and (expected or corner)) or (doubtful and expected and corner)
+        moot = lost and (expected or corner)
+        if doubtful and expected and corner and rule.subject in LIMITS:
+            moot = _worst_margin(check, rule.subject, ()) >= 0.0
         if rule.status != "pass" and not moot:
             groups.setdefault(rule.subject, []).append(rule)
     rare = [subject for subject, rules in groups.items() if all(rule.is_rare for rule in rules)]
     rarely = [rule for subject in rare for rule in groups.pop(subject)]
-    ranked = sorted(
-        groups.items(),
-        key=lambda item: (-WEIGHTS.index(worst_status(item[1])), item[0] != SYNC),
-    )
+    ranked = sorted(groups.items(), key=_place_of)
     lines = [_finding_line(check, subject, rules) for subject, rules in ranked]
     lines += [
         f"{STATUS['warning']}: {sizes.warning}"
@@ -493,6 +502,13 @@ def _rare_line(check: Check, rules: Sequence[Rule[float]]) -> str:
     return f"{mark}: {listed(what)} only with all tolerances at their worst ends at once ({reach})"
 
 
+def _place_of(group: tuple[str, list[Rule[float]]]) -> tuple[int, bool, float]:
+    """Where a finding comes: what fails, sync, then what concerns most of the boards drawn."""
+    subject, rules = group
+    status = worst_status(rules)
+    return -WEIGHTS.index(status), subject != SYNC, -_share(rules) if status == "warning" else 0.0
+
+
 def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
     mark = STATUS[worst_status(rules)]
     if check.passes and worst_status(rules) == "fail":
@@ -511,26 +527,28 @@ def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
 def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     """Where sync is lost, and what the pin does there."""
     lost = [level for level in check.levels if not level.locks]
-    coupled = check.board.optocoupler is not None
     corners = [rule for rule in rules if rule.name.startswith(AT_CORNER)]
     doubt = next((rule.depends_on for rule in rules if rule.depends_on), "")
     if doubt and worst_status(rules) == "warning":
-        where = f"at {_conditions_text(lost, coupled)}" if lost else "where tolerances add up"
         if check.hangs_on_grade:  # which the first lines tell
-            return f"sync may be lost {where}"
-        look = "look at the pulse at low and at high mains"
-        return f"sync may be lost {where}: it depends on {doubt}; {look}"
+            return f"sync may be lost {_lost_where(check)}"
+        return f"sync depends on {doubt}; look at the pulse at low and at high mains"
     if lost:
-        return f"sync is lost at {_conditions_text(lost, coupled)}: {_broken_text(check, lost[0])}"
+        return f"sync is lost {_lost_where(check)}: {_broken_text(check, lost[0])}"
     if not corners:
         return "sync is lost inside the mains band when hot"
     broken = RULE_WORDS[corners[0].name.removeprefix(AT_CORNER)].broken
     return f"sync is lost {_corner_text(check, corners)}: {broken}"
 
 
-def _conditions_text(lost: list[Level], coupled: bool) -> str:
+def _lost_where(check: Check) -> str:
+    """Where sync is lost, or may be."""
+    lost = [level for level in check.levels if not level.locks]
+    coupled = check.board.optocoupler is not None
+    if not lost:
+        return "where tolerances add up"
     if len(lost) == len(CONDITIONS):
-        return "any mains voltage"
+        return "at any mains voltage"
     names = {level.name for level in lost}
     usual = [level for level in lost if level.name in ("low", "nominal", "high")]
     words = [quantity_text(level.mains_rms_v, "V") for level in usual]
@@ -538,7 +556,7 @@ def _conditions_text(lost: list[Level], coupled: bool) -> str:
         words.append(f"low mains when hot{', with the lowest CTR of the grade' * coupled}")
     if "strong" in names and "high" not in names:
         words.append(f"high mains{' with the highest CTR of the grade' * coupled}")
-    return listed(words)
+    return f"at {listed(words)}"
 
 
 def _broken_text(check: Check, level: Level) -> str:
@@ -576,10 +594,9 @@ def _reserve_text(check: Check, rule: Rule[float]) -> str:
     if rule.name.startswith("CTR"):
         left, wanted = (percent_text(1.0 - 1.0 / ratio) for ratio in (rule.value, rule.limit))
         assert check.life is not None  # there is an optocoupler
-        years = years_text(check.life.design_rule_years)
         return (
-            "too little reserve for ageing: sync is lost once the weakest coupler of its grade has "
-            f"lost {left} of its CTR, about {years} {years_from(check.board)} ({wanted} wanted)"
+            f"too little reserve for ageing: the weakest of its grade may lose only {left} of its "
+            f"CTR ({wanted} wanted), {_years_text(check)}"
             f"{_stronger_text(check.board, rule.limit / rule.value)}"
         )
     rise, due = percent_text(rule.value - 1.0), percent_text(rule.limit - 1.0)
@@ -605,41 +622,41 @@ def _stronger_text(board: Board, ratio: float) -> str:
 
 def _expectation_text(check: Check, subject: str, rules: list[Rule[float]]) -> str:
     found = [rule for rule in rules if not isnan(rule.value)]
-    if not found:
-        return (
-            f"{_worst_text(check, subject, rules[0])}, {_corner_text(check, rules)}: "
-            f"{EXPECTATION_TEXTS[subject]}"
-        )
+    meaning = EXPECTATION_TEXTS[subject]
+    if subject in LIMITS:
+        where = "" if found else f", {_corner_text(check, rules)}"
+        return f"{_worst_text(check, subject, rules)}{where}: {meaning}"
     (rule,) = found
-    bound = "at least" if rule.at_least else "at most"
-    over = "over " if rule.margin <= -1.0 and not rule.at_least else ""
-    return (
-        f"{_spoken(rule.name)} {over}{quantity_text(rule.value, rule.unit)} {rule.remark} "
-        f"({bound} {quantity_text(rule.limit, rule.unit)} expected): {EXPECTATION_TEXTS[subject]}"
-    )
+    bound, value, limit = _bound(rule.at_least), rule.value, rule.limit
+    shown, expected = quantity_text(value, rule.unit), quantity_text(limit, rule.unit)
+    return f"{rule.name} {shown} {rule.remark} ({bound} {expected} expected): {meaning}"
 
 
-def _spoken(name: str) -> str:
-    """A quantity as the beginning of a sentence with its figure."""
-    return SPOKEN.get(name, name)
+def _bound(at_least: bool) -> str:
+    return "at least" if at_least else "at most"
 
 
-def _worst_text(check: Check, subject: str, rule: Rule[float]) -> str:
-    """What an expectation comes to on the worst board drawn; in the corner where none misses it."""
+def _worst_text(check: Check, subject: str, rules: Sequence[Rule[float]]) -> str:
+    """What an expectation comes to at the levels and on the boards drawn whose pin does its work;
+    in the corner where none of these misses it."""
     limit = LIMITS[subject]
     expected = float(getattr(check.board.controller, limit.attribute))
-    drawn = check.spread.population.rule_margins
-    margin = float(drawn.margins[:, drawn.names.index(subject)].min())
+    margin = _worst_margin(check, subject, rules)
     if margin >= 0.0:
-        margin = rule.margin
-    words = _spoken(limit.words)
-    worst = expected * (1.0 + margin if limit.at_least else 1.0 - margin)
-    bound = "at least" if limit.at_least else "at most"
+        margin = rules[0].margin
+    worst = max(expected * (1.0 + margin if limit.at_least else 1.0 - margin), 0.0)
     over = "over " if margin <= -1.0 and not limit.at_least else ""  # where margins end
-    return (
-        f"{words} {over}{quantity_text(worst, limit.unit)} at worst "
-        f"({bound} {quantity_text(expected, limit.unit)} expected)"
-    )
+    said = SPOKEN[limit.words].format(f"{over}{quantity_text(worst, limit.unit)}")
+    said = said.replace("up to over", "over")
+    return f"{said} ({_bound(limit.at_least)} {quantity_text(expected, limit.unit)} expected)"
+
+
+def _worst_margin(check: Check, subject: str, rules: Sequence[Rule[float]]) -> float:
+    """The least of an expectation on the boards drawn whose pin does its work, and at the levels
+    that some rules are of."""
+    drawn = check.spread.population.rule_margins.working
+    margins = [*drawn.margins[:, drawn.names.index(subject)].tolist()]
+    return min((*margins, *(rule.margin for rule in rules if not isnan(rule.value))), default=0.0)
 
 
 def _stress_text(check: Check, rules: list[Rule[float]]) -> str:
@@ -670,6 +687,8 @@ def _figures_text(check: Check, rules: Sequence[Rule[float]]) -> str:
 
 HOURS = "service.hours_per_year"
 """The key of a board file for them."""
+ALWAYS_H = 8760
+"""Hours of a year."""
 
 
 def _facts(check: Check) -> Iterator[tuple[str, str]]:
@@ -680,48 +699,58 @@ def _facts(check: Check) -> Iterator[tuple[str, str]]:
         yield "pulse", _pulse_text(check, nominal)
     of_pin = "" if check.board.is_isolated else " current"
     yield f"{check.board.input_name}{of_pin}", _led_text(check, by_name)
-    yield "hottest part", _hottest_text(check)
-    if (life := check.life) is not None:
-        yield from _reserve_fact(check, life)
+    yield "most loaded", _most_loaded_text(check)
+    if check.life is not None:
+        yield from _reserve_fact(check)
     population = check.spread.population
     said = _may_fail_ratio(check) and not population.failing.ratio
     if any(level.locks for level in check.levels) and not said:  # else the verdict says it all
-        yield "tolerances", _population_text(population)
+        doubted = any(rule.depends_on for rule in check.every_rule)
+        yield "tolerances", _population_text(population, doubted)
 
 
-def _reserve_fact(check: Check, life: Life) -> Iterator[tuple[str, str]]:
+def _years_text(check: Check) -> str:
+    """How long the CTR lasts by the makers' rule, and how long a year the board is powered."""
+    assert check.life is not None  # there is an optocoupler
+    hours = check.board.service.hours_per_year
+    powered = f"{hours:g} h a year" if hours < ALWAYS_H else "all the time"
+    assumed = any(each.key == HOURS for each in check.board.assumptions)
+    return (
+        f"about {years_text(check.life.design_rule_years)} {years_from(check.board)} powered "
+        f"{powered}{' (assumed)' * assumed}"
+    )
+
+
+def _reserve_fact(check: Check) -> Iterator[tuple[str, str]]:
     """How long the CTR lasts."""
     weak = check.weak_headrooms["ctr"]
     short = any(rule.subject == RESERVE and rule.status != "pass" for rule in check.every_rule)
     if check.passes and not short and weak.locks and isfinite(weak.factor_ratio):
-        years = years_text(life.design_rule_years)
-        hours = f"{check.board.service.hours_per_year:g} h a year"
-        if any(each.key == HOURS for each in check.board.assumptions):
-            hours += " (assumed)"
+        left = percent_text(1.0 - 1.0 / weak.factor_ratio)
         yield (
             "reserve",
-            f"works until the weakest optocoupler of its grade has lost "
-            f"{percent_text(1.0 - 1.0 / weak.factor_ratio)} of its CTR, about {years} "
-            f"{years_from(check.board)} at {hours}",
+            f"even the weakest of its grade may lose {left} of its CTR, {_years_text(check)}",
         )
     elif check.passes and not weak.locks and check.headrooms["ctr"].locks:
         left = percent_text(1.0 - 1.0 / check.headrooms["ctr"].factor_ratio)
         ref = _coupler_text(check)
-        sure = f"none sure with the weakest {ref} of its grade"
+        sure = f"none with the weakest {ref} of its grade"
         yield "reserve", f"{sure}; a typical one may lose {left} of its CTR"
 
 
-AT_RANDOM = "(random tolerances, mains, temperature)"
+AT_RANDOM = "(tolerances, mains, temperature)"
 
 
-def _population_text(population: Population) -> str:
-    """What part tolerances, mains and heat do to such boards."""
+def _population_text(population: Population, doubted: bool) -> str:
+    """What part tolerances, mains and heat do to such boards; where sync may be lost, what of
+    them."""
     failing, doubtful = population.failing.ratio, population.doubtful_ratio
     if not failing and not doubtful:
-        return f"none of {population.size} boards fails {AT_RANDOM}"
+        only = ", the worst case may" * doubted
+        return f"none of {population.size} random boards fails {AT_RANDOM}{only}"
     shares = ((failing, "fail"), (doubtful, "may fail"))
     texts = [f"{_few_text(ratio)} {what}" for ratio, what in shares if ratio]
-    return f"{listed(texts)} of {population.size} boards {AT_RANDOM}"
+    return f"of {population.size} random boards {', another '.join(texts)} {AT_RANDOM}"
 
 
 def _few_text(ratio: float) -> str:
@@ -734,12 +763,15 @@ def _pulse_text(check: Check, nominal: Level) -> str:
     least_most = quantity_span_text(least_s, most_s, "s")
     if not all(level.locks for level in check.levels):
         least_most = f"none to {quantity_text(most_s, 's')}"
-    often = "two a period" if expected_pulses(check.board) == 2 else "one a period"
+    often = "two" if expected_pulses(check.board) == 2 else "one"
+    mains = check.board.mains
+    hertz = f" of {quantity_text(mains.frequency_hz, 'Hz')}" * (len(mains.nominal_hz) > 1)
+    low, falls = quantity_text(nominal.low_time_s, "s"), crossing_text(nominal.fall_offset_s)
+    if any(rule.subject == SYNC and rule.status == "fail" for rule in check.every_rule):
+        return f"{often} a mains cycle{hertz}, typically low {low}, falls {falls}"
     return (
-        f"{often}, low {quantity_text(nominal.low_time_s, 's')} "
-        f"({least_most} over mains and tolerances), "
-        f"falls {crossing_text(nominal.fall_offset_s)} "
-        f"({offset_span_text(*check.pulse.fall_offset_s)})"
+        f"{often} a mains cycle{hertz}, low {low} ({least_most} over mains and tolerances), "
+        f"falls {falls} ({offset_span_text(*check.pulse.fall_offset_s)})"
     )
 
 
@@ -751,22 +783,37 @@ def _led_text(check: Check, by_name: dict[str, Level]) -> str:
         return peak
     worst = max(over, key=lambda stress: float(stress.reverse_v.max()))
     volts, amps = float(worst.reverse_v.max()), float(worst.reverse_a.max())
+    harmless = f", up to {quantity_text(HARMLESS_REVERSE_A, 'A')} is harmless"
     return (
-        f"{peak}; no diode across it: a leakage of {quantity_text(amps, 'A')} takes it to "
-        f"{quantity_text(volts, 'V')} reverse (rated {quantity_text(worst.limit_v, 'V')})"
+        f"{peak}; no diode across it: {quantity_text(volts, 'V')} reverse (rated "
+        f"{quantity_text(worst.limit_v, 'V')}) at {quantity_text(amps, 'A')}"
+        f"{harmless * (amps <= HARMLESS_REVERSE_A)}"
     )
 
 
-def _hottest_text(check: Check) -> str:
-    worst = max(check.worst_resistors, key=lambda stress: stress.power_ratio)
-    power = float(np.max(worst.power_w))
+def _most_loaded_text(check: Check) -> str:
+    """The resistor nearest to one of its limits, and that limit."""
+    worst = max(check.worst_resistors, key=ResistorStress.used_ratio)
+    how = ""
+    if worst.power_ratio >= worst.voltage_ratio:
+        load = of_limit(worst.power_w.max(), worst.power_limit_w, "W")
+    else:
+        load = of_limit(worst.judged_v.max(), worst.voltage_limit_v, "V")
+        how = ", peak / √2" if worst.by_peak else ""
     return (
         f"{plain(worst.resistor.ref)} {quantity_text(worst.resistor.resistance_ohm, 'Ω')}: "
-        f"up to {quantity_text(power, 'W')} of {quantity_text(worst.power_limit_w, 'W')} "
-        f"({share_text(power, worst.power_limit_w)}), "
-        f"up to {volts_text(worst)} ({share_text(worst.voltage_ratio, 1.0)})"
+        f"up to {load} ({share_text(worst.used_ratio(), 1.0)}{how}{_most_makers_text(worst)})"
         f"{f' if it is {worst.resistor.style}' if worst.resistor.size_assumed else ''}"
     )
+
+
+def _most_makers_text(stress: ResistorStress) -> str:
+    """The share of what most makers rate a resistor for, where some rate it for too little."""
+    part = stress.resistor
+    if part.usual_power_w is None or stress.power_ratio <= 1.0:
+        return ""
+    usual = stress.power_ratio * part.rated_power_w / part.usual_power_w
+    return f"; {share_text(usual, 1.0)} of most makers' {quantity_text(part.usual_power_w, 'W')}"
 
 
 def assumed_text(board: Board) -> str:

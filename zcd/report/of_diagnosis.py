@@ -316,10 +316,7 @@ def hidden_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
     if not unseen:
         return ""
     names = ", ".join(dict.fromkeys(part_words(diode_of_bridge(ref)[0]) for ref in unseen))
-    return (
-        f"Not yet tested: {names}. Test them (ohms, diode test) before you plug in; then read DC "
-        "volts and frequency at the pin."
-    )
+    return f"Not yet tested: {names}. Test them (ohms, diode test) before you plug in."
 
 
 PULL_UP = "pull-up"

@@ -44,7 +44,6 @@ from zcd.report.of_diagnosis import (
     flags_line,
     hidden_line,
     relay_state,
-    spread_text,
     state_line,
     suspects_line,
     with_relay_on,
@@ -57,8 +56,9 @@ from zcd.report.of_diagnosis_text import (
     standing_text,
 )
 from zcd.report.of_job_history import fault_statistics_line
-from zcd.report.of_readings_card import is_wide
+from zcd.report.of_readings_card import COIL_ENDS, good_text, short_reading
 from zcd.report.of_sizes import small_chain
+from zcd.report.terminal import longest_on_a_screen
 from zcd.report.text import listed, probability_text, quantity_text
 from zcd.substitutes.search import replaceable_refs
 
@@ -88,6 +88,11 @@ FIRST_ASSUMED = (
 
 def answer_document(case: Case) -> Document:
     """What the readings of a job say, on one screen."""
+    return longest_on_a_screen(lambda most: _answer(case, else_enter=bool(most)), 1, 0)
+
+
+def _answer(case: Case, *, else_enter: bool) -> Document:
+    """The same; with `else_enter` what to do about any other answer to the next reading too."""
     diagnosis, job = case.diagnosis, case.job
     trip = plan_trip(case.atlas, diagnosis, job.skipped, job.flags)
     unlike = no_sync_line(case.board)
@@ -110,6 +115,7 @@ def answer_document(case: Case) -> Document:
             why = because_lines(named, case)
             blocks += [Paragraph(title), BulletList(why)]
     more = (
+        others_line(diagnosis, (*support, *last, *doubted)),
         unlike,
         relay_line(case),
         unkept_line(case),
@@ -121,7 +127,8 @@ def answer_document(case: Case) -> Document:
     )
     blocks += [Paragraph(line) for line in more if line]
     if plan:
-        blocks += next_blocks(trip, case.circuit)
+        reason = tells_most_text(diagnosis, plan[0], case.circuit)
+        blocks += next_blocks(trip, case.circuit, reason, else_enter=else_enter)
     if line := contact_line(case, plan):
         blocks.append(Paragraph(line))
     assumed = assumed_line(case.board, job.meter, diagnosis)
@@ -134,11 +141,40 @@ def answer_document(case: Case) -> Document:
     )
 
 
+def others_line(diagnosis: Diagnosis, told: Collection[Measured]) -> str:
+    """That readings which are not told count too; empty where all are."""
+    others = [m for m in diagnosis.measured if m not in told]
+    if not told or not others:
+        return ""
+    if len(others) == 1:
+        return "Your other reading counts too."
+    return f"Your {len(others)} other readings count too."
+
+
+def tells_most_text(diagnosis: Diagnosis, step: Suggestion, circuit: Circuit) -> str:
+    """Why the next reading is of no part that is named; empty where it is, or none is named."""
+    reading, first = step.reading, diagnosis.ranked[0]
+    named = [r.fault for r in diagnosis.ranked if r.probability > 0.5 * first.probability]
+    if step.again is not None or first.probability < MIN_TELLING or not reading.function.row.dead:
+        return ""
+    parts = parts_between(circuit, reading.red, reading.black)
+    read = {ref.partition(".")[0] for ref in (*parts, reading.lifted)}
+    is_named = any(fault is None or fault.part.partition(" ")[0] in read for fault in named)
+    return "" if is_named else "it rules out most"
+
+
 def relay_line(case: Case) -> str:
     """That readings under power count only with the load relay on; empty where that is read."""
     powered = [m for m in case.measured if with_relay_on(m.reading, case.circuit)]
-    read = {m.reading.red for m in powered} | {m.reading.black for m in powered}
-    if not powered or "coil-" in read or case.diagnosis.stopped == "sure":
+    if not powered or case.diagnosis.stopped == "sure":
+        return ""
+    coil = [m for m in powered if "coil-" in (m.reading.red, m.reading.black)]
+    if any(m.value < good_board(case.atlas, m.reading).low for m in coil):
+        return (
+            "The coil has its volts only while the controller calls for the load: was a program "
+            "running, door or lid shut?"
+        )
+    if coil:
         return ""
     return (
         "Powered readings count only if the load relay was on: it clicks, its coil has its volts."
@@ -206,7 +242,7 @@ def unkept_line(case: Case) -> str:
     if not case.unkept:
         return ""
     if case.job.file is None:
-        return "These readings are not kept: add --ask to keep them in a job file."
+        return "Not saved: add --ask to keep these readings in a job file."
     read = "; ".join(because_lines(case.unkept, case))
     name = file_name(case.job.file)
     return f"Used, but not kept in {name} (add --ask to keep): {read}."
@@ -256,10 +292,13 @@ def work_lines(
     if part in coupler_refs(board) and first.is_replaced:
         ways = ", both ways round" if board.two_leds else ""
         mend += f". {ACROSS_COUPLER.format(ways=ways)}"
+    dead = [m.reading for m in diagnosis.measured if m.reading.function.row.dead]
+    place = f"{short_reading(dead[-1], circuit)} " if dead and not dead[-1].lifted else ""
     orders += [
         f"{mend}. {hidden_line(diagnosis, circuit)}".strip(),
-        f'Enter the new readings: {measure} -r "dc pin ..." -r "frequency ..." (if you fitted '
-        f"another value or type: zcd new --like {board_file} repaired.toml, then {another})",
+        f'Measure it again, unplugged first: {measure} -r "{place}..." names what is left to read '
+        f"(another value or type fitted: zcd new --like {board_file} repaired.toml, then "
+        f"{another})",
     ]
     if job_file is not None:
         found = "..." if several else first.key
@@ -310,18 +349,26 @@ def prompt_document(
     return Document(title="", sections=(Section("", tuple(blocks), answer=True),))
 
 
-def next_blocks(trip: Trip, circuit: Circuit) -> list[Block]:
-    """What to measure next, what the answers would mean, and what comes after it."""
+def next_blocks(
+    trip: Trip, circuit: Circuit, why: str = "", *, else_enter: bool = False
+) -> list[Block]:
+    """What to measure next and `why`, what the answers would mean, and what comes after it;
+    with `else_enter` what to do about any other answer too."""
     first = trip.steps[0]
     state = _lower(state_line(first.reading, circuit))
-    why = "To settle it" if trip.settles else "Next"
-    blocks: list[Block] = [Paragraph(f"{why}, {state}: {step_text(first, circuit)}.", "strong")]
+    when = "To settle it" if trip.settles else "Next"
+    reason = f" ({why})" if why else ""
+    step = f"{when}, {state}: {step_text(first, circuit)}{reason}."
+    blocks: list[Block] = [Paragraph(step, "strong")]
     if meanings := meanings_of(first):
-        blocks.append(BulletList(tuple(map(_whole, meanings[:MOST_ANSWERS]))))
+        told = [*map(_whole, meanings[:MOST_ANSWERS]), *["anything else: enter it"] * else_enter]
+        blocks.append(BulletList(tuple(told)))
     if then := then_line(trip.steps, circuit):
         blocks.append(Paragraph(then))
     if any(relay_state(step.reading, circuit) == RELAY_ON for step in trip.steps):
         blocks.append(Paragraph(RELAY_ON_HOW))
+    if "coil+" in (first.reading.red, first.reading.black):
+        blocks.append(Paragraph(COIL_ENDS))
     return blocks
 
 
@@ -525,8 +572,7 @@ def _because_text(measured: Measured, case: Case) -> str:
     reading, circuit = measured.reading, case.circuit
     state = relay_state(reading, circuit)
     good = good_board(case.atlas, reading)
-    beside = ", parts in parallel" if is_wide(reading.function, good.low, good.high) else ""
-    shown = f"good board{state}{':' * bool(state)} {spread_text(reading.function, good)}{beside}"
+    shown = f"good board{state}{':' * bool(state)} {good_text(reading.function, good)}"
     return f"{reading_text(reading, circuit)}: {show_measured(measured)} ({shown})"
 
 
@@ -534,7 +580,8 @@ def step_text(step: Suggestion, circuit: Circuit) -> str:
     """A reading to take: function, probes, range."""
     reading = step.reading
     between = parts_between(circuit, reading.red, reading.black)
-    row = ", in series" if reading.function.row.dead and len(between) > 1 else ""
+    ohms = reading.function is Function.OHM
+    row = ", in series" if ohms and len(between) > 1 else ""
     again = "" if step.again is None else f" once more (it showed {show_measured(step.again)})"
     parts = (f"{reading_text(reading, circuit)}{row}{again}", range_text(step))
     return "; ".join(part for part in parts if part)
@@ -543,15 +590,17 @@ def step_text(step: Suggestion, circuit: Circuit) -> str:
 def assumed_line(board: Board, meter: Meter, diagnosis: Diagnosis) -> str:
     """What was assumed and the answer may hang on, three things at most."""
     taken = [m.reading.function.row for m in diagnosis.measured]
+    ended = [m.reading.function.row for m in diagnosis.measured if m.value == OVERLOAD]
     if diagnosis.suggestion is not None:
-        taken.append(diagnosis.suggestion.reading.function.row)
+        ended.append(diagnosis.suggestion.reading.function.row)
+        taken.append(ended[-1])
     parts = []
     if diagnosis.suggestion is not None and diagnosis.suggestion.reading.function.row.scope:
         parts.append('a scope is at hand (else set scope = "no": zcd help readings)')
-    if not meter.diode_stated and any(row.method is Method.JUNCTION for row in taken):
+    if not meter.diode_stated and any(row.method is Method.JUNCTION for row in ended):
         parts.append(
-            "your meter's diode test shows OL somewhere above 1.2 V (if you know where, set "
-            "diode_stop: zcd help readings)"
+            "your meter's diode test reads 1.2 V at least (to be sure set diode_stop: zcd help "
+            "readings)"
         )
     scope = any(row.method is Method.SCOPE for row in taken)
     known = {each.key: each.value for each in board.assumptions}
@@ -565,9 +614,9 @@ def _assumed_text(board: Board, key: str, value: str) -> str:
     if key == "chain.rectifier_first" and board.rectifier is not None:
         return f"the resistors come before {plain(board.rectifier.ref)}"
     if key == "chain.return_resistors":
-        return f"{value} on the neutral side ({key})"
+        return f"{value} on the neutral side"
     if key == "chain.topology":
-        return f"the circuit is {value} ({key})"
+        return f"the circuit is {value}"
     if key == "optocoupler.grade":
         unread = ", no grade read" if grade_unread(board) else ""
         return f"CTR {value.partition('(')[2].rstrip(')') or value}{unread}"

@@ -8,6 +8,7 @@ import numpy as np
 
 from zcd.circuit.elements import Circuit, DcSource, MainsSource, Resistance
 from zcd.diagnosis.faults import Fault
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.rank import Ranked
 from zcd.report.text import probability_text, quantity_text
@@ -60,10 +61,13 @@ def _nominal(fault: Fault, circuit: Circuit) -> tuple[str, float]:
 
 
 def range_text(suggestion: Suggestion) -> str:
-    """The range on which a meter holds whatever is expected; empty where there is none to set."""
+    """The range of a meter for what is expected; empty where there is none to set."""
     if suggestion.full_scale is None:
         return ""
-    scale = quantity_text(suggestion.full_scale, suggestion.reading.function.row.unit)
+    function = suggestion.reading.function
+    scale = quantity_text(suggestion.full_scale, function.row.unit)
+    if function is Function.OHM:  # where a higher one would show too few digits
+        return f"meter on auto, or from {scale} up"
     return f"meter on auto, or on {scale} or more"
 
 

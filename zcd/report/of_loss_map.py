@@ -35,8 +35,8 @@ def loss_map_title(loss_map: LossMap) -> str:
         return f"No sync as described: {RULE_WORDS[loss_map.failed_rule].broken}"
     if up.key == CTR and (ends := _ends_text(up, loss_map.reach_up)):
         return (
-            f"{_at_text(across)}, a typical optocoupler loses sync {ends} of the CTR it had when "
-            "new (the worst of its grade: zcd check)"
+            f"{_at_text(across)}, a typical optocoupler loses sync {ends} of its CTR when new (the "
+            "weakest of its grade: zcd check)"
         )
     if ends := _ends_text(up, loss_map.reach_up):
         return f"{_at_text(across)}, sync is lost where {up.words} is {ends}"
@@ -81,7 +81,7 @@ def end_text(quantity: Quantity, end: float) -> str:
     """Where a quantity meets the boundary, and how far away that is."""
     step = _step_text(quantity, end)
     return (
-        f"limit {value_text(quantity, end)}, {step} away"
+        f"limit {value_text(quantity, end)}, reserve {step}"
         if quantity.unit
         else f"limit {value_text(quantity, end)}"
     )
@@ -91,7 +91,7 @@ def _step_text(quantity: Quantity, end: float) -> str:
     """From the board's value to another: a factor on a logarithmic axis, else a difference."""
     if quantity.logarithmic:
         factor = max(quantity.here / end, end / quantity.here)
-        return f"{factor:.3g} times"
+        return f"factor {factor:.3g}"
     return quantity_text(abs(end - quantity.here), quantity.unit)
 
 
@@ -103,7 +103,7 @@ def loss_map_table(loss_map: LossMap) -> Table:
     rows = tuple(
         (quantity.words, value_text(quantity, quantity.here), *row)
         for quantity, reach in pairs
-        for row in _end_rows(quantity, reach)
+        for row in _end_rows(quantity, reach, locks)
     )
     return Table(
         title="How far the board is from losing sync" if locks else "Where sync would work",
@@ -111,9 +111,9 @@ def loss_map_table(loss_map: LossMap) -> Table:
             "quantity",
             "this board",
             *(
-                ("sync is lost", "away", "because")
+                ("keeps sync", "reserve", "beyond it")
                 if locks
-                else ("sync works", "away", "fails here")
+                else ("sync works", "reserve", "fails here")
             ),
         ),
         rows=rows,
@@ -122,18 +122,25 @@ def loss_map_table(loss_map: LossMap) -> Table:
     )
 
 
-def _end_rows(quantity: Quantity, reach: Reach) -> list[tuple[str, str, str]]:
+def _end_rows(quantity: Quantity, reach: Reach, locks: bool) -> list[tuple[str, str, str]]:
     """Each end on one quantity: where, how far away, why; without one, how far was looked."""
-    ends = (("below", reach.below, reach.rule_below), ("above", reach.above, reach.rule_above))
+    ends = (
+        ("down to", "below", reach.below, reach.rule_below),
+        ("up to", "above", reach.above, reach.rule_above),
+    )
     rows = [
-        (f"{way} {value_text(quantity, end)}", _step_text(quantity, end), rule or "")
-        for way, end, rule in ends
+        (
+            f"{kept if locks else needed} {value_text(quantity, end)}",
+            _step_text(quantity, end),
+            rule or "",
+        )
+        for kept, needed, end, rule in ends
         if isfinite(end)
     ]
     span = f"{quantity.low:.3g} to {quantity.high:.3g} times"
     if quantity.unit:
         span = quantity_span_text(quantity.low, quantity.high, quantity.unit)
-    return rows or [(f"not from {span}", "", "")]
+    return rows or [(f"{span if locks else f'not from {span}'}", "all tried" * locks, "")]
 
 
 def loss_map_lines(loss_map: LossMap, loss_share: LossShare) -> tuple[str, ...]:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection, Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 from zcd.board.model import Board
-from zcd.circuit.elements import Circuit, Phototransistor
-from zcd.circuit.points import LED_ENDS, leads_text, part_words, probe_texts
+from zcd.circuit.elements import Circuit, Junction, Phototransistor
+from zcd.circuit.points import LED_ENDS, leads_text, part_words, parts_at, probe_texts
 from zcd.diagnosis.case import ExpectedReadings
 from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
 from zcd.diagnosis.functions import Function, Method
@@ -47,24 +47,34 @@ STATE_WORDS = {
 }
 
 
+COIL_ENDS = "coil+: the end of the relay's coil at its supply."
 POINT_WORDS = {
     ("line", "neutral"): "line, neutral: the mains terminals.",
     ("feed",): "feed: where the chain begins, behind the load relay's contact if it has one.",
-    ("led+", "led-"): "led+, led-: the ends of the optocoupler's LED.",
+    ("led+", "led-"): "led+, led-: the optocoupler's LED pins, mostly 1, 2.",
     ("base", "emitter"): "base, emitter: leads of the transistor; its collector is the pin.",
+    ("coil+", "coil-"): COIL_ENDS,
     ("logic0",): "logic0: the controller's ground.",
 }
 """Points by what they are called in the rows, and where one finds them."""
-BENCH_BANDS = "good board: mains within 5 %, 15 to 35 °C."
+BENCH_BANDS = "good board: mains within 5 %, 15 to 35 °C, meter error included."
 
 
-WIDE_OHMS = "Wide ohms: other parts are in parallel; in doubt lift one end."
+WIDE_OHMS = "Ohms with a wide range: parts in parallel; in doubt lift one end."
 WIDE_RATIO = 1.5
 
 
 def is_wide(function: Function, low: float, high: float) -> bool:
     """Whether ohms of a good board tell little, as for a part with others beside it."""
     return function is Function.OHM and WIDE_RATIO * low < high < OVERLOAD
+
+
+def good_text(function: Function, good: ExpectedRange) -> str:
+    """What a good board shows; where other parts are in parallel, how low that may be."""
+    if not is_wide(function, good.low, good.high):
+        return spread_text(function, good)
+    low, high = (show_value(function, end) for end in (good.low, good.high))
+    return f"up to {high}, with parts in parallel down to {low}"
 
 
 def card_screen_document(expected: ExpectedReadings) -> Document:
@@ -87,7 +97,7 @@ def _screen(expected: ExpectedReadings, most: int) -> Document:
     cautions = dict.fromkeys(text for side in sides for text in SHORT_CAUTIONS[side])
     words = (
         no_sync_line(expected.board),
-        f"{_legend(expected.board, told, rows)}{f' {WIDE_OHMS}' if wide else ''}",
+        f"{_legend(expected.board, told, expected.circuit)}{f' {WIDE_OHMS}' if wide else ''}",
         read_as_line(expected.board),
         unread_line(expected.board),
         f"CAUTION: {' '.join(cautions)} {LOCAL}",
@@ -116,7 +126,7 @@ def card_page_document(expected: ExpectedReadings) -> Document:
         title="Expected readings",
         columns=COLUMNS,
         rows=rows,
-        remark=_legend(expected.board, lines, rows),
+        remark=_legend(expected.board, lines, expected.circuit),
     )
     return Document(
         title=plain(expected.board.name), sections=(Section("", (table,), answer=True),)
@@ -191,33 +201,36 @@ def _sides(lines: Sequence[ExpectedReading]) -> list[AccessLevel]:
     return [side for side in SHORT_STATES if any(line.access is side for line in lines)]
 
 
-def _legend(
-    board: Board, lines: Sequence[ExpectedReading], rows: Sequence[Sequence[object]]
-) -> str:
+def _legend(board: Board, lines: Sequence[ExpectedReading], circuit: Circuit) -> str:
     """What the words in the rows of these readings mean."""
-    places = " ".join(str(row[1]) for row in rows)
+    shorts = [_short(line.reading, circuit) for line in lines]
+    points = [point for short in shorts for point in short.points]
     words = [BENCH_BANDS, *(STATE_WORDS[side] for side in _sides(lines) if side in STATE_WORDS)]
+    if len(board.mains.nominal_hz) > 1:
+        words[0] = words[0].replace(
+            "mains", f"{quantity_text(board.mains.frequency_hz, 'Hz')}, mains"
+        )
     if board.relay is not None:
         words = [
             text.replace("plugged in", "plugged in, load relay on (start a program)")
             for text in words
         ]
-    if joints := [word.strip(",") for word in places.split() if "/" in word]:
-        first, _, second = joints[0].partition("/")
-        words.append(f"{joints[0]}: where {first} and {second} meet.")
+    if joint := next((parts for point in points if (parts := parts_at(point, circuit))), ()):
+        words.append(f"{'/'.join(joint)}: where {' and '.join(joint)} meet.")
     if any(may_miss(each.reading.function, each.healthy.low, each.healthy.high) for each in lines):
         opto = board.optocoupler
         span = "the tolerances" if opto is None else f"the grade of {opto.ref}"
         words.append(f"or 0: at an end of {span} pulses may be too short to count.")
-    if re.search(r"\bD\w* reversed", places):
+    if any(short.is_turned for short in shorts):
         words.append("reversed: red probe on the banded end.")
-    if "duty" in places:
+    if any(line.reading.function is Function.DUTY for line in lines):
         words.append("duty: share of time LOW; if your meter counts high, take it from 100 %.")
-    if bridge := re.search(r"(\w+)~1", places):
-        words.append(f"{bridge[1]}~1: its ~ lead at the feed; {bridge[1]}~2: the other.")
-    if rows_of_parts := re.search(r"\S+ to \S+", places):
-        words.append(f"{rows_of_parts[0]}: all in series.")
-    words += [text for names, text in POINT_WORDS.items() if any(n in places for n in names)]
+    leads = [lead for point in points for lead in (point, *parts_at(point, circuit))]
+    if bridge := next((lead.removesuffix("~1") for lead in leads if lead.endswith("~1")), ""):
+        words.append(f"{bridge}~1: its ~ lead at the feed; {bridge}~2: the other.")
+    if ends := next((short.ends for short in shorts if short.ends), ()):
+        words.append(f"{' to '.join(ends)}: all in series.")
+    words += [text for names, text in POINT_WORDS.items() if {*names} & {*points}]
     return " ".join(words)
 
 
@@ -247,26 +260,55 @@ def meter_text(meter: Meter) -> str:
     )
 
 
+class Short(NamedTuple):
+    """A reading in one line, and what of it a legend explains.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``ohm R1`` or ``dc pin, logic0``.
+    points : tuple of str
+        Nodes, or leads of a bridge, that the text names.
+    ends : tuple of str
+        First and last of parts in series.
+    is_turned : bool
+        Whether it is a diode, red on its cathode.
+    """
+
+    text: str
+    points: tuple[str, ...] = ()
+    ends: tuple[str, ...] = ()
+    is_turned: bool = False
+
+
 def short_reading(reading: Reading, circuit: Circuit) -> str:
     """A reading in one line, such as ``ohm R1`` or ``dc pin, logic0``."""
-    over = parts_over(circuit, reading.red, reading.black)
-    if not over and reading.function.row.dead:
-        row: Sequence[str] = parts_between(circuit, reading.red, reading.black)
-        over = f"{row[0]} to {row[-1]}" if row else ""
-    red, black = probe_texts(reading.red, reading.black, circuit)
+    return _short(reading, circuit).text
+
+
+def _short(reading: Reading, circuit: Circuit) -> Short:
+    function, nodes = reading.function, (reading.red, reading.black)
+    over = parts_over(circuit, *nodes)
+    row = parts_between(circuit, *nodes) if function.row.dead and not over else ()
+    ends = tuple(part_words(ref) for ref in (row[0], row[-1])) if row else ()
+    red, black = probe_texts(*nodes, circuit)
     if {red, black} == set(LED_ENDS):
-        return f"{reading.function} {red}, {black}"
-    if reading.function.row.dead and ", " in over:
-        return f"{reading.function} {red}, {black} ({side_by_side(over.split(', '), circuit)})"
-    simple = over not in circuit or not isinstance(circuit[over], Phototransistor)
-    if reading.function.row.dead and reading.function.value == "ohm" and over and simple:
-        names = " to ".join(part_words(ref) for ref in over.split(" to "))
+        return Short(f"{function} {red}, {black}", LED_ENDS)
+    if function.row.dead and ", " in over:
+        with_others = side_by_side(over.split(", "), circuit)
+        return Short(f"{function} {red}, {black} ({with_others})", nodes)
+    if function is Function.OHM and ends:
+        return Short(f"ohm {' to '.join(ends)}", ends=ends)
+    if function is Function.OHM and over in circuit:
+        part = circuit[over]
         if leads := leads_text(over, reading.red, circuit):
-            return f"ohm {leads[0]}, {leads[1]}"
-        turned = " reversed" if over in circuit and circuit[over].nodes[0] != reading.red else ""
-        return f"ohm {names}{turned}"
-    usual = reading.power is usual_power(reading.function)
-    return f"{reading.function} {red}, {black}{'' if usual else f' {reading.power}'}"
+            return Short(f"ohm {leads[0]}, {leads[1]}", leads)
+        if not isinstance(part, Phototransistor):
+            turned = part.nodes[0] != reading.red
+            words = f"ohm {part_words(over)}{' reversed' * turned}"
+            return Short(words, is_turned=turned and isinstance(part, Junction))
+    usual = reading.power is usual_power(function)
+    return Short(f"{function} {red}, {black}{'' if usual else f' {reading.power}'}", nodes)
 
 
 def _best_told(line: ExpectedReading, circuit: Circuit, new: Collection[str]) -> list[str]:

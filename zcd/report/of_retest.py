@@ -120,7 +120,7 @@ def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
         _run_line(retest),
         not_repeated,
         WIDE_OHMS if wide else "",
-        "Powered readings are compared with the load relay on." if powered else "",
+        "Powered readings count only with the load relay on: start a program." if powered else "",
         *remaining,
     )
     return [Paragraph(line) for line in lines if line]
@@ -163,18 +163,19 @@ def _likeliest_line(retest: Retest) -> str:
         return ""
     share, likeliest = probability_text(retest.likeliest_ratio), retest.likeliest
     what = f"; {likeliest.words}" if retest.likeliest_ratio >= PROBABLY else ""
-    return f"Likeliest now: {likeliest.key} ({share}){what}."
+    return f"Likeliest so far: {likeliest.key} ({share}){what}."
 
 
 def _next_line(retest: Retest) -> str:
     """How to find the fault of a board that fails, as a command; empty where none does."""
     if not retest.differs:
         return ""
-    first = retest.differs[0].measured
-    given = typed_text(first, retest.circuit)
-    more = ", and all other readings" if len(retest.readings) > 1 else ""
+    order = sorted(retest.readings, key=lambda again: again.good)
+    given = [f'-r "{typed_text(each.measured, retest.circuit)}"' for each in order]
+    more = ", and all other readings" if len(given) > MOST_SHOWN else ""
     again = "If it stays so, find" if _otherwise_good(retest) else "Next: find"
-    return f'{again} the fault: zcd diagnose {plain(retest.board.file)} -r "{given}"{more}.'
+    asked = " ".join(given[:MOST_SHOWN])
+    return f"{again} the fault: zcd diagnose {plain(retest.board.file)} {asked}{more}"
 
 
 def command_line(retest: Retest, file: str, job_file: str) -> str:
@@ -281,8 +282,8 @@ def _run_line(retest: Retest) -> str:
     if not retest.missing or not _pulses_read(retest):
         return ""
     dead = access_level(retest.circuit, missing_in_order(retest)[0]) is AccessLevel.DEAD
-    first = "Then plug in and" if dead else "After it"
-    return f"{first} let it run: the sync error must not come back."
+    first = "Then plug in and let it run" if dead else "Then let it run"
+    return f"{first}: the sync error must not come back."
 
 
 def _pulses_read(retest: Retest) -> bool:

@@ -120,10 +120,10 @@ class Sizes:
     @property
     def warning(self) -> str:
         """What to look at, and what to write then."""
-        bears = "it bears" if len(self.refs) == 1 else "each bears"
+        gets = "it gets" if len(self.refs) == 1 else "each gets"
         write = "" if self.enough is None else f', such as style = "{self.enough}"'
         return (
-            f"look at the size of {listed(self.refs)}: {bears} {self.loads}, too much for "
+            f"look at the size of {listed(self.refs)}: {gets} {self.loads}, too much for "
             f"{self.small}; then write it{write}"
         )
 
@@ -142,17 +142,18 @@ class Makes:
     @property
     def condition(self) -> str:
         """What has to be known of the part."""
-        are = "is" if len(self.refs) == 1 else "are"
-        return f"{listed(self.refs)} {are} rated {self.load} or more"
+        return (
+            f"{listed(self.refs)}: overloaded if rated {self.least}, as some {self.style} are; "
+            f"in order if rated {self.usual}, as most are"
+        )
 
     @property
     def warning(self) -> str:
         """What to look up, and what to write then."""
-        bears = "it bears" if len(self.refs) == 1 else "each bears"
+        gets = "it gets" if len(self.refs) == 1 else "each gets"
         return (
-            f"look up the rating of {listed(self.refs)}: {bears} {self.load}; most {self.style} "
-            f"are rated {self.usual}, some {self.least}; then write it, such as power = "
-            f'"{self.usual}"'
+            f"look up the rating of {listed(self.refs)}: {gets} up to {self.load}; then write it "
+            f'into the chain of the board file: chain = {{power = "{self.usual}"}}'
         )
 
 

@@ -346,9 +346,10 @@ def advice_lines(
     lines = []
     if not fits and set(flags) == {SYNC} and fan_flag_delay_s is not None:
         return [
-            "A sync fault raises the fan flag too, with the controller as assumed about "
-            f"{format_si(fan_flag_delay_s, 's', digits=2)} later: the same fault. Read the display "
-            "again; until then treat it as a sync fault."
+            "The fan flag follows a sync fault, after about "
+            f"{format_si(fan_flag_delay_s, 's', digits=2)} with the controller as assumed. Wait "
+            "and read the display again: with both flags it is still one fault, in the sync "
+            "circuit."
         ]
     if not fits:
         return ["No single cause of this board raises just these flags: look for two faults."]

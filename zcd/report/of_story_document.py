@@ -164,11 +164,11 @@ def _reading_sections(causes: CausesForFlags, plan: Trip) -> tuple[Section, ...]
         relay = (
             ""
             if causes.board.relay is None
-            else " Feed: load side of the relay's contact; start a program first."
+            else " Feed is the load side of the relay's contact: start a program first."
         )
         line = (
-            f"{to_tell} the sides apart: {reading_text(causes.told.reading, causes.circuit)} "
-            f"({causes.told.where}).{relay} "
+            f"{to_tell} on which side the fault is: "
+            f"{reading_text(causes.told.reading, causes.circuit)} ({causes.told.where}).{relay} "
         )
         blocks.append(Paragraph(f"{line}{_answers(causes.told)}."))
     if plan.steps:

@@ -22,6 +22,7 @@ from zcd.margin.rules import SYNC, Rule
 from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import SMALL_ZENER_W, ResistorStress
 from zcd.refdata import default, table
+from zcd.report.of_changes import pins_text
 from zcd.report.of_sizes import small_chain
 from zcd.report.table import FAIL, Table
 from zcd.report.text import listed, quantity_text, rule_words, share_text
@@ -42,7 +43,9 @@ MOST_NAMED = 3
 """Resistors of a heading that are named one by one."""
 ZENER_SIZES_W = (0.5, 1.3, 3.0, 5.0)
 MORE_LEADED = "More parts than places: support and sleeve the joints."
-MORE_CHIPS = "More chips than pads: better a larger one, or leaded ones, fixed and sleeved."
+MORE_CHIPS = (
+    "Two chips do not fit the pads of one: better one larger chip, or leaded resistors, sleeved."
+)
 SPARE_POWER = 2.0
 """Of a zener over its load: common practice, no source."""
 
@@ -170,15 +173,16 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
             words += ", leaded: solder it onto the pads"
     else:
         words = f"chain {_change_text(_total(new, answer) / _total(old, answer))}"
-    before = used_ratio(found.original, answer.replaced)
-    now = used_ratio(proposal.verdict, proposal.parts)
+    before = used_text(found.original, answer.replaced)
+    now = used_text(proposal.verdict, proposal.parts)
     if proposal.closeness is Closeness.OTHER:
-        return f"{words}, load {share_text(now, 1.0)}, low time {low_time_text(proposal.verdict)}"
+        return f"{words}, {now}, low time {low_time_text(proposal.verdict)}"
     if proposal.overloaded:
-        return f"as it was, overloaded, load {share_text(now, 1.0)}"
-    same = "as before" if abs(now - before) < 0.005 else f"was {share_text(before, 1.0)}"
+        return f"as it was, overloaded, {now}"
+    what = now.partition(" ")[0]
+    same = "as before" if now == before else f"was {before.removeprefix(f'{what} ')}"
     was = "" if any(part.size_assumed for part in old) else f" ({same})"
-    return f"{words}, load {share_text(now, 1.0)}{was}"
+    return f"{words}, {now}{was}"
 
 
 def _pull_up_reason(found: Substitutes, old: Resistor, proposal: Proposal) -> str:
@@ -200,29 +204,15 @@ def _optocoupler_reason(found: Substitutes, old: Optocoupler, proposal: Proposal
         make = ", any make" if sold_as(new.family) == new.family else ""
         return f"the same {same}{make}"
     if proposal.closeness is Closeness.LIKE:
-        words = "pulses within the original's tolerance"
+        words = "pulse within the original's range"
     else:
         words = _low_time_change(found, proposal)
     isolation, before = _limit(new, "isolation_v"), _limit(old, "isolation_v")
     if new.family != old.family and not isolation >= before:
         shown = "not known" if isnan(isolation) else quantity_text(isolation, "V")
         was = "not known" if isnan(before) else quantity_text(before, "V")
-        words += f"; isolation {shown} (was {was})"
+        words += f"; isolation {shown} (original's {was})"
     return f"{words}; {pins_text(new, old)}"
-
-
-def pins_text(new: Optocoupler, old: Optocoupler) -> str:
-    """How the pin-outs of two optocouplers compare."""
-    if new.family == old.family:
-        return "same pins"
-    now, before = package_of(new.family), package_of(old.family)
-    if not now:
-        return "package and pins: see its data sheet"
-    if not before:
-        return f"{now}, compare body and pins"
-    if now != before:
-        return f"{now}, not {before}: other pins"
-    return f"{now}, compare pin-outs"
 
 
 def _diode_reason(found: Substitutes, old: Diode, proposal: Proposal) -> str:
@@ -434,8 +424,8 @@ def passed_over_line(found: Substitutes, answer: Answer) -> str:
         return ""
     others = [o.part for o in found.drawer.optocouplers if not has_its_leds(o.part, found.board)]
     names = ", ".join(dict.fromkeys(stock_text(found, part) for part in others))
-    count = "two LEDs" if found.board.two_leds else "one LED"
-    return names and f"Not considered: {names}; this board has an optocoupler with {count}."
+    theirs, own = ("one LED", "two") if found.board.two_leds else ("two LEDs", "one")
+    return names and f"Not {names}: {theirs}, this board's has {own}."
 
 
 def proposals_table(found: Substitutes, answer: Answer) -> Table:
@@ -457,7 +447,7 @@ def proposals_table(found: Substitutes, answer: Answer) -> Table:
 _FIGURES = {
     "chain": ("total", "power", "voltage"),
     "optocoupler": ("CTR", "package", "isolation"),
-    "diode": ("reverse rating", "bears"),
+    "diode": ("reverse rating", "voltage"),
     "pull-up": ("change",),
     "capacitor": (),
 }
@@ -523,15 +513,26 @@ def stresses_of(verdict: Verdict, parts: Sequence[Part]) -> list[ResistorStress]
     return [stress for stress in verdict.resistors if stress.resistor.ref in mine]
 
 
+def _most_used(verdict: Verdict, parts: Sequence[Part]) -> ResistorStress:
+    return max(stresses_of(verdict, parts), key=ResistorStress.used_ratio)
+
+
 def used_ratio(verdict: Verdict, parts: Sequence[Part]) -> float:
-    """Highest share of a power or voltage limit that any of these resistors bears."""
-    return max(stress.used_ratio() for stress in stresses_of(verdict, parts))
+    """Highest share of a power or voltage limit that any of these resistors has."""
+    return _most_used(verdict, parts).used_ratio()
+
+
+def used_text(verdict: Verdict, parts: Sequence[Part]) -> str:
+    """The power or the voltage of these resistors that is nearest to its limit, as its share."""
+    worst = _most_used(verdict, parts)
+    what = "power" if worst.power_ratio >= worst.voltage_ratio else "voltage"
+    return f"{what} {share_text(worst.used_ratio(), 1.0)}"
 
 
 def load_line(found: Substitutes, shown: int) -> str:
     """What load means, and what the new resistors are taken to be rated for; empty: none is new."""
     ratings = {
-        part.style: f"{part.style}: {_rating(part)}"
+        part.style: f"{part.style} {_rating(part)}"
         for answer in found.answers
         if answer.kind == "chain"
         for proposal in (*answer.proposals[:shown], *answer.others)
@@ -539,14 +540,13 @@ def load_line(found: Substitutes, shown: int) -> str:
     }
     if not ratings:
         return ""
-    return f"Load: worst case of the new parts ({'; '.join(ratings.values())})."
+    return f"power, voltage: worst case of the new parts. Rated: {'; '.join(ratings.values())}."
 
 
 def _rating(part: Resistor) -> str:
-    watts = quantity_text(part.rated_power_w, "W")
-    if part.usual_power_w is not None:
-        watts += f", most {quantity_text(part.usual_power_w, 'W')}"
-    return f"{watts}, {quantity_text(part.working_v, 'V')}"
+    watts, usual = quantity_text(part.rated_power_w, "W"), part.usual_power_w
+    more = "" if usual is None else f" (most makers: {quantity_text(usual, 'W')})"
+    return f"{watts}{more}, {quantity_text(part.working_v, 'V')}"
 
 
 def pads_line(found: Substitutes, shown: int) -> str:

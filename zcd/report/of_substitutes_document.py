@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from zcd.board.model import Resistor
+from zcd.board.parts_library import all_resistors
 from zcd.errors import plain
+from zcd.margin.rules import worst_status
 from zcd.report.cautions import FITTED, OF_OPTOCOUPLERS
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
-from zcd.report.of_board import READ_AGAIN, drawer_lines, read_as_line, unread_line
+from zcd.report.of_board import READ_AGAIN, drawer_lines, read_as_line
 from zcd.report.of_check import assumed_values_table, board_line
 from zcd.report.of_check_document import caution_sections, end_sections
 from zcd.report.of_drive_parts import drive_lines, need_line, refused_lines, switches_table
@@ -25,7 +27,7 @@ from zcd.report.of_substitutes import (
     proposals_table,
 )
 from zcd.report.terminal import longest_on_a_screen
-from zcd.report.text import listed
+from zcd.report.text import listed, quantity_text
 from zcd.simulation.drive_parts import Replacements, Switches
 from zcd.substitutes.proposals import SHOWN, few_tried
 from zcd.substitutes.search import CAPACITOR, Substitutes
@@ -48,9 +50,9 @@ def brief_document(result: Replacements) -> Document:
 def _brief(result: Replacements, shown: int) -> Document:
     """So many proposals for each part."""
     found = result.found
-    blocks: list[Block] = []
-    if line := original_line(found):
-        blocks.append(Paragraph(line))
+    blocks: list[Block] = [
+        Paragraph(line) for line in (guess_line(found), original_line(found)) if line
+    ]
     for answer in found.answers:
         blocks.append(Paragraph(heading(found, answer), weight="strong"))
         if answer.kind == "contact":
@@ -67,10 +69,8 @@ def _brief(result: Replacements, shown: int) -> Document:
     if any(answer.kind == "chain" for answer in found.answers):
         loads = f"{load_line(found, shown)} {pads_line(found, shown)}".strip()
         blocks += [Paragraph(loads)] * bool(loads)
-    board = found.board
     said = (
-        others_over_line(found), read_as_line(board), unread_line(board), _more_line(result),
-        _next_line(found),
+        others_over_line(found), _more_line(result), _next_line(found), read_as_line(found.board),
     )  # fmt: skip
     blocks += [Paragraph(line) for line in said if line]
     blocks += map(Paragraph, drawer_lines(found.drawer, SHOWN))
@@ -84,6 +84,20 @@ def _brief(result: Replacements, shown: int) -> Document:
         blocks.append(Paragraph(OF_OPTOCOUPLERS))
     title = f"{plain(found.board.name)}: {_stock_text(found)}"
     return Document(title=title, sections=(Section("", tuple(blocks), answer=True),))
+
+
+def guess_line(found: Substitutes) -> str:
+    """To find the value of what is replaced first, where it could not be read; else empty."""
+    asked = {part.ref for answer in found.answers for part in answer.replaced}
+    taken = {part.ref: part.resistance_ohm for part in all_resistors(found.board)}
+    guessed = [each.ref for each in found.board.unknowns if each.ref in asked]
+    if not guessed:
+        return ""
+    values = listed([f"{plain(ref)} ({quantity_text(taken[ref], 'Ω')})" for ref in guessed])
+    return (
+        f"The value of {values} is a guess. First {READ_AGAIN}; write it into "
+        f"{plain(found.board.file)}, ask again. If the guess is right:"
+    )
 
 
 def _stock_text(found: Substitutes) -> str:
@@ -100,9 +114,12 @@ def _more_line(result: Replacements) -> str:
     judged = any(answer.proposals for answer in found.answers)
     several = sum(len(answer.proposals) for answer in found.answers) > 1
     passes = f"{'Each' if several else 'It'} passes the check. "
+    if worst_status(found.original.every_rule) == "warning":
+        each = "each of these" if several else "this one"
+        passes = f"The board as built has a warning (zcd check), and so it has with {each}. "
     passes *= judged and not found.original.failed
     able = any(answer.kind != "contact" for answer in found.answers)
-    more = "For parts that change more, add --any." if able and not found.others else ""
+    more = "For looser matches, add --any." if able and not found.others else ""
     if few_tried(found.board, len(found.answers)):
         ref = next(part.ref for answer in found.answers for part in answer.replaced)
         more = f"With a capacitor on the mains side only the nearest is tried; --for {ref} tries "
@@ -112,13 +129,10 @@ def _more_line(result: Replacements) -> str:
 
 def _next_line(found: Substitutes) -> str:
     """How to have the board checked with what was fitted."""
-    if not any(answer.proposals or answer.others for answer in found.answers):
+    fits = any(answer.proposals or answer.others for answer in found.answers)
+    if not fits or guess_line(found):
         return ""
     file = plain(found.board.file)
-    asked = {part.ref for answer in found.answers for part in answer.replaced}
-    if guessed := [each.ref for each in found.board.unknowns if each.ref in asked]:
-        refs = plain(listed(guessed))
-        return f"The value of {refs} is a guess: {READ_AGAIN}. Write it into {file}, ask again."
     return (
         f"If you fit a different part: zcd new --like {file} repaired.toml, write it in, then "
         f"zcd check repaired.toml --was {file}"

@@ -94,7 +94,7 @@ def all_wrong(circuit: Circuit) -> list[Wrong]:
 
 def _as_before(wrong: Wrong, circuit: Circuit) -> bool:
     """Two LEDs back to back in one part are the same when it is turned round."""
-    return wrong.keys == ("OC1 LED reversed",) and "OC1.led2" in circuit
+    return wrong.keys == ("OC1 reversed",) and "OC1.led2" in circuit
 
 
 def _burns(wrong: Wrong, circuit: Circuit) -> bool:
@@ -236,7 +236,7 @@ def _led(ref: str, a: str, b: str) -> Iterator[Wrong]:
         pin = _and(_junction_opened(one), _junction_opened(ref))
         yield Wrong(kind="optocoupler", keys=(f"{opto} LEDs open",), change=pin)
     if ref.endswith("led"):
-        yield Wrong(kind="reversed or wrong part", keys=(f"{name} reversed",), change=_turned(ref))
+        yield Wrong(kind="reversed or wrong part", keys=(f"{opto} reversed",), change=_turned(ref))
 
 
 def _diode(ref: str, a: str, b: str) -> Iterator[Wrong]:
