@@ -274,3 +274,15 @@ def test_chain_is_needed_where_there_is_no_circuit() -> None:
     del value["chain"]
     with pytest.raises(InputError, match="chain: found nothing"):
         board_from_dict(value)
+
+
+def test_the_power_of_all_resistors_is_written_into_the_chain() -> None:
+    """As the check asks for it where makers rate one size differently."""
+    text = """mains = "230 V 50 Hz"
+    circuit = ["line - R3 120k 1206 - R4 120k 1206 - Q1.b", "neutral - logic0",
+               "Q1.b - D2 1N4148 < - logic0", "Q1 BC847"]
+    output = {pull_up = "10k", supply = "5 V"}
+    """
+    (chain,) = zcd.loads(f'{text}chain = {{power = "250 mW"}}').chains
+    assert [(part.style, part.rated_power_w) for part in chain] == [("1206", 0.25)] * 2
+    assert all(part.usual_power_w is None for part in chain)

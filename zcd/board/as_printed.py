@@ -133,6 +133,8 @@ class Reader:
         Key of a resistor that nobody could read -> limits of its resistance. [Ω]
     references : dict
         Key of a capacitor -> reference written before its value.
+    written_power : object
+        What ``chain.power`` says of all resistors of a circuit.
     chain_power : object
         Rated power that the chain's style says, where that is between two styles.
     """
@@ -143,6 +145,7 @@ class Reader:
     unknown: dict[str, tuple[float, float]] = field(default_factory=dict)
     references: dict[str, str] = field(default_factory=dict)
     chain_power: Any = None
+    written_power: Any = None
 
     def note(self, key: str, printed: object, meaning: str, *, on_chip: bool = False) -> None:
         """Say what a text was taken for."""
@@ -400,6 +403,8 @@ def _resistors(reader: Reader) -> None:
     chain = reader.value.get("chain")
     chain_style = None
     if isinstance(chain, dict):
+        if "circuit" in reader.value:  # whose resistors are not in the chain's lists
+            reader.written_power = chain.pop("power", None)
         written = "power" in chain
         _style(reader, chain, "chain.style")
         chain_style = chain.get("style")

@@ -529,6 +529,8 @@ def _resistors(reader: Reader, parts: _Parts, style: Any) -> dict[str, ResistorT
         read[ref] = item if isinstance(item, dict) else {"value": item}
         if reader.chain_power is not None:
             read[ref] = with_power(item, reader.chain_power)
+        if reader.written_power is not None:
+            read[ref] = {"power": reader.written_power, **read[ref]}
     unknown = [ref for ref in read if f"{KEY}.{ref}" in reader.unknown]
     for ref in unknown:
         key, order = f"{KEY}.{ref}", list(read)
