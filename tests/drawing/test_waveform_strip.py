@@ -11,7 +11,7 @@ from tests.drawing.test_schematic import text_boxes
 from tests.jobs.demo_job import DARK, HOLDS
 from zcd.board.files import parse_board
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.drawing.sketch import Sketch
+from zcd.drawing.sketch import Sketch, turning
 from zcd.drawing.symbols import Line, Words
 from zcd.drawing.waveform_strip import LEFT, WIDTH, waveform_strip
 from zcd.engine.solve import solve
@@ -38,6 +38,18 @@ def test_what_fades_is_seen_to_fade() -> None:
     assert heights[0] / heights[1] == pytest.approx(0.5, rel=0.01)
     led = [np.ptp(wave(sketch, "LED current")[:, 1]) for sketch in (half, whole)]
     assert led[0] / led[1] == pytest.approx(0.5, rel=0.03)
+
+
+def test_what_is_left_out_of_a_line_lies_on_it() -> None:
+    """A sine, read off between the points that are drawn (numpy.interp)."""
+    x = np.linspace(0.0, 500.0, 649)
+    y = 20.0 * np.sin(2.0 * np.pi * x / 500.0)
+    drawn_x, drawn_y = turning(np.column_stack([x, y]), 0.05).T
+    assert drawn_x.size < x.size / 5
+    assert (drawn_x[0], drawn_x[-1]) == (x[0], x[-1])
+    assert np.max(np.abs(np.interp(x, drawn_x, drawn_y) - y)) < 0.06
+    ring = turning(np.array([[0.0, 0.0], [4.0, 0.0], [8.0, 0.0], [8.0, 6.0], [0.0, 0.0]]), 0.05)
+    assert ring.tolist() == [[0.0, 0.0], [8.0, 0.0], [8.0, 6.0], [0.0, 0.0]]
 
 
 def test_each_lane_tells_its_own_peak() -> None:

@@ -11,12 +11,17 @@ from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from zcd.drawing.canvas import RED, drawing, new_figure
 from zcd.drawing.symbols import Disc, Line, Shape, Words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+
+FloatArray = NDArray[np.float64]
 
 LETTER = 9.0
 """Height of the letters, in points as everything here."""
@@ -89,6 +94,30 @@ def _corners(shape: Shape) -> list[tuple[float, float]]:
             width = WIDEST_LETTER * LETTER * len(text)
             left = x - {"start": 0.0, "middle": 0.5, "end": 1.0}[align] * width
             return [(left, y - LETTER), (left + width, y + 0.3 * LETTER)]
+
+
+def turning(points: FloatArray, off: float) -> FloatArray:
+    """A line with only the points at which it turns.
+
+    Parameters
+    ----------
+    points : array, shape (n, 2)
+    off : float
+        So far no point that is left out lies off the line that is drawn (Ramer, Douglas, Peucker).
+    """
+    kept, pieces = {0, len(points) - 1}, [(0, len(points) - 1)]
+    while pieces:
+        start, end = pieces.pop()
+        (x, y), away = points[end] - points[start], points[start + 1 : end] - points[start]
+        if not away.size:
+            continue
+        straight = np.hypot(x, y)
+        far = np.abs(x * away[:, 1] - y * away[:, 0]) / straight if straight else np.hypot(*away.T)
+        turn = start + 1 + int(np.argmax(far))
+        if far.max() > off:
+            kept.add(turn)
+            pieces += [(start, turn), (turn, end)]
+    return points[sorted(kept)]
 
 
 def sketch_svg(sketch: Sketch) -> str:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.circuit.build import input_refs
-from zcd.drawing.sketch import Group, Sketch, group_svg
+from zcd.drawing.sketch import Group, Sketch, group_svg, turning
 from zcd.drawing.symbols import BARRIER_DASHES, Line, Shape, Words
 from zcd.drawing.waveforms import crossing_times_s, waveform_title
 from zcd.engine.solution import Solution
@@ -34,6 +34,8 @@ COLUMNS = 216
 MIN_TOP_A = 1e-4
 FINER = 3
 """Drawn pieces between two solved points: enough for its size, and quick."""
+TURN_PT = 0.05
+"""A point that lies less off the straight way is not drawn."""
 MS = 1e3
 CROSSINGS = "dash-dot: true zero crossings"
 LEGEND, LINE = 29.0, 12.0
@@ -148,7 +150,8 @@ def _lane(lane: _Lane, wave: tuple[FloatArray, FloatArray], period: float) -> Gr
     """One quantity over time, with its name and its own peak."""
     time, values = wave
     xs = LEFT + WIDTH * time / period
-    points = tuple((float(a), float(b)) for a, b in zip(xs, lane.height_of(values), strict=True))
+    line = turning(np.column_stack([xs, lane.height_of(values)]), TURN_PT)
+    points = tuple((float(x), float(y)) for x, y in line)
     zero = float(lane.height_of(np.zeros(1))[0])
     y = lane.top
     shapes: tuple[Shape, ...] = (

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import re
-from itertools import pairwise
-from math import hypot
 
+import numpy as np
 from markupsafe import Markup
 
-from zcd.drawing.sketch import FONTS
+from zcd.drawing.sketch import FONTS, turning
 
-TURN_PT = 0.15
+TURN_PT = 0.2
 """So far a point lies off the straight line between two others, or it is left out."""
 
 
@@ -40,11 +39,7 @@ def _places(attribute: re.Match[str]) -> str:
 
 def _straightened(line: str) -> str:
     """A line of a path with only the points at which it turns."""
-    points = [tuple(map(float, pair.split())) for pair in re.split("[MLz]", line) if pair.strip()]
-    kept = points[:1]
-    for (x, y), (u, v) in pairwise(points[1:]):
-        a, b = kept[-1]
-        if abs((x - a) * (v - b) - (y - b) * (u - a)) > TURN_PT * hypot(u - a, v - b):
-            kept.append((x, y))
-    ends = "L".join(f"{x:g} {y:g}" for x, y in (*kept, *points[1:][-1:]))
+    pairs = (pair.split() for pair in re.split("[MLz]", line) if pair.strip())
+    points = turning(np.array(list(pairs), dtype=float), TURN_PT)
+    ends = "L".join(f"{x:g} {y:g}" for x, y in points)
     return f"M{ends}{'z' if 'z' in line else ''}"
