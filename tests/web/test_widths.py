@@ -220,6 +220,25 @@ def test_a_part_fitted_after_a_while_stays_fitted(sized: Chrome, bench: Server, 
     assert "R12 130 k" in json.loads(draft.read_text(encoding="utf-8"))["texts"]["replaced"]
 
 
+def test_a_failed_retest_is_told_where_the_job_is_closed(
+    sized: Chrome, bench: Server, job: Path
+) -> None:
+    """At once: the way back to the readings, and a reason that closing asks for."""
+    (bench.folder / f"{job.stem}.draft").unlink(missing_ok=True)
+    sized.get(bench.address + "repair?job=begun-job&part=R12")
+    tap(sized, "#drawer .primary")
+    waits_for(sized, ".repeat input")
+    press(sized, "OL")
+    wait(sized, lambda b: "1 differs" in text(b, "#retested"))
+    sized.find_element(By.XPATH, "//button[text()='Save the retest']").click()
+    waits_for(sized, "#back")
+    wait(sized, lambda b: "NOT READY" in text(b, "#end"))
+    tap(sized, "#step-4 > summary")
+    tap(sized, "#end .primary")
+    waits_for(sized, "[name=reason]")
+    assert load_job(job).closed is None
+
+
 def busy(browser: Chrome) -> bool:
     """Whether a piece that is in sight is still worked out."""
     waiting = "[aria-busy=true]:not([hx-trigger^=revealed]), .htmx-request"
