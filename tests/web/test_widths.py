@@ -277,6 +277,7 @@ def waits_for(browser: Chrome, what: str) -> None:
 def test_a_job_of_nine_answers_takes_few_keys(sized: Chrome, bench: Server) -> None:
     """From the opened board to the closed job with nothing but what has the focus by itself."""
     sized.get(bench.address)
+    sized.execute_script("sessionStorage.clear()")  # keys of other tests
     waits_for(sized, "#go")
     press(sized, Keys.ENTER)
     waits_for(sized, "#name")
