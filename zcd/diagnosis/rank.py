@@ -749,16 +749,25 @@ def _wrong_alone(
         points = {m.reading.red, m.reading.black}
         over = [each for each in measured if {each.reading.red, each.reading.black} == points]
         here = [each for each in over if each.reading.power is Power.DEAD and not each.unstable]
-        told = np.sum([_evidence(dictionary, [each])[0] for each in here], axis=0)
-        fits = [float(np.exp(told[:, dictionary.member == k]).mean()) for k in (GOOD_BOARD, *own)]
-        shares = dictionary.shares[own]
-        wrong = shares * fits[1:]
-        likely = float(wrong.sum() / (wrong.sum() + (1.0 - shares.sum()) * fits[0]))
-        fault = dictionary.faults[own[int(wrong.argmax())]]
+        (alone, _), (likely, fault) = (_wrong_by(dictionary, own, by) for by in ([m], here))
+        if alone < 0.5:  # a good part: what else is read there is of another
+            continue
         there = certain.fault if certain else None
         if likely >= SURE and not (there and fault.repair in (there.repair, *there.also)):
             result[fault.part] = Ranked(fault=fault, probability=likely)
     return result
+
+
+def _wrong_by(
+    dictionary: FaultDictionary, own: Sequence[int], measured: Sequence[Measured]
+) -> tuple[float, Fault]:
+    """How likely one of some faults is there, and not a good board; which of them first."""
+    told = np.sum([_evidence(dictionary, [each])[0] for each in measured], axis=0)
+    fits = [float(np.exp(told[:, dictionary.member == k]).mean()) for k in (GOOD_BOARD, *own)]
+    shares = dictionary.shares[own]
+    wrong = shares * fits[1:]
+    likely = float(wrong.sum() / (wrong.sum() + (1.0 - shares.sum()) * fits[0]))
+    return likely, dictionary.faults[own[int(wrong.argmax())]]
 
 
 def _with_proved(ranked: Sequence[Ranked], wrong: Sequence[Ranked]) -> tuple[Ranked, ...]:
