@@ -49,8 +49,8 @@ REWRITTEN = (
 """Phrases that were rewritten once, in all that the package says and in what is written of it."""
 BLOCK = re.compile(r"^```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 STATUS = re.compile(r"#\s*exit status (\d)")
-SERVES = "bench"
-"""Serves until it is ended: its words are only read."""
+ONLY_READ = (["bench"], ["practice", "--level"], ["practice", "--seed"])
+"""It serves until it is ended; exercises, of which the one that is recorded is done here."""
 by_name = pytest.mark.parametrize("path", [README, *GUIDES], ids=lambda path: path.stem)
 by_guide = pytest.mark.parametrize("path", GUIDES, ids=lambda path: path.stem)
 
@@ -170,8 +170,8 @@ def test_commands_of_a_guide_work(
     monkeypatch.chdir(tmp_path)
     for (program, *words), status in shell_lines(path):
         assert program == "zcd"
-        if words[0] == SERVES:
-            commands.commands[SERVES].make_context(SERVES, words[1:])
+        if any(words[: len(begins)] == begins for begins in ONLY_READ):
+            commands.commands[words[0]].make_context(words[0], words[1:])
             continue
         monkeypatch.setattr(sys, "stdin", StringIO("end\n"))
         assert main(words) == status, capsys.readouterr().err

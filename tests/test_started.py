@@ -15,7 +15,7 @@ THERE = {SELF, *PROJECT["scripts"]}
 """Needs no package of the system: it runs the code, or pip installs it with the project."""
 PROGRAM_PACKAGES = {
     "ngspice": "ngspice",
-    "chromium": "chromium",
+    "chromium-headless-shell": "chromium-headless-shell",
     "chromedriver": "chromium-driver",
     "bash": "bash",
     "zsh": "zsh",
@@ -64,7 +64,7 @@ def test_the_command_looks_for_each_and_installs_it() -> None:
     [
         ("ngspice ", {"tests/spice/test_deck.py", "zcd/spice/simulator.py"}),
         ("libngspice0", {"zcd/spice/library.py"}),
-        ("chromium ", {"tests/web/conftest.py"}),
+        ("chromium-headless-shell ", {"tests/web/conftest.py"}),
         ("zsh ", {"tests/cli/test_completion.py"}),
         ("fish ", {"tests/cli/test_completion.py"}),
         ("chromedriver", {"tests/web/conftest.py"}),

@@ -104,10 +104,10 @@ def test_what_shows_the_same_is_not_told_apart() -> None:
 
 def test_a_few_cases_from_transistor_level() -> None:
     """Some cases of that board: more is slow, and stands below."""
-    results = cases_of(SAMPLE_SEED, 0, cases=6)
+    results = cases_of(SAMPLE_SEED, 0, cases=4)
     print(figures(results))
-    assert len(results) == 6
-    assert sum(r.named for r in results) >= 5, [r for r in results if not r.named]
+    assert len(results) == 4
+    assert sum(r.named for r in results) >= 3, [r for r in results if not r.named]
 
 
 @pytest.mark.slow

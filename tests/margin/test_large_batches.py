@@ -21,7 +21,7 @@ from zcd.margin.population import even_points
 from zcd.margin.rule_margins import evaluate
 from zcd.margin.tolerances import draw, tolerances_of
 
-SMALL, MILLION = 3_000, 1_000_000
+SMALL, MILLION = 1_200, 1_000_000
 ALONE = 24
 """So many rows, taken at random, are judged again, each alone."""
 PIECE_BYTES = 100_000_000

@@ -289,16 +289,18 @@ def test_a_tapped_board_shows_a_loose_joint_at_once() -> None:
         assert session.say("dc pin tapped")[0].endswith("unstable") is jumps
 
 
-def test_the_expert_taps_before_a_loose_joint_is_taken_for_steady() -> None:
-    """Five of the first six; a joint of the mains side that is open may read as another fault."""
+@pytest.mark.parametrize("count", [3, pytest.param(6, marks=pytest.mark.slow)])
+def test_the_expert_taps_before_a_loose_joint_is_taken_for_steady(count: int) -> None:
+    """All but one; a joint of the mains side that is open may read as another fault."""
     found: list[bool] = []
     for seed in range(60):
         made = drawn(5, seed)
-        if len(made.states) > 1 and not made.fault.reports and len(found) < 6:
+        if len(made.states) > 1 and not made.fault.reports and len(found) < count:
             way, _ = replace(expert(), exercise=made).way()
             found.append(any(each.measured.unstable for each in way.taken))
             assert sum(each.tapped for each in way.taken) >= 1
-    assert sum(found) >= 5
+    assert len(found) == count
+    assert sum(found) >= count - 1
 
 
 @pytest.mark.parametrize("line", ["ohm R99", "volts", "found", "found R99", "ohm pin line"])

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from functools import cache, cached_property
+from itertools import accumulate
 from typing import Any, ClassVar, TypeVar
 
 import numpy as np
@@ -412,13 +413,12 @@ def in_groups(
 def _join(model: Element, element: list[Element | None], sizes: list[int]) -> Element:
     """One element of a joined batch."""
     values: dict[str, Any] = {}
+    rows = [slice(end - size, end) for end, size in zip(accumulate(sizes), sizes, strict=True)]
     for name in model.values():
-        lacking = model.absent.get(name, getattr(model, name))
-        parts = [
-            np.broadcast_to(np.max(lacking) if e is None else getattr(e, name), (size,))
-            for e, size in zip(element, sizes, strict=True)
-        ]
-        values[name] = np.concatenate(parts).astype(float)
+        lacking = np.max(model.absent.get(name, getattr(model, name)))
+        values[name] = np.empty(sum(sizes))
+        for each, its_rows in zip(element, rows, strict=True):
+            values[name][its_rows] = lacking if each is None else getattr(each, name)
     if isinstance(model, Controlled):
         leds = (led for e in element if isinstance(e, Controlled) for led in e.leds)
         values["leds"] = tuple(dict.fromkeys(leds))

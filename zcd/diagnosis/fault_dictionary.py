@@ -108,11 +108,12 @@ class FaultDictionary:
 
         All that leaves the sync circuit good counts as one: no reading tells it apart.
         """
+        answers = [answer_of(fault) for fault in self.faults]
         pairs = [
             (i, j)
             for i, first in enumerate(self.faults)
             for j, other in enumerate(self.faults)
-            if answer_of(first) == answer_of(other) or includes(other, first)
+            if answers[i] == answers[j] or (other.also and includes(other, first))
         ]
         return sparse((np.ones(len(pairs)), np.array(pairs).T), (len(self.faults),) * 2)
 
