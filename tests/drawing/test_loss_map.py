@@ -129,8 +129,8 @@ def test_board_and_its_reach() -> None:
 
 
 LOST_BELOW = (
-    "At 120 V, a typical optocoupler loses sync below 20 % of its CTR when new "
-    "(the weakest of its grade: zcd check)"
+    "At 120 V, a typical optocoupler loses sync once its CTR is below 20 % of what it "
+    "was when new (the weakest of its grade: zcd check)"
 )
 
 
@@ -138,7 +138,7 @@ LOST_BELOW = (
     ("found", "title", "arrows"),
     [
         (lost_below(0.2), LOST_BELOW, 1),
-        (lost_below(0.2, above=1.2), "loses sync below 20 % or above 120 % of its CTR", 2),
+        (lost_below(0.2, above=1.2), "its CTR is below 20 % or above 120 % of what it was when new", 2),
         (lost_below(0.2, here=0.1), "No sync as described: the edge is too far", 0),
         (lost_below(0.005), "neither quantity alone loses sync within the map", 0),
     ],

@@ -242,7 +242,7 @@ def test_an_edge_is_worse_where_none_of_the_original_had_it(
     ("change", "what"),
     [
         ({"mains": "120 V 60 Hz"}, r"mains \(120 V 60 Hz\) than board \(230 V 50 Hz\)"),
-        ({"feed": "switched"}, r"feed \(behind the load contact\)"),
+        ({"feed": "switched"}, r"feed \(through the load relay's contact\)"),
         ({"chain.topology": "half-wave-clamped", "clamp": "1N4148"}, "circuit"),
         ({"output.supply": "3.3 V"}, r"output \(pull-up on 3.3 V\)"),
     ],
@@ -406,13 +406,13 @@ def test_what_only_some_makers_chips_bear_is_a_condition() -> None:
     check = of_chips("100k")
     assert check.status == "warning"
     assert headline_text(check).startswith(
-        "DEPENDS on R1 and R2: overloaded if rated 125 mW, as some 1206 are; in order if rated "
+        "DEPENDS on R1 and R2: overloaded if rated 125 mW, as some 1206 are; fine if rated "
         "250 mW, as most are. Sync works from "
     )
     (line,) = finding_lines(check)
     assert line == (
-        "warning: look up the rating of R1 and R2: each gets up to 167 mW; then write it into the "
-        'chain of the board file: chain = {power = "250 mW"}'
+        "warning: look up the rating of R1 and R2: each gets up to 167 mW; then write "
+        'power = "250 mW" into the chain of the board file'
     )
     assert of_chips("100k", ', power = "250 mW"').status == "pass"
     assert headline_text(of_chips("100k", ', power = "125 mW"')) == (

@@ -229,7 +229,7 @@ def test_chips_that_are_all_too_small_are_one_cause() -> None:
         assert line.endswith("; passes") is api.check(proposal.board).passes
     assert pads_line(result.found, 3) == (
         "A 2010 does not fit the pads of a 0805. "
-        "Two chips do not fit the pads of one: better one larger chip, or leaded resistors, "
+        "Two chips do not fit the pads of one: the printed part is better, or leaded ones, "
         "sleeved."
     )
     (advice,) = culprit_lines(check)

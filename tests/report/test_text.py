@@ -125,5 +125,5 @@ def test_the_view_of_life_that_counts_is_named(rule: float, model: float, counts
 
 def test_the_board_in_one_line() -> None:
     line = board_line(solved().board)
-    assert line.startswith("half-wave, 120 V 60 Hz, feed behind the load contact")
+    assert line.startswith("half-wave, 120 V 60 Hz, feed through the load relay's contact")
     assert "30 kΩ + 43 kΩ" in line

@@ -411,7 +411,9 @@ def typed_text(measured: Measured, circuit: Circuit) -> str:
         probes = [reading.red, reading.black]
         over = (find_part(e.ref, circuit, reading.function) for e in circuit)
         ref = next((e.ref for e in over if e is not None and list(e.nodes) == probes), "")
-        place = place.replace(" ".join(probes), ref or " ".join(probes), 1)
+        row = parts_between(circuit, *probes) if reading.function.row.dead and not ref else ()
+        named = f"{row[0]} to {row[-1]}" if row else ref or " ".join(probes)
+        place = place.replace(" ".join(probes), named, 1)
     return f"{place} {show_measured(measured)}"
 
 

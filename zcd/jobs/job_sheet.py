@@ -197,7 +197,7 @@ def _sheet_section(
     untested = case is not None and not retests
     facts.append(("Verdict", verdict_text(check, left_line(board, case, retests), untested)))
     if check.repair is not None:
-        facts.append(("By calculation", repair_text(check.repair, board, check.passes)))
+        facts.append(("Repair", repair_text(check.repair, board, check.passes)))
     facts.append(("Circuit", board_line(board)))
     signature = (("Technician", LINE), ("Date", LINE))
     worked = "Figures are calculated from the board file and published part data"

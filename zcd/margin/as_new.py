@@ -214,7 +214,7 @@ def _kind(board: Board) -> dict[str, str]:
         "circuit": str(board.topology),
         "optocoupler": f"{len(led_refs(board))} LED{'s' if len(led_refs(board)) > 1 else ''}",
         "mains": f"{mains.rms_v:g} V {mains.frequency_hz:g} Hz",
-        "feed": "direct" if board.relay is None else "behind the load contact",
+        "feed": "direct" if board.relay is None else "through the load relay's contact",
         "output": f"{output.kind} on {output.supply_v:g} V",
     }
 

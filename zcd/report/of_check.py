@@ -46,7 +46,7 @@ def board_line(board: Board) -> str:
     mains = (
         f"{quantity_text(board.mains.rms_v, 'V')} {quantity_text(board.mains.frequency_hz, 'Hz')}"
     )
-    feed = "direct feed" if board.relay is None else "feed behind the load contact"
+    feed = "direct feed" if board.relay is None else "feed through the load relay's contact"
     return (
         f"{board.topology}, {mains}, {feed}; chain {chains}; {_pin_text(board)} "
         f"on {quantity_text(out.supply_v, 'V')}"

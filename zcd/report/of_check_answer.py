@@ -222,7 +222,8 @@ def unread_lines(check: Check) -> Iterator[str]:
             # a value that is passed for a doubt, or a rare corner, has no room left
             with_values = "the board works with it, with no room to spare"
         elif span:
-            with_values = f"with room to spare the board passes at {span}"
+            taken_ohm = quantity_text(values.value, values.unit)
+            with_values = f"the board passes with {span}; what follows is for {taken_ohm}"
         else:
             with_values = "no likely value of it makes the board pass"
         yield f"{line}; {with_values}."
@@ -624,8 +625,8 @@ def _expectation_text(check: Check, subject: str, rules: list[Rule[float]]) -> s
     found = [rule for rule in rules if not isnan(rule.value)]
     meaning = EXPECTATION_TEXTS[subject]
     if subject in LIMITS:
-        where = "" if found else f", {_corner_text(check, rules)}"
-        return f"{_worst_text(check, subject, rules)}{where}: {meaning}"
+        worst = "" if found else f" at the worst; {_reach_text(check, rules)} miss it"
+        return f"{_worst_text(check, subject, rules)}{worst}: {meaning}"
     (rule,) = found
     bound, value, limit = _bound(rule.at_least), rule.value, rule.limit
     shown, expected = quantity_text(value, rule.unit), quantity_text(limit, rule.unit)
@@ -783,10 +784,10 @@ def _led_text(check: Check, by_name: dict[str, Level]) -> str:
         return peak
     worst = max(over, key=lambda stress: float(stress.reverse_v.max()))
     volts, amps = float(worst.reverse_v.max()), float(worst.reverse_a.max())
-    harmless = f", up to {quantity_text(HARMLESS_REVERSE_A, 'A')} is harmless"
+    harmless = f", but harmless below {quantity_text(HARMLESS_REVERSE_A, 'A')}"
     return (
-        f"{peak}; no diode across it: {quantity_text(volts, 'V')} reverse (rated "
-        f"{quantity_text(worst.limit_v, 'V')}) at {quantity_text(amps, 'A')}"
+        f"{peak}; no diode across it, so a leakage of {quantity_text(amps, 'A')} takes it to "
+        f"{quantity_text(volts, 'V')} reverse: over the {quantity_text(worst.limit_v, 'V')} rated"
         f"{harmless * (amps <= HARMLESS_REVERSE_A)}"
     )
 

@@ -315,8 +315,9 @@ def hidden_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
     unseen = unseen_parts(diagnosis, circuit)
     if not unseen:
         return ""
-    names = ", ".join(dict.fromkeys(part_words(diode_of_bridge(ref)[0]) for ref in unseen))
-    return f"Not yet tested: {names}. Test them (ohms, diode test) before you plug in."
+    names = [*dict.fromkeys(part_words(diode_of_bridge(ref)[0]) for ref in unseen)]
+    them = "it" if len(names) == 1 else "them"
+    return f"Not yet tested: {', '.join(names)}. Test {them} (ohms, diode test) before you plug in."
 
 
 PULL_UP = "pull-up"

@@ -296,9 +296,9 @@ def work_lines(
     place = f"{short_reading(dead[-1], circuit)} " if dead and not dead[-1].lifted else ""
     orders += [
         f"{mend}. {hidden_line(diagnosis, circuit)}".strip(),
-        f'Measure it again, unplugged first: {measure} -r "{place}..." names what is left to read '
-        f"(another value or type fitted: zcd new --like {board_file} repaired.toml, then "
-        f"{another})",
+        f'Measure it again, unplugged first: {measure} -r "{place}..." with what it '
+        f"shows. That names what is left to read. (Another value or type fitted: zcd new --like "
+        f"{board_file} repaired.toml, then {another})",
     ]
     if job_file is not None:
         found = "..." if several else first.key
@@ -599,7 +599,7 @@ def assumed_line(board: Board, meter: Meter, diagnosis: Diagnosis) -> str:
         parts.append('a scope is at hand (else set scope = "no": zcd help readings)')
     if not meter.diode_stated and any(row.method is Method.JUNCTION for row in ended):
         parts.append(
-            "your meter's diode test reads 1.2 V at least (to be sure set diode_stop: zcd help "
+            "your meter's diode test goes up to 1.2 V or more (to be sure set diode_stop: zcd help "
             "readings)"
         )
     scope = any(row.method is Method.SCOPE for row in taken)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import isfinite
 
 import numpy as np
 
@@ -65,9 +66,11 @@ def range_text(suggestion: Suggestion) -> str:
     if suggestion.full_scale is None:
         return ""
     function = suggestion.reading.function
-    scale = quantity_text(suggestion.full_scale, function.row.unit)
     if function is Function.OHM:  # where a higher one would show too few digits
-        return f"meter on auto, or from {scale} up"
+        good = suggestion.good
+        most = quantity_text(good.high if isfinite(good.high) else good.low, function.row.unit)
+        return f"meter on auto or lowest range over {most}"
+    scale = quantity_text(suggestion.full_scale, function.row.unit)
     return f"meter on auto, or on {scale} or more"
 
 

@@ -35,8 +35,8 @@ def loss_map_title(loss_map: LossMap) -> str:
         return f"No sync as described: {RULE_WORDS[loss_map.failed_rule].broken}"
     if up.key == CTR and (ends := _ends_text(up, loss_map.reach_up)):
         return (
-            f"{_at_text(across)}, a typical optocoupler loses sync {ends} of its CTR when new (the "
-            "weakest of its grade: zcd check)"
+            f"{_at_text(across)}, a typical optocoupler loses sync once its CTR is {ends} of "
+            "what it was when new (the weakest of its grade: zcd check)"
         )
     if ends := _ends_text(up, loss_map.reach_up):
         return f"{_at_text(across)}, sync is lost where {up.words} is {ends}"
@@ -140,7 +140,7 @@ def _end_rows(quantity: Quantity, reach: Reach, locks: bool) -> list[tuple[str, 
     span = f"{quantity.low:.3g} to {quantity.high:.3g} times"
     if quantity.unit:
         span = quantity_span_text(quantity.low, quantity.high, quantity.unit)
-    return rows or [(f"{span if locks else f'not from {span}'}", "all tried" * locks, "")]
+    return rows or [(span if locks else f"not from {span}", "", "")]
 
 
 def loss_map_lines(loss_map: LossMap, loss_share: LossShare) -> tuple[str, ...]:

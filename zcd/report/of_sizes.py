@@ -137,6 +137,7 @@ class Makes:
     style: str
     least: str
     usual: str
+    traced: bool
     too_small: bool = True
 
     @property
@@ -144,16 +145,18 @@ class Makes:
         """What has to be known of the part."""
         return (
             f"{listed(self.refs)}: overloaded if rated {self.least}, as some {self.style} are; "
-            f"in order if rated {self.usual}, as most are"
+            f"fine if rated {self.usual}, as most are"
         )
 
     @property
     def warning(self) -> str:
         """What to look up, and what to write then."""
         gets = "it gets" if len(self.refs) == 1 else "each gets"
+        power = f'power = "{self.usual}"'
+        write = f"chain = {{{power}}} into" if self.traced else f"{power} into the chain of"
         return (
-            f"look up the rating of {listed(self.refs)}: {gets} up to {self.load}; then write it "
-            f'into the chain of the board file: chain = {{power = "{self.usual}"}}'
+            f"look up the rating of {listed(self.refs)}: {gets} up to {self.load}; then write "
+            f"{write} the board file"
         )
 
 
@@ -167,10 +170,11 @@ def makes_of(check: Check, failed: set[str]) -> list[Makes]:
         over = [rule for rule in rules if rule.status != "pass"]
         if worst := [rule for rule in over if not rule.name.startswith(AT_CORNER)] or over:
             groups.setdefault(part.style, []).append((part, max(rule.value for rule in worst)))
-    return [_makes(found) for found in groups.values()]
+    traced = check.board.traced is not None
+    return [_makes(found, traced) for found in groups.values()]
 
 
-def _makes(found: Sequence[tuple[Resistor, float]]) -> Makes:
+def _makes(found: Sequence[tuple[Resistor, float]], traced: bool) -> Makes:
     first = found[0][0]
     assert first.usual_power_w is not None
     return Makes(
@@ -179,6 +183,7 @@ def _makes(found: Sequence[tuple[Resistor, float]]) -> Makes:
         style=first.style,
         least=quantity_text(first.rated_power_w, "W"),
         usual=quantity_text(first.usual_power_w, "W"),
+        traced=traced,
     )
 
 

@@ -44,7 +44,7 @@ MOST_NAMED = 3
 ZENER_SIZES_W = (0.5, 1.3, 3.0, 5.0)
 MORE_LEADED = "More parts than places: support and sleeve the joints."
 MORE_CHIPS = (
-    "Two chips do not fit the pads of one: better one larger chip, or leaded resistors, sleeved."
+    "Two chips do not fit the pads of one: the printed part is better, or leaded ones, sleeved."
 )
 SPARE_POWER = 2.0
 """Of a zener over its load: common practice, no source."""

@@ -120,8 +120,8 @@ def quantity_span_text(low: float, high: float, unit: str) -> str:
 
     Examples
     --------
-    >>> quantity_span_text(7.88e-3, 9.74e-3, "s"), quantity_span_text(6e-4, 1.6e-3, "s")
-    ('7.88 to 9.74 ms', '600 µs to 1.6 ms')
+    >>> quantity_span_text(7.88e-3, 9.74e-3, "s"), quantity_span_text(6e-5, 1.6e-3, "s")
+    ('7.88 to 9.74 ms', '60 µs to 1.6 ms')
     """
     return format_si_span(low, high, unit, digits=DIGITS)
 
@@ -206,7 +206,7 @@ def offset_span_text(first_s: float, last_s: float) -> str:
     Examples
     --------
     >>> offset_span_text(2e-4, 1.7e-3), offset_span_text(-9e-5, 6e-5)
-    ('200 µs to 1.7 ms after', '90 µs before to 60 µs after')
+    ('0.2 to 1.7 ms after', '90 µs before to 60 µs after')
     """
     if abs(first_s) < AT_CROSSING_S or abs(last_s) < AT_CROSSING_S or first_s * last_s < 0.0:
         ends = dict.fromkeys(map(offset_text, (first_s, last_s)))
