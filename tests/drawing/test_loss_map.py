@@ -138,7 +138,11 @@ LOST_BELOW = (
     ("found", "title", "arrows"),
     [
         (lost_below(0.2), LOST_BELOW, 1),
-        (lost_below(0.2, above=1.2), "its CTR is below 20 % or above 120 % of what it was when new", 2),
+        (
+            lost_below(0.2, above=1.2),
+            "its CTR is below 20 % or above 120 % of what it was when new",
+            2,
+        ),
         (lost_below(0.2, here=0.1), "No sync as described: the edge is too far", 0),
         (lost_below(0.005), "neither quantity alone loses sync within the map", 0),
     ],

@@ -56,8 +56,8 @@ def test_an_expectation_missed_within_tolerances_has_its_figure() -> None:
     )
     assert headline_text(check).startswith("PASSES, with 2 warnings. ")
     assert finding_lines(check)[-1] == (
-        "warning: sync is lost only with all tolerances at their worst ends at once "
-        "(none of 1024 boards calculated)"
+        "warning: sync is lost (the pin never goes high) only with all tolerances at their worst "
+        "ends at once (none of 1024 boards calculated)"
     )
 
 

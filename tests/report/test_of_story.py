@@ -265,5 +265,5 @@ def test_fan_flag_alone_clears_no_sync_circuit_that_may_raise_it() -> None:
         result = board(more)
         stories = stories_of(result, [find_cause(result, key) for key in keys])
         lines = advice_lines(matching_causes(stories, {"fan"}), {"fan"})
-        cleared[more] = ["not cleared" in lines[-1], "nothing is to be measured" in lines[-1]]
+        cleared[more] = ["not cleared" in lines[-1], "there is nothing to measure" in lines[-1]]
     assert list(cleared.values()) == [[False, True], [True, False]]

@@ -216,16 +216,17 @@ def unread_lines(check: Check) -> Iterator[str]:
         values = spans.get(unknown.ref)
         if values and (values.high < unknown.low_ohm or values.low > unknown.high_ohm):
             values = None
-        span = "" if values is None else f"{_span_text(values)} (E12)"
         taken = values is not None and values.low <= values.value <= values.high
         if check.passes and not taken:
             # a value that is passed for a doubt, or a rare corner, has no room left
             with_values = "the board works with it, with no room to spare"
-        elif span:
-            taken_ohm = quantity_text(values.value, values.unit)
-            with_values = f"the board passes with {span}; what follows is for {taken_ohm}"
-        else:
+        elif values is None:
             with_values = "no likely value of it makes the board pass"
+        else:
+            with_values = (
+                f"the board passes with {_span_text(values)} (E12); what follows is for "
+                f"{quantity_text(values.value, values.unit)}"
+            )
         yield f"{line}; {with_values}."
     if check.board.unknowns:
         yield f"The value taken is a guess: before you fit one, {READ_AGAIN}."
@@ -236,8 +237,8 @@ def _grade_lines(check: Check) -> Iterator[str]:
     if check.hangs_on_grade:
         ref = _coupler_text(check)
         yield (
-            f"Read the grade letter behind the type number of {ref} first: a typical {ref} works, "
-            "the weakest of all grades does not."
+            f"Read the grade letter after the type number of {ref} first: a typical {ref} works, "
+            f"the {_lost_end(check)} of all grades may not."
         )
     elif grade_unread(check.board) and any(
         rule.status == "warning" and not rule.is_rare for rule in check.every_rule
@@ -245,7 +246,7 @@ def _grade_lines(check: Check) -> Iterator[str]:
         ref = _coupler_text(check)
         yield (
             f"No grade was read on {ref}: counted with the lowest CTR of all. Read the letter "
-            "behind its type number, write it in, and check again."
+            "after its type number, write it in, and check again."
         )
 
 
@@ -263,7 +264,7 @@ def culprit_lines(check: Check) -> Iterator[str]:
             yield _uncured_line(check, small)
         return
     if check.hangs_on_grade:
-        yield f"If there is none: the board surely passes with {_of_text(first)}."
+        yield f"If there is no letter: the board surely passes with {_of_text(first)}."
         return
     if check.passes:
         yield f"To cure it: {_of_text(first)}."
@@ -495,7 +496,8 @@ def finding_lines(check: Check) -> tuple[str, ...]:
 
 def _rare_line(check: Check, rules: Sequence[Rule[float]]) -> str:
     """All that only hardly any board comes to, in one line; empty where there is nothing."""
-    what = ["sync is lost"] if any(rule.subject == SYNC for rule in rules) else []
+    sync = [rule for rule in rules if rule.subject == SYNC]
+    what = [f"sync is lost ({_pin_text(sync)[2:]})"] if sync else []
     what += [_figures_text(check, [r]) for r in rules if r.subject != SYNC and not of_size(r)]
     if not what:
         return ""
@@ -532,14 +534,27 @@ def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     doubt = next((rule.depends_on for rule in rules if rule.depends_on), "")
     if doubt and worst_status(rules) == "warning":
         if check.hangs_on_grade:  # which the first lines tell
-            return f"sync may be lost {_lost_where(check)}"
+            return f"sync may be lost {_lost_where(check)}{_pin_text(corners)}"
         return f"sync depends on {doubt}; look at the pulse at low and at high mains"
     if lost:
         return f"sync is lost {_lost_where(check)}: {_broken_text(check, lost[0])}"
     if not corners:
         return "sync is lost inside the mains band when hot"
-    broken = RULE_WORDS[corners[0].name.removeprefix(AT_CORNER)].broken
-    return f"sync is lost {_corner_text(check, corners)}: {broken}"
+    return f"sync is lost {_corner_text(check, corners)}{_pin_text(corners)}"
+
+
+def _pin_text(corners: Sequence[Rule[float]]) -> str:
+    """What the pin does where tolerances add up; empty where no corner is told of."""
+    if not corners:
+        return ""
+    return f": {RULE_WORDS[corners[0].name.removeprefix(AT_CORNER)].broken}"
+
+
+def _lost_end(check: Check) -> str:
+    """Which optocoupler loses sync: too little CTR leaves the pin high, too much holds it low."""
+    names = {rule.name for rule in check.every_rule if rule.subject == SYNC and rule.depends_on}
+    held = all(level.locks for level in check.levels if level.name == "weak")
+    return "strongest" if held and f"{AT_CORNER}pin never low" not in names else "weakest"
 
 
 def _lost_where(check: Check) -> str:
@@ -617,7 +632,8 @@ def _stronger_text(board: Board, ratio: float) -> str:
     able = [each for each in known if each.ctr_min_ratio >= ratio * part.ctr_min_ratio]
     if part.grade == OWN_DATA or not able:
         return ". Fit one with a higher minimum CTR"
-    first = min(able, key=lambda each: (each.ctr_min_ratio, len(each.grade)))
+    # the usual letters first: X or Y of one maker lies between A and C of the others
+    first = min(able, key=lambda each: (each.grade not in "ABCD", each.ctr_min_ratio))
     return f". Fit grade {first.grade} or higher"
 
 
@@ -625,7 +641,7 @@ def _expectation_text(check: Check, subject: str, rules: list[Rule[float]]) -> s
     found = [rule for rule in rules if not isnan(rule.value)]
     meaning = EXPECTATION_TEXTS[subject]
     if subject in LIMITS:
-        worst = "" if found else f" at the worst; {_reach_text(check, rules)} miss it"
+        worst = "" if found else f" at the worst; {_reach_text(check, rules)} are beyond that"
         return f"{_worst_text(check, subject, rules)}{worst}: {meaning}"
     (rule,) = found
     bound, value, limit = _bound(rule.at_least), rule.value, rule.limit
@@ -730,13 +746,14 @@ def _reserve_fact(check: Check) -> Iterator[tuple[str, str]]:
         left = percent_text(1.0 - 1.0 / weak.factor_ratio)
         yield (
             "reserve",
-            f"even the weakest of its grade may lose {left} of its CTR, {_years_text(check)}",
+            f"even the weakest of its grade works until it has lost {left} of its CTR, "
+            f"{_years_text(check)}",
         )
     elif check.passes and not weak.locks and check.headrooms["ctr"].locks:
         left = percent_text(1.0 - 1.0 / check.headrooms["ctr"].factor_ratio)
         ref = _coupler_text(check)
         sure = f"none with the weakest {ref} of its grade"
-        yield "reserve", f"{sure}; a typical one may lose {left} of its CTR"
+        yield "reserve", f"{sure}; a typical one works until it has lost {left} of its CTR"
 
 
 AT_RANDOM = "(tolerances, mains, temperature)"

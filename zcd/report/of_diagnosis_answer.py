@@ -147,8 +147,8 @@ def others_line(diagnosis: Diagnosis, told: Collection[Measured]) -> str:
     if not told or not others:
         return ""
     if len(others) == 1:
-        return "Your other reading counts too."
-    return f"Your {len(others)} other readings count too."
+        return "Your other reading was used too."
+    return f"Your {len(others)} other readings were used too."
 
 
 def tells_most_text(diagnosis: Diagnosis, step: Suggestion, circuit: Circuit) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
-from zcd.board.model import Board
+from zcd.board.model import Board, Topology
 from zcd.circuit.elements import Circuit, Junction, Phototransistor
 from zcd.circuit.points import LED_ENDS, leads_text, part_words, parts_at, probe_texts
 from zcd.diagnosis.case import ExpectedReadings
@@ -217,10 +217,13 @@ def _legend(board: Board, lines: Sequence[ExpectedReading], circuit: Circuit) ->
         ]
     if joint := next((parts for point in points if (parts := parts_at(point, circuit))), ()):
         words.append(f"{'/'.join(joint)}: where {' and '.join(joint)} meet.")
-    if any(may_miss(each.reading.function, each.healthy.low, each.healthy.high) for each in lines):
-        opto = board.optocoupler
-        span = "the tolerances" if opto is None else f"the grade of {opto.ref}"
-        words.append(f"or 0: at an end of {span} pulses may be too short to count.")
+    reds = [
+        probe_texts(each.reading.red, each.reading.black, circuit)[0]
+        for each in lines
+        if each.reading.function is Function.DIODE
+    ]
+    if board.topology is Topology.BRIDGE and LED_ENDS[1] in reds:
+        words.append("diode led-, led+: two diodes of the bridge, as the LED blocks.")
     if any(short.is_turned for short in shorts):
         words.append("reversed: red probe on the banded end.")
     if any(line.reading.function is Function.DUTY for line in lines):

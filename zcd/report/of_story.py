@@ -375,8 +375,8 @@ def advice_lines(
         )
     elif set(flags) == {FAN}:
         lines.append(
-            "The sync circuit is good: nothing is to be measured there. Look whether the fan "
-            "turns; if it does, the tacho; if not, with the plug pulled: turn it by hand, measure "
+            "The sync circuit is good: there is nothing to measure. See whether the fan turns; "
+            "if it does, the tacho; if not, with the plug pulled: turn it by hand, measure "
             "its windings (zcd windings) and its run capacitor, before the drive."
         )
     return lines

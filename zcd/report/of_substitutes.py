@@ -415,7 +415,7 @@ def _why_left_out(found: Substitutes, part: Optocoupler) -> str:
     assert now is not None
     if not fits_its_holes(part, now):
         return "another package" if package_of(part.family) else "package not known"
-    return "another pulse" if isolates_as_well(part, now) else "isolation"
+    return "the pulse would change" if isolates_as_well(part, now) else "isolation"
 
 
 def passed_over_line(found: Substitutes, answer: Answer) -> str:

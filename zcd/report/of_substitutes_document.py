@@ -115,8 +115,8 @@ def _more_line(result: Replacements) -> str:
     several = sum(len(answer.proposals) for answer in found.answers) > 1
     passes = f"{'Each' if several else 'It'} passes the check. "
     if worst_status(found.original.every_rule) == "warning":
-        none = "none of these changes" if several else "this one does not change"
-        passes = f"zcd check warns of the board as built; {none} that. "
+        each = "each of these" if several else "this part"
+        passes = f"zcd check has warnings for the original board; with {each} they stay. "
     passes *= judged and not found.original.failed
     able = any(answer.kind != "contact" for answer in found.answers)
     more = "For looser matches, add --any." if able and not found.others else ""

@@ -240,31 +240,25 @@ def matching_causes(
         if fit:
             result.append((weight, fit))
     if chances is not None:
-        result = _as_diagnosed(result, sizes, prior, chances)
+        result = _as_diagnosed(result, chances)
     total = sum(weight for weight, _ in result) if chances is None else 1.0
     result.sort(key=lambda pair: -pair[0])
     return tuple(Fit(stories=fit, share_ratio=weight / total) for weight, fit in result)
 
 
 def _as_diagnosed(
-    fits: Sequence[tuple[float, tuple[Story, ...]]],
-    sizes: Mapping[str, Sequence[Story]],
-    prior: Mapping[str, float],
-    chances: Mapping[str, float],
+    fits: Sequence[tuple[float, tuple[Story, ...]]], chances: Mapping[str, float]
 ) -> list[tuple[float, tuple[Story, ...]]]:
-    """The fits with the probabilities of a diagnosis; causes that are one fault to it share its."""
+    """The fits with the probabilities of a diagnosis, which knows the flags; causes that are one
+    fault to it share its."""
+    keys = [_diagnosed_as(fit[0].cause) for _, fit in fits]
     groups: dict[str, float] = {}
-    for told in sizes.values():
-        cause = told[0].cause
-        key = _diagnosed_as(cause)
-        groups[key] = groups.get(key, 0.0) + prior[cause.fault.key] * cause.share_ratio
-    result = []
-    for _, fit in fits:
-        cause = fit[0].cause
-        key = _diagnosed_as(cause)
-        part = prior[cause.fault.key] * cause.share_ratio / groups[key]
-        result.append((chances.get(key, 0.0) * part, fit))
-    return result
+    for key, (weight, _) in zip(keys, fits, strict=True):
+        groups[key] = groups.get(key, 0.0) + weight
+    return [
+        (chances.get(key, 0.0) * weight / groups[key], fit)
+        for key, (weight, fit) in zip(keys, fits, strict=True)
+    ]
 
 
 def _diagnosed_as(cause: Cause) -> str:
