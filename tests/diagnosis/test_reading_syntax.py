@@ -21,6 +21,7 @@ from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import Measured, Reading, useful_readings, usual_power
 from zcd.errors import InputError
 from zcd.report.of_readings_card import short_reading
+from zcd.report.of_retest import typed_text
 
 CIRCUIT = build_circuit(board("switched"))
 
@@ -241,13 +242,16 @@ def test_a_line_may_be_as_short_as_a_person_says_it(text: str, same: str) -> Non
 
 @pytest.mark.parametrize("name", list(TEXTS))
 def test_what_the_screens_print_is_read_back(name: str) -> None:
-    """Each useful reading, as the short list and as the prompt name it."""
+    """Each useful reading, as the short list and as the prompt name it, and as a failed retest
+    gives it to the next command."""
     made = board(name)
     circuit = build_circuit(made)
     for each in useful_readings(made, circuit):
         if not each.lifted:
             assert parse_place(short_reading(each, circuit), circuit) == each
         assert parse_place(reading_text(each, circuit), circuit) == each
+        typed = typed_text(Measured(reading=each, value=0.0), circuit)
+        assert parse_reading(typed, circuit).reading == each
 
 
 def test_a_share_of_time_high_is_turned_round() -> None:

@@ -403,20 +403,6 @@ def place_text(reading: Reading, circuit: Circuit) -> str:
     return " ".join(word for word in words if word)
 
 
-def typed_text(measured: Measured, circuit: Circuit) -> str:
-    """A reading as a person types it, ``ohm R2 82 kΩ``; `parse_reading` reads it back."""
-    reading = measured.reading
-    place = place_text(reading, circuit)
-    if not reading.lifted and {reading.red, reading.black} != {"pin", GROUND}:
-        probes = [reading.red, reading.black]
-        over = (find_part(e.ref, circuit, reading.function) for e in circuit)
-        ref = next((e.ref for e in over if e is not None and list(e.nodes) == probes), "")
-        row = parts_between(circuit, *probes) if reading.function.row.dead and not ref else ()
-        named = f"{row[0]} to {row[-1]}" if row else ref or " ".join(probes)
-        place = place.replace(" ".join(probes), named, 1)
-    return f"{place} {show_measured(measured)}"
-
-
 def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
     """The reading that a line begins with, None where it ends early; and what is left of it."""
     require_length(text, key)

@@ -7,11 +7,12 @@ from dataclasses import replace
 from itertools import pairwise
 from math import isfinite
 
+from zcd.circuit.elements import Circuit
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.missing_readings import SURE_GOOD
-from zcd.diagnosis.reading_syntax import show_measured, show_value, typed_text
+from zcd.diagnosis.reading_syntax import place_text, show_measured, show_value
 from zcd.diagnosis.reading_words import reading_text
-from zcd.diagnosis.readings import AccessLevel, Reading, access_level
+from zcd.diagnosis.readings import AccessLevel, Measured, Reading, access_level
 from zcd.diagnosis.retest import LOW_TIME, RepeatedReading, Retest
 from zcd.errors import plain
 from zcd.margin.headroom import Headroom
@@ -176,6 +177,13 @@ def _next_line(retest: Retest) -> str:
     again = "If it stays so, find" if _otherwise_good(retest) else "Next: find"
     asked = " ".join(given[:MOST_SHOWN])
     return f"{again} the fault: zcd diagnose {plain(retest.board.file)} {asked}{more}"
+
+
+def typed_text(measured: Measured, circuit: Circuit) -> str:
+    """A reading as a person types it, ``ohm R2 82 kΩ``."""
+    reading = measured.reading
+    place = place_text(reading, circuit) if reading.lifted else short_reading(reading, circuit)
+    return f"{place} {show_measured(measured)}"
 
 
 def command_line(retest: Retest, file: str, job_file: str) -> str:
