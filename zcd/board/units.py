@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from functools import cache, lru_cache
-from math import isfinite
+from math import isfinite, log10
 from typing import TYPE_CHECKING, Any
 
 from zcd.errors import InputError, invalid_value, plain
@@ -294,15 +294,15 @@ def format_si_span(low: float, high: float, unit: str, *, digits: int = 4) -> st
     first, last = (format_si(end, unit, digits=digits) for end in (low, high))
     if first == last:
         return last
-    (number, _, prefixed), (_, _, own) = first.rpartition(" "), last.rpartition(" ")
+    (number, _, prefixed), (shown, _, own) = first.rpartition(" "), last.rpartition(" ")
     if low == 0.0:
         number, prefixed = "0", own
     elif prefixed != own and SAME_UNIT_RATIO * abs(high) <= abs(low) < abs(high):
-        number, prefixed = f"{low / PREFIXES[own.removesuffix(unit)]:.{digits}g}", own
+        prefix = 10.0 ** round(log10(high / float(shown)))
+        number, prefixed = f"{low / prefix:.{digits}g}", own
     return f"{number if number and prefixed == own else first} to {last}"
 
 
-PREFIXES = {"p": 1e-12, "n": 1e-9, "µ": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6, "G": 1e9}
 SAME_UNIT_RATIO = 0.1
 """An end of a span that is no smaller than so much of the other is written in its unit."""
 
