@@ -497,7 +497,7 @@ def finding_lines(check: Check) -> tuple[str, ...]:
 def _rare_line(check: Check, rules: Sequence[Rule[float]]) -> str:
     """All that only hardly any board comes to, in one line; empty where there is nothing."""
     sync = [rule for rule in rules if rule.subject == SYNC]
-    what = [f"sync is lost ({_pin_text(sync)[2:]})"] if sync else []
+    what = [f"sync is lost ({_pin_text(sync[0])})"] if sync else []
     what += [_figures_text(check, [r]) for r in rules if r.subject != SYNC and not of_size(r)]
     if not what:
         return ""
@@ -534,20 +534,19 @@ def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     doubt = next((rule.depends_on for rule in rules if rule.depends_on), "")
     if doubt and worst_status(rules) == "warning":
         if check.hangs_on_grade:  # which the first lines tell
-            return f"sync may be lost {_lost_where(check)}{_pin_text(corners)}"
+            pin = f": {_pin_text(corners[0])}" if corners else ""
+            return f"sync may be lost {_lost_where(check)}{pin}"
         return f"sync depends on {doubt}; look at the pulse at low and at high mains"
     if lost:
         return f"sync is lost {_lost_where(check)}: {_broken_text(check, lost[0])}"
     if not corners:
         return "sync is lost inside the mains band when hot"
-    return f"sync is lost {_corner_text(check, corners)}{_pin_text(corners)}"
+    return f"sync is lost {_corner_text(check, corners)}: {_pin_text(corners[0])}"
 
 
-def _pin_text(corners: Sequence[Rule[float]]) -> str:
-    """What the pin does where tolerances add up; empty where no corner is told of."""
-    if not corners:
-        return ""
-    return f": {RULE_WORDS[corners[0].name.removeprefix(AT_CORNER)].broken}"
+def _pin_text(corner: Rule[float]) -> str:
+    """What the pin does where tolerances add up."""
+    return RULE_WORDS[corner.name.removeprefix(AT_CORNER)].broken
 
 
 def _lost_end(check: Check) -> str:
