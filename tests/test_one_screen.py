@@ -40,6 +40,31 @@ def words_of(command: str) -> list[str]:
     return words
 
 
+UNREAD = """name = "Invented bread proofer"
+mains = "230 V 50 Hz"
+rectifier = "1N4007"
+optocoupler = "817"
+chain = {resistors = ["33k", "?", "33k"], style = "1/4 W"}
+output = {pull_up = "4k7", supply = "5 V"}
+"""
+"""A value and a grade that nobody read: much to say."""
+
+
+@pytest.mark.parametrize("command", ["check board.toml", "substitute board.toml --for R2"])
+def test_what_could_not_be_read_fits_too(
+    command: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("board.toml").write_text(UNREAD, encoding="utf-8")
+    assert main(words_of(command)) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) <= LINES, lines
+    assert max(map(len, lines)) <= COLUMNS
+
+
 @pytest.mark.parametrize("command", COMMANDS)
 @pytest.mark.parametrize(
     "name", [n if n in QUICK else pytest.param(n, marks=pytest.mark.slow) for n in TEXTS]

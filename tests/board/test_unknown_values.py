@@ -53,8 +53,8 @@ def test_a_neighbour_is_the_likeliest() -> None:
     assert [each.ref for each in board.unknowns] == ["R2"]
     assert 'R2 "?" = 82 kΩ, like its neighbour' in read_as_line(board)
     assert unread_line(board) == (
-        "R2 is unknown: readings allow for 27.3 to 246 kΩ. With which values the board passes: "
-        "zcd check BOARD"
+        "R2 is unknown: taken to be 27.3 to 246 kΩ; any other reads as a fault. With which "
+        "values the board passes: zcd check BOARD"
     )
 
 

@@ -23,7 +23,7 @@ def test_another_chain_is_not_as_built_where_its_current_is_not() -> None:
     assert told.startswith("Not as built, but as good: LED current 24 % lower; the optocoupler")
     same = api.check(parse_board(text.replace('"47k"', '"51k"', 1)), was=was).repair
     assert same is not None
-    assert repair_text(same, now).startswith("As good as when it was new.")
+    assert repair_text(same, now).startswith("On paper as good as the original.")
 
 
 def test_a_check_with_many_warnings_is_one_screen() -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 
 import pytest
@@ -24,7 +25,7 @@ from zcd.margin.rules import worst_status
 from zcd.margin.spread import spread_of
 from zcd.report.of_substitutes_document import brief_document
 from zcd.report.terminal import document_text
-from zcd.substitutes.compare import Verdict
+from zcd.substitutes.compare import Verdict, verdicts, with_corners
 
 NO_SIZE = CHAIN.replace('style = "1206"\n', "")
 UNSIZED = {
@@ -93,15 +94,26 @@ def test_each_proposal_is_judged_as_the_check_judges_it(name: str, most: int | N
     assert not any(v.newly_failed(result.found.original) for v in verdicts.values())
     assert all(passing.values()) or not original
     says = re.search(
-        r"(Each|It) passes the check\.|with (each of these|this part) they stay\.",
+        r"(Each|It) passes the check\.|has warnings for the original board; (with|fewer with) ",
         told,
     )
+    warned = {rule.status for rule in (*nominal_check(board).rules, *spread_of(board).rules)}
+    assert "has warnings" not in told or "warning" in warned
     assert (says is not None) is (original and bool(verdicts))
     assert "FAILS" not in told
     assert "as it was, overloaded" not in told
     cured = not original and any(passing.values())
     assert ('with one marked "passes"' in told) is cured
     assert cured or "; passes" not in told
+
+
+def test_a_size_that_was_written_is_not_judged_by_one_that_was_not() -> None:
+    """The same circuit, judged together: 150 V working voltage, written or only assumed."""
+    unsized = BOARDS["unsized"]()
+    chain = tuple(replace(part, style="1/4 W", size_assumed=False) for part in unsized.chains[0])
+    sized = replace(unsized, chains=(chain,))
+    together = with_corners(verdicts([unsized, sized]))
+    assert [each.passes for each in together] == [passes(unsized), passes(sized)] == [True, False]
 
 
 @pytest.mark.slow

@@ -291,16 +291,41 @@ def format_si_span(low: float, high: float, unit: str, *, digits: int = 4) -> st
     >>> format_si_span(1.45e5, 1.55e5, "Ω"), format_si_span(0.88, 1.1, "V")
     ('145 to 155 kΩ', '0.88 to 1.1 V')
     """
-    first, last = (format_si(end, unit, digits=digits) for end in (low, high))
+    last = format_si(high, unit, digits=digits)
+    first = format_si_beside(low, high, unit, digits=digits)
     if first == last:
         return last
-    (number, _, prefixed), (shown, _, own) = first.rpartition(" "), last.rpartition(" ")
-    if low == 0.0:
-        number, prefixed = "0", own
-    elif prefixed != own and SAME_UNIT_RATIO * abs(high) <= abs(low) < abs(high):
-        prefix = 10.0 ** round(log10(high / float(shown)))
-        number, prefixed = f"{low / prefix:.{digits}g}", own
+    (number, _, prefixed), (_, _, own) = first.rpartition(" "), last.rpartition(" ")
     return f"{number if number and prefixed == own else first} to {last}"
+
+
+def format_si_beside(low: float, high: float, unit: str, *, digits: int = 4) -> str:
+    """Write an SI value in the unit of a larger one, unless that is far from it.
+
+    Parameters
+    ----------
+    low, high : float
+    unit : str
+    digits : int, default 4
+        As of `format_si`.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> format_si_beside(4.38e-4, 1.05e-3, "s"), format_si_beside(6e-5, 1.6e-3, "s")
+    ('0.438 ms', '60 µs')
+    """
+    first, last = (format_si(end, unit, digits=digits) for end in (low, high))
+    (_, _, prefixed), (shown, _, own) = first.rpartition(" "), last.rpartition(" ")
+    if low == 0.0 and own:
+        return f"0 {own}"
+    if prefixed != own and SAME_UNIT_RATIO * abs(high) <= abs(low) < abs(high):
+        prefix = 10.0 ** round(log10(high / float(shown)))
+        return f"{low / prefix:.{digits}g} {own}"
+    return first
 
 
 SAME_UNIT_RATIO = 0.1

@@ -62,10 +62,11 @@ from zcd.report.of_retest_record import (
     retest_record_lines,
     retest_record_table,
 )
-from zcd.report.of_story import headline
+from zcd.report.of_story import FLAG_TIMES, headline
 from zcd.report.of_story_flags import why_lines
 from zcd.report.pdf import report_pdf
 from zcd.simulation.causes import causes_of, of_severity
+from zcd.simulation.drive import appliance_of
 from zcd.simulation.timeline import stories_of
 from zcd.sync.lock import Lock, judge
 
@@ -352,12 +353,14 @@ def _story_section(case: Case, full: bool) -> Section:
     if SYNC in case.job.flags and SYNC not in story.flags:
         return Section("Why the controller reports what it reports", (Paragraph(TIGHTER),))
     fan = FAN in case.job.flags or board.tells_of_fan
+    guessed = any(note.key in FLAG_TIMES for note in appliance_of(board).assumptions)
+    told = f"{headline(story, fan=fan)}{' with a typical controller' * guessed}."
     words = "From switching on: what the board would do with the likeliest fault."
     drawn = [Picture("story", figure_svg(timeline_figure(story, board.name)), words, 190.0)]
     return Section(
         "Why the controller reports what it reports",
         (
-            Paragraph(f"{headline(story, fan=fan)}.", "strong"),
+            Paragraph(told, "strong"),
             BulletList(tuple(why_lines(story, fan=fan))),
             *(drawn if full else ()),
         ),

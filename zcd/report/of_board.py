@@ -79,8 +79,8 @@ def unread_parts(board: Board) -> list[str]:
 def unread_line(board: Board) -> str:
     """What readings allow for where a resistor could not be read; empty where all could."""
     spans = [
-        f"{plain(each.ref)} is unknown: readings allow for "
-        f"{quantity_span_text(each.low_ohm, each.high_ohm, 'Ω')}"
+        f"{plain(each.ref)} is unknown: taken to be "
+        f"{quantity_span_text(each.low_ohm, each.high_ohm, 'Ω')}; any other reads as a fault"
         for each in board.unknowns
     ]
     ask = f"With which values the board passes: zcd check {plain(board.file)}"

@@ -52,16 +52,16 @@ MOST_FINDINGS = 5
 FEW_RATIO = 0.01
 """A smaller share of boards is not told in figures, nor does the verdict begin with it."""
 SPOKEN = {
-    "offset of the edge": "edge up to {} from the zero crossing",
-    "unevenness of the pulses": "pulses uneven by up to {}",
-    "pulse width": "pin surely low for only {}",
-    "time between pulses": "pin surely high for only {}",
-    "time between the thresholds": "edges of up to {}",
+    "offset of the edge": "edge {most} from the zero crossing",
+    "unevenness of the pulses": "pulses uneven by {most}",
+    "pulse width": "pin below {low} for only {worst}",
+    "time between pulses": "pin above {high} for only {worst}",
+    "time between the thresholds": "edges of {most}",
 }
-"""What a controller may expect, as one says it with its worst figure."""
+"""What a controller may expect, as one says it with its worst figure and its thresholds."""
 EXPECTATION_TEXTS = {
     "low time": "some controllers miss pulses this short",
-    "high time": "some controllers miss pauses this short",
+    "high time": "some controllers miss gaps this short",
     "transition": "some controllers count such a slow edge twice",
     "edge offset": "a triac timed by it may fire too late",
     "period": "some controllers reject pulses this uneven",
@@ -138,9 +138,10 @@ def _warning_text(check: Check, sizes: Sequence[Sizes | Makes], condition: str, 
         if may := _may_fail_ratio(check):
             share = percent_text(may)
             return f"WARNING: {share} of such boards may lose sync, depending on {what}."
-        on = f", depending on {what}" if check.hangs_on_grade else ""
-        works = "" if on else f" A typical {_coupler_text(check)} works."
-        return f"WARNING: sync may be lost {_lost_where(check)}{on}.{works}"
+        if check.hangs_on_grade:
+            return f"WARNING: {_may_be_lost_text(check)}."
+        works = f"A typical {_coupler_text(check)} works."
+        return f"WARNING: sync may be lost {_lost_where(check)}. {works}"
     if makes := [each for each in sizes if isinstance(each, Makes)]:
         return f"DEPENDS on {'; '.join(each.condition for each in makes)}. {sound}."
     return f"{passes}{condition}. {sound}."
@@ -404,7 +405,7 @@ def repair_text(repair: Repair, board: Board, passes: bool = True) -> str:
         verdict = f"Worse than the original: {'; '.join(map(_change_text, loads_first))}."
     elif repair.outcome == "better":
         how = [_change_text(change) for change in repair.changes if change.effect == "better"]
-        verdict = f"Better than when it was new: {'; '.join(how)}."
+        verdict = f"Better than the original: {'; '.join(how)}."
     elif not passes:
         verdict = "No worse than the original, which fails too."
     elif (led := repair.led_current) is not None:
@@ -417,11 +418,11 @@ def repair_text(repair: Repair, board: Board, passes: bool = True) -> str:
     elif repair.inherited:
         verdict = "The repair made nothing worse."
     else:
-        verdict = "As good as when it was new."
+        verdict = "On paper as good as the original."
     part, was = board.optocoupler, repair.was.optocoupler
     if passes and part is not None and part == was and part.remaining_ratio == 1.0:
         verdict += (
-            f" {plain(part.ref)} is the old one: the years it has served come off its reserve."
+            f" {plain(part.ref)} was not renewed: take the years it has served off its reserve."
         )
     inherited = " What fails failed on the original too." if repair.inherited and passes else ""
     return f"{verdict}{inherited} Changed: {'; '.join(changed)}."
@@ -502,7 +503,7 @@ def _rare_line(check: Check, rules: Sequence[Rule[float]]) -> str:
     if not what:
         return ""
     mark, reach = STATUS["warning"], _reach_text(check, rules)
-    return f"{mark}: {listed(what)} only with all tolerances at their worst ends at once ({reach})"
+    return f"{mark}: {listed(what)} if all tolerances are at their worst at once ({reach})"
 
 
 def _place_of(group: tuple[str, list[Rule[float]]]) -> tuple[int, bool, float]:
@@ -517,7 +518,7 @@ def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
     if check.passes and worst_status(rules) == "fail":
         mark = "warning, as on the original"
     if subject == SYNC:
-        return f"{mark}: {_sync_text(check, rules)}"
+        return f"{mark}: {text}" if (text := _sync_text(check, rules)) else ""
     if subject == RESERVE:
         texts = [text for rule in rules if (text := _reserve_text(check, rule))]
         return f"{mark}: {'; '.join(texts)}" if texts else ""
@@ -533,15 +534,24 @@ def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     corners = [rule for rule in rules if rule.name.startswith(AT_CORNER)]
     doubt = next((rule.depends_on for rule in rules if rule.depends_on), "")
     if doubt and worst_status(rules) == "warning":
-        if check.hangs_on_grade:  # which the first lines tell
-            pin = f": {_pin_text(corners[0])}" if corners else ""
-            return f"sync may be lost {_lost_where(check)}{pin}"
+        if check.hangs_on_grade and not _may_fail_ratio(check):
+            return ""  # which the first line tells
+        if check.hangs_on_grade:
+            return _may_be_lost_text(check)
         return f"sync depends on {doubt}; look at the pulse at low and at high mains"
     if lost:
         return f"sync is lost {_lost_where(check)}: {_broken_text(check, lost[0])}"
     if not corners:
         return "sync is lost inside the mains band when hot"
     return f"sync is lost {_corner_text(check, corners)}: {_pin_text(corners[0])}"
+
+
+def _may_be_lost_text(check: Check) -> str:
+    """Where sync may be lost, and what the pin does there."""
+    missed = [rule for rule in check.every_rule if rule.subject == SYNC and rule.status != "pass"]
+    corners = [rule for rule in missed if rule.name.startswith(AT_CORNER)]
+    pin = f": {_pin_text(corners[0])}" if corners else ""
+    return f"sync may be lost {_lost_where(check)}{pin}"
 
 
 def _pin_text(corner: Rule[float]) -> str:
@@ -593,7 +603,7 @@ def _reach_text(check: Check, rules: Iterable[Rule[float]]) -> str:
         return f"{percent_text(share)} of boards"
     if share:
         return f"{format_si(share, '%', digits=1)} of boards"
-    return f"none of {check.spread.population.size} boards calculated"
+    return f"none of {check.spread.population.size} random boards"
 
 
 def _corner_text(check: Check, rules: Sequence[Rule[float]]) -> str:
@@ -609,16 +619,16 @@ def _reserve_text(check: Check, rule: Rule[float]) -> str:
     if rule.name.startswith("CTR"):
         left, wanted = (percent_text(1.0 - 1.0 / ratio) for ratio in (rule.value, rule.limit))
         assert check.life is not None  # there is an optocoupler
+        fit = stronger_text(check.board, rule.limit / rule.value)
         return (
             f"too little reserve for ageing: the weakest of its grade may lose only {left} of its "
-            f"CTR ({wanted} wanted), {_years_text(check)}"
-            f"{_stronger_text(check.board, rule.limit / rule.value)}"
+            f"CTR ({wanted} wanted), {_years_text(check)}{f'. {fit}' if fit else ''}"
         )
     rise, due = percent_text(rule.value - 1.0), percent_text(rule.limit - 1.0)
     return f"sync is lost once the chain has risen by {rise} (tolerance and ageing: {due})"
 
 
-def _stronger_text(board: Board, ratio: float) -> str:
+def stronger_text(board: Board, ratio: float) -> str:
     """Which optocoupler to fit where its lowest CTR has to be so many times as high.
 
     Empty where the grade is to be read first.
@@ -630,18 +640,17 @@ def _stronger_text(board: Board, ratio: float) -> str:
     known = [optocoupler(part.family, grade) for grade in grades(part.family)]
     able = [each for each in known if each.ctr_min_ratio >= ratio * part.ctr_min_ratio]
     if part.grade == OWN_DATA or not able:
-        return ". Fit one with a higher minimum CTR"
+        return "Fit one with a higher minimum CTR"
     # the usual letters first: X or Y of one maker lies between A and C of the others
     first = min(able, key=lambda each: (each.grade not in "ABCD", each.ctr_min_ratio))
-    return f". Fit grade {first.grade} or higher"
+    return f"Fit grade {first.grade} or higher"
 
 
 def _expectation_text(check: Check, subject: str, rules: list[Rule[float]]) -> str:
     found = [rule for rule in rules if not isnan(rule.value)]
     meaning = EXPECTATION_TEXTS[subject]
     if subject in LIMITS:
-        worst = "" if found else f" at the worst; {_reach_text(check, rules)} are beyond that"
-        return f"{_worst_text(check, subject, rules)}{worst}: {meaning}"
+        return f"{_worst_text(check, subject, rules)}: {meaning}"
     (rule,) = found
     bound, value, limit = _bound(rule.at_least), rule.value, rule.limit
     shown, expected = quantity_text(value, rule.unit), quantity_text(limit, rule.unit)
@@ -655,16 +664,27 @@ def _bound(at_least: bool) -> str:
 def _worst_text(check: Check, subject: str, rules: Sequence[Rule[float]]) -> str:
     """What an expectation comes to at the levels and on the boards drawn whose pin does its work;
     in the corner where none of these misses it."""
-    limit = LIMITS[subject]
-    expected = float(getattr(check.board.controller, limit.attribute))
+    limit, controller = LIMITS[subject], check.board.controller
+    expected = float(getattr(controller, limit.attribute))
+    of_drawn = all(isnan(rule.value) for rule in rules)  # no level misses it
+    where = f"on the worst of {check.spread.population.size} boards" if of_drawn else "at worst"
     margin = _worst_margin(check, subject, rules)
     if margin >= 0.0:
-        margin = rules[0].margin
-    worst = max(expected * (1.0 + margin if limit.at_least else 1.0 - margin), 0.0)
-    over = "over " if margin <= -1.0 and not limit.at_least else ""  # where margins end
-    said = SPOKEN[limit.words].format(f"{over}{quantity_text(worst, limit.unit)}")
-    said = said.replace("up to over", "over")
-    return f"{said} ({_bound(limit.at_least)} {quantity_text(expected, limit.unit)} expected)"
+        margin, where = rules[0].margin, "with all tolerances at their worst"
+    worst = quantity_text(
+        max(expected * (1.0 + margin if limit.at_least else 1.0 - margin), 0.0), limit.unit
+    )
+    said = SPOKEN[limit.words].format(
+        worst=worst,
+        most=f"{'over' if margin <= -1.0 else 'up to'} {worst}",  # there margins end
+        low=quantity_text(controller.low_threshold_v, "V"),
+        high=quantity_text(controller.high_threshold_v, "V"),
+    )
+    expects = f"{_bound(limit.at_least)} {quantity_text(expected, limit.unit)} expected"
+    if of_drawn:
+        beyond = "fall short" if limit.at_least else "exceed it"
+        expects += f"; {_reach_text(check, rules)} {beyond}"
+    return f"{said} {where} ({expects})"
 
 
 def _worst_margin(check: Check, subject: str, rules: Sequence[Rule[float]]) -> float:
@@ -719,7 +739,8 @@ def _facts(check: Check) -> Iterator[tuple[str, str]]:
     if check.life is not None:
         yield from _reserve_fact(check)
     population = check.spread.population
-    said = _may_fail_ratio(check) and not population.failing.ratio
+    said = check.hangs_on_grade or _may_fail_ratio(check)
+    said = said and not population.failing.ratio
     if any(level.locks for level in check.levels) and not said:  # else the verdict says it all
         doubted = any(rule.depends_on for rule in check.every_rule)
         yield "tolerances", _population_text(population, doubted)
@@ -748,7 +769,7 @@ def _reserve_fact(check: Check) -> Iterator[tuple[str, str]]:
             f"even the weakest of its grade works until it has lost {left} of its CTR, "
             f"{_years_text(check)}",
         )
-    elif check.passes and not weak.locks and check.headrooms["ctr"].locks:
+    elif check.passes and not (weak.locks or check.hangs_on_grade) and check.headrooms["ctr"].locks:
         left = percent_text(1.0 - 1.0 / check.headrooms["ctr"].factor_ratio)
         ref = _coupler_text(check)
         sure = f"none with the weakest {ref} of its grade"
@@ -763,8 +784,8 @@ def _population_text(population: Population, doubted: bool) -> str:
     them."""
     failing, doubtful = population.failing.ratio, population.doubtful_ratio
     if not failing and not doubtful:
-        only = ", the worst case may" * doubted
-        return f"none of {population.size} random boards fails {AT_RANDOM}{only}"
+        only = ", the worst case may" if doubted else f" {AT_RANDOM}"
+        return f"none of {population.size} random boards fails{only}"
     shares = ((failing, "fail"), (doubtful, "may fail"))
     texts = [f"{_few_text(ratio)} {what}" for ratio, what in shares if ratio]
     return f"of {population.size} random boards {', another '.join(texts)} {AT_RANDOM}"
@@ -783,12 +804,13 @@ def _pulse_text(check: Check, nominal: Level) -> str:
     often = "two" if expected_pulses(check.board) == 2 else "one"
     mains = check.board.mains
     hertz = f" of {quantity_text(mains.frequency_hz, 'Hz')}" * (len(mains.nominal_hz) > 1)
-    low, falls = quantity_text(nominal.low_time_s, "s"), crossing_text(nominal.fall_offset_s)
+    low, span_s = quantity_text(nominal.low_time_s, "s"), check.pulse.fall_offset_s
+    falls = crossing_text(nominal.fall_offset_s, max(map(abs, span_s)))
     if any(rule.subject == SYNC and rule.status == "fail" for rule in check.every_rule):
         return f"{often} a mains cycle{hertz}, typically low {low}, falls {falls}"
     return (
         f"{often} a mains cycle{hertz}, low {low} ({least_most} over mains and tolerances), "
-        f"falls {falls} ({offset_span_text(*check.pulse.fall_offset_s)})"
+        f"falls {falls} ({offset_span_text(*span_s)})"
     )
 
 
@@ -800,11 +822,13 @@ def _led_text(check: Check, by_name: dict[str, Level]) -> str:
         return peak
     worst = max(over, key=lambda stress: float(stress.reverse_v.max()))
     volts, amps = float(worst.reverse_v.max()), float(worst.reverse_a.max())
-    harmless = f", but harmless below {quantity_text(HARMLESS_REVERSE_A, 'A')}"
+    rectifier = check.board.rectifier
+    leak = quantity_text(amps, "A")
+    leaks = f"{leak} flows" if rectifier is None else f"{plain(rectifier.ref)} leaks {leak}"
+    harmless = f" (harmless below {quantity_text(HARMLESS_REVERSE_A, 'A')})"
     return (
-        f"{peak}; no diode across it, so a leakage of {quantity_text(amps, 'A')} takes it to "
-        f"{quantity_text(volts, 'V')} reverse: over the {quantity_text(worst.limit_v, 'V')} rated"
-        f"{harmless * (amps <= HARMLESS_REVERSE_A)}"
+        f"{peak}; in reverse {leaks}{harmless * (amps <= HARMLESS_REVERSE_A)}: "
+        f"{quantity_text(volts, 'V')} on its {quantity_text(worst.limit_v, 'V')}"
     )
 
 

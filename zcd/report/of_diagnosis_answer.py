@@ -572,7 +572,9 @@ def _because_text(measured: Measured, case: Case) -> str:
     reading, circuit = measured.reading, case.circuit
     state = relay_state(reading, circuit)
     good = good_board(case.atlas, reading)
-    shown = f"good board{state}{':' * bool(state)} {good_text(reading.function, good)}"
+    between = {*parts_between(circuit, reading.red, reading.black)}
+    unread = any(each.ref in between for each in case.job.board.unknowns)
+    shown = f"good board{state}{':' * bool(state)} {good_text(reading.function, good, unread)}"
     return f"{reading_text(reading, circuit)}: {show_measured(measured)} ({shown})"
 
 

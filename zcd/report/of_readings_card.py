@@ -42,8 +42,8 @@ SHORT_STATES = {
 """Sides that the page shows; what takes a lifted part is in the full list."""
 STATE_WORDS = {
     AccessLevel.BENCH: "bench: unplugged, logic supply from a bench supply.",
-    AccessLevel.ISOLATED: "power: plugged in, probes on the isolated side only.",
-    AccessLevel.MAINS: "LIVE: plugged in, probes on live parts.",
+    AccessLevel.ISOLATED: "power: plugged in{relay}, probes on the isolated side only.",
+    AccessLevel.MAINS: "LIVE: plugged in{relay}, probes on live parts.",
 }
 
 
@@ -57,11 +57,15 @@ POINT_WORDS = {
     ("logic0",): "logic0: the controller's ground.",
 }
 """Points by what they are called in the rows, and where one finds them."""
-BENCH_BANDS = "good board: mains within 5 %, 15 to 35 °C, meter error included."
+BENCH_BANDS = "good board: {mains} within 5 %, 15 to 35 °C, meter error included."
 
 
-WIDE_OHMS = "Ohms with a wide range: parts in parallel; in doubt lift one end."
+WIDE_OHMS = "Parts in parallel let ohms read low: in doubt lift one end."
 WIDE_RATIO = 1.5
+DUTY_WORDS = (
+    "duty: share of time LOW as a meter counts it (the pulse of zcd check may be longer); if yours "
+    "counts high, take it from 100 %."
+)
 
 
 def is_wide(function: Function, low: float, high: float) -> bool:
@@ -69,9 +73,10 @@ def is_wide(function: Function, low: float, high: float) -> bool:
     return function is Function.OHM and WIDE_RATIO * low < high < OVERLOAD
 
 
-def good_text(function: Function, good: ExpectedRange) -> str:
-    """What a good board shows; where other parts are in parallel, how low that may be."""
-    if not is_wide(function, good.low, good.high):
+def good_text(function: Function, good: ExpectedRange, unread: bool = False) -> str:
+    """What a good board shows; where other parts are in parallel, how low that may be, unless the
+    part itself could not be read."""
+    if unread or not is_wide(function, good.low, good.high):
         return spread_text(function, good)
     low, high = (show_value(function, end) for end in (good.low, good.high))
     return f"up to {high}, with parts in parallel down to {low}"
@@ -135,7 +140,8 @@ def card_page_document(expected: ExpectedReadings) -> Document:
 
 def most_telling(lines: Sequence[ExpectedReading], most: int) -> dict[Reading, set[str]]:
     """So many readings, in their order, that tell most faults together, each with those that no
-    reading chosen before it tells; the frequency of the pulses is among them.
+    reading chosen before it tells; the diode test of the LED and the frequency of the pulses are
+    among them.
 
     Powered ones are there only for what no dead one tells, then for what confirms the first; live
     ones only on a board on which there are no others under power.
@@ -144,12 +150,12 @@ def most_telling(lines: Sequence[ExpectedReading], most: int) -> dict[Reading, s
     dead = [line for line in lines if line.access is AccessLevel.DEAD]
     isolated = [line for line in lines if line.access is AccessLevel.ISOLATED]
     safe = [*dead, *isolated] if isolated else lines
-    counted = (line for line in safe if line.reading.function is Function.FREQUENCY)
-    told = {line.reading: set(line.faults) for line in counted if line.faults}
-    told = dict(list(told.items())[:1])
+    always = [next(filter(kind, safe), None) for kind in (_is_of_led, _is_counted)]
+    told = {line.reading: set(line.faults) for line in always if line is not None}
     every = {key for line in lines for key in line.faults}
+    of_led = {key for line in always[:1] if line is not None for key in line.faults}
     for stages in ((dead, most - 1), (safe, most)), ((safe, most),):
-        left = set(every)
+        left = every - of_led
         for side, until in stages:
             while len(told) < until:
                 rest = [line for line in side if line.reading not in told]
@@ -159,6 +165,16 @@ def most_telling(lines: Sequence[ExpectedReading], most: int) -> dict[Reading, s
                 told[best.reading] = left & best.faults.keys()
                 left -= best.faults.keys()
     return {line.reading: told[line.reading] for line in lines if line.reading in told}
+
+
+def _is_of_led(line: ExpectedReading) -> bool:
+    """Whether it is the diode test of the optocoupler's LED, which shows the LED's own drop."""
+    reading = line.reading
+    return reading.function is Function.DIODE and (reading.red, reading.black) == LED_ENDS
+
+
+def _is_counted(line: ExpectedReading) -> bool:
+    return line.reading.function is Function.FREQUENCY and bool(line.faults)
 
 
 def _weight(faults: Collection[str]) -> int:
@@ -205,16 +221,11 @@ def _legend(board: Board, lines: Sequence[ExpectedReading], circuit: Circuit) ->
     """What the words in the rows of these readings mean."""
     shorts = [_short(line.reading, circuit) for line in lines]
     points = [point for short in shorts for point in short.points]
-    words = [BENCH_BANDS, *(STATE_WORDS[side] for side in _sides(lines) if side in STATE_WORDS)]
-    if len(board.mains.nominal_hz) > 1:
-        words[0] = words[0].replace(
-            "mains", f"{quantity_text(board.mains.frequency_hz, 'Hz')}, mains"
-        )
-    if board.relay is not None:
-        words = [
-            text.replace("plugged in", "plugged in, load relay on (start a program)")
-            for text in words
-        ]
+    either = len(board.mains.nominal_hz) > 1
+    mains = f"{quantity_text(board.mains.frequency_hz, 'Hz')}, mains" if either else "mains"
+    relay = "" if board.relay is None else ", load relay on (start a program)"
+    words = [BENCH_BANDS.format(mains=mains)]
+    words += [STATE_WORDS[s].format(relay=relay) for s in _sides(lines) if s in STATE_WORDS]
     if joint := next((parts for point in points if (parts := parts_at(point, circuit))), ()):
         words.append(f"{'/'.join(joint)}: where {' and '.join(joint)} meet.")
     reds = [
@@ -227,7 +238,7 @@ def _legend(board: Board, lines: Sequence[ExpectedReading], circuit: Circuit) ->
     if any(short.is_turned for short in shorts):
         words.append("reversed: red probe on the banded end.")
     if any(line.reading.function is Function.DUTY for line in lines):
-        words.append("duty: share of time LOW; if your meter counts high, take it from 100 %.")
+        words.append(DUTY_WORDS)
     leads = [lead for point in points for lead in (point, *parts_at(point, circuit))]
     if bridge := next((lead.removesuffix("~1") for lead in leads if lead.endswith("~1")), ""):
         words.append(f"{bridge}~1: its ~ lead at the feed; {bridge}~2: the other.")
@@ -330,7 +341,14 @@ def _best_told(line: ExpectedReading, circuit: Circuit, new: Collection[str]) ->
 
     keys = [key for key in line.faults if not key.endswith("intermittent")]
     best = sorted(keys, key=place)[:MOST_TOLD]
-    return [f"{_bad_text(line, key)}{key}" for key in best]
+    return [f"{_bad_text(line, key)}{_or_drift(line, key)}" for key in best]
+
+
+def _or_drift(line: ExpectedReading, key: str) -> str:
+    """A fault; also the drift of a part that reads as high as when it is open."""
+    drift = line.faults.get(f"{key.removesuffix(' open')} drift")
+    alike = key.endswith(" open") and drift and drift.high > line.faults[key].low
+    return f"{key}/drift" if alike else key
 
 
 def _apart_text(function: Function, good: ExpectedRange, shown: ExpectedRange) -> str:

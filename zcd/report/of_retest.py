@@ -155,7 +155,7 @@ def _mark(again: RepeatedReading) -> str:
     function, shown = again.measured.reading.function, again.measured.value
     end = min(max(shown, again.low), again.high)
     beyond = again.measured.exact and show_value(function, shown) != show_value(function, end)
-    return "good (within meter's error)" if beyond else "good"
+    return "close enough" if beyond else "good"
 
 
 def _likeliest_line(retest: Retest) -> str:

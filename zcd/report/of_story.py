@@ -93,6 +93,8 @@ def flags_text(flags: Collection[str]) -> str:
     return " + ".join(flag for flag in (SYNC, FAN) if flag in flags) or NO_FLAG
 
 
+FLAG_TIMES = {f"supervision.{flag}_flag_after": flag for flag in (SYNC, FAN)}
+"""Keys of a board file for the times of the flags."""
 FIRST_EVENTS = 7
 NAMED = 3
 """Causes that are named on one screen."""
@@ -174,11 +176,7 @@ def _first_clause(words: str) -> str:
 def assumed_times_line(assumptions: Sequence[Assumption]) -> str:
     """Times of the flags that nobody wrote; empty: both are the machine's own."""
     times = {note.key: note.value for note in assumptions}
-    named = [
-        f"{flag} flag after {times[key]}"
-        for flag in (SYNC, FAN)
-        if (key := f"supervision.{flag}_flag_after") in times
-    ]
+    named = [f"{flag} flag after {times[key]}" for key, flag in FLAG_TIMES.items() if key in times]
     if not named:
         return ""
     return (

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from math import isfinite
+
 from zcd.board.model import Resistor
 from zcd.board.parts_library import all_resistors
 from zcd.errors import plain
-from zcd.margin.rules import worst_status
+from zcd.margin.rules import RESERVE, Rule
 from zcd.report.cautions import FITTED, OF_OPTOCOUPLERS
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
 from zcd.report.of_board import READ_AGAIN, drawer_lines, read_as_line
 from zcd.report.of_check import assumed_values_table, board_line
+from zcd.report.of_check_answer import stronger_text
 from zcd.report.of_check_document import caution_sections, end_sections
 from zcd.report.of_drive_parts import drive_lines, need_line, refused_lines, switches_table
 from zcd.report.of_substitutes import (
@@ -23,12 +26,14 @@ from zcd.report.of_substitutes import (
     other_lines,
     others_over_line,
     pads_line,
+    parts_text,
     passed_over_line,
     proposals_table,
 )
 from zcd.report.terminal import longest_on_a_screen
 from zcd.report.text import listed, quantity_text
 from zcd.simulation.drive_parts import Replacements, Switches
+from zcd.substitutes.compare import Verdict
 from zcd.substitutes.proposals import SHOWN, few_tried
 from zcd.substitutes.search import CAPACITOR, Substitutes
 
@@ -114,9 +119,8 @@ def _more_line(result: Replacements) -> str:
     judged = any(answer.proposals for answer in found.answers)
     several = sum(len(answer.proposals) for answer in found.answers) > 1
     passes = f"{'Each' if several else 'It'} passes the check. "
-    if worst_status(found.original.every_rule) == "warning":
-        each = "each of these" if several else "this part"
-        passes = f"zcd check has warnings for the original board; with {each} they stay. "
+    if _warnings(found.original):
+        passes = _warned_text(found, several)
     passes *= judged and not found.original.failed
     able = any(answer.kind != "contact" for answer in found.answers)
     more = "For looser matches, add --any." if able and not found.others else ""
@@ -125,6 +129,29 @@ def _more_line(result: Replacements) -> str:
         more = f"With a capacitor on the mains side only the nearest is tried; --for {ref} tries "
         more += "more."
     return f"{passes}{more}"
+
+
+def _warned_text(found: Substitutes, several: bool) -> str:
+    """What becomes of the warnings that a check of the original has."""
+    proposals = [(a, each) for a in found.answers for each in (*a.proposals, *a.others)]
+    cured = [each for each in proposals if not _warnings(each[1].verdict)]
+    short = [rule.limit / rule.value for rule in _warnings(found.original)
+             if rule.subject == RESERVE and rule.name.startswith("CTR")]  # fmt: skip
+    fit = stronger_text(found.board, short[0]) if short and isfinite(short[0]) else ""
+    cure = f" {fit} for more reserve." if fit else ""
+    stay = f"with {'each of these' if several else 'this part'} they stay"
+    if cured:
+        answer, best = cured[0]
+        ref = listed([plain(part.ref) for part in answer.replaced])
+        stay = f"fewer with {plain(parts_text(found, answer, best))} as {ref}"
+    return f"zcd check has warnings for the original board; {stay}.{cure} "
+
+
+def _warnings(verdict: Verdict) -> list[Rule[float]]:
+    """Rules of which a check warns; of what a controller may expect, none of the worst corners:
+    how many boards come to that is not known here."""
+    corners = [rule for rule in verdict.corner_rules if rule.kind != "expectation"]
+    return [rule for rule in (*verdict.rules, *corners) if rule.status == "warning"]
 
 
 def _next_line(found: Substitutes) -> str:

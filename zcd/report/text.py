@@ -10,7 +10,7 @@ from textwrap import fill
 from typing import NamedTuple
 
 from zcd import refdata
-from zcd.board.units import format_si, format_si_span
+from zcd.board.units import format_si, format_si_beside, format_si_span
 from zcd.circuit.points import part_words
 from zcd.errors import plain
 from zcd.margin.headroom import LARGEST_FACTOR, Headroom
@@ -215,16 +215,20 @@ def offset_span_text(first_s: float, last_s: float) -> str:
     return f"{span} {'after' if first_s > 0 else 'before'}"
 
 
-def crossing_text(offset_s: float) -> str:
-    """The same with the words of a sentence.
+def crossing_text(offset_s: float, beside_s: float = 0.0) -> str:
+    """The same with the words of a sentence, in the unit of another offset that stands beside it.
 
     Examples
     --------
-    >>> crossing_text(6.2e-4), crossing_text(1e-8)
-    ('620 µs after the zero crossing', 'at the zero crossing')
+    >>> crossing_text(6.2e-4), crossing_text(1e-8), crossing_text(6.2e-4, 1.2e-3)
+    ('620 µs after the zero crossing', 'at the zero crossing', '0.62 ms after the zero crossing')
     """
-    text = offset_text(offset_s).removesuffix(" crossing")
-    return text if text == NOTHING else f"{text} the zero crossing"
+    if isnan(offset_s):
+        return NOTHING
+    if abs(offset_s) < AT_CROSSING_S:
+        return "at the zero crossing"
+    shown = format_si_beside(abs(offset_s), max(abs(beside_s), abs(offset_s)), "s", digits=DIGITS)
+    return f"{shown} {'after' if offset_s > 0 else 'before'} the zero crossing"
 
 
 def rule_text(rule: str) -> str:

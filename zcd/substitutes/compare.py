@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
+from zcd.board.parts_library import all_resistors
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, in_groups, stack
 from zcd.engine.solution import Solution
@@ -123,7 +124,7 @@ def verdicts(boards: Sequence[Board]) -> list[Verdict]:
     Resistors that carry the same current are one to the rest of the board, so that boards with
     chains of different length are solved together but for the stress of single resistors.
     """
-    some, which = _different(boards)
+    some, which = _different(boards, _circuit_key)
     headrooms, at_levels = _headrooms(some, [level_rows(board) for board in some])
     at_worst = solved_alike([worst_circuit(board) for board in some])
     return [
@@ -132,9 +133,11 @@ def verdicts(boards: Sequence[Board]) -> list[Verdict]:
     ]
 
 
-def _different(boards: Sequence[Board]) -> tuple[list[Board], list[int]]:
-    """One board of each circuit, and which of them each board is; its parts' ratings may differ."""
-    keys = [_circuit_key(board) for board in boards]
+def _different(
+    boards: Sequence[Board], key: Callable[[Board], tuple[object, ...]]
+) -> tuple[list[Board], list[int]]:
+    """One board of each key, and which of them each board is."""
+    keys = list(map(key, boards))
     firsts = [keys.index(key) for key in dict.fromkeys(keys)]
     return [boards[k] for k in firsts], [firsts.index(keys.index(key)) for key in keys]
 
@@ -146,6 +149,16 @@ def _circuit_key(board: Board) -> tuple[object, ...]:
         for each in build_circuit(board)
     )
     return (*elements, *((each.name, each.low, each.high) for each in tolerances_of(board)))
+
+
+def _rated_key(board: Board) -> tuple[object, ...]:
+    """The same and the ratings: where a rule has room left, its corner is not looked for."""
+    parts = [
+        (part.rated_power_w, part.usual_power_w, part.working_v, part.size_assumed)
+        for part in all_resistors(board)
+    ]
+    diodes = [(diode.junction.reverse_rating_v, diode.rated_power_w) for diode in board.diodes]
+    return (*_circuit_key(board), *parts, *diodes)
 
 
 def with_corners(verdict: Sequence[Verdict]) -> list[Verdict]:
@@ -162,7 +175,7 @@ def with_corners(verdict: Sequence[Verdict]) -> list[Verdict]:
         In the same order.
     """
     boards = [one.board for one in verdict]
-    some, which = _different(boards)
+    some, which = _different(boards, _rated_key)
     corners = find_all_corners(
         some, [tolerances_of(board) for board in some], room_ratio=ROOM_RATIO
     )
