@@ -51,7 +51,7 @@ def test_an_expectation_missed_within_tolerances_has_its_figure() -> None:
     shortest = 1.0 + drawn.margins[:, drawn.names.index("high time")].min()
     shown = f"{1e6 * shortest * check.board.controller.min_high_time_s:.0f} µs"
     high = f"{check.board.controller.high_threshold_v:.3g} V"
-    assert f"pin above {high} for only {shown} on the worst of 1024 boards (at least 200" in line
+    assert f"pin above {high} for only {shown} on the worst board of 1024 (at least 200" in line
     assert "none of 1024 random boards fails (tolerances, mains, temperature)" in squeezed(
         printed(check)
     )

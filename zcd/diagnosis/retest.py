@@ -48,13 +48,14 @@ class RepeatedReading:
     Parameters
     ----------
     measured : Measured
-    low, high : float
+    low, middle, high : float
         What a good board shows, errors included.
     good : bool
     """
 
     measured: Measured
     low: float
+    middle: float
     high: float
     good: bool
 
@@ -252,6 +253,7 @@ def beside_good(measured: Measured, shown: FloatArray, meter: Meter) -> Repeated
     return RepeatedReading(
         measured=measured,
         low=board.low,
+        middle=board.middle,
         high=board.high,
         good=not measured.unstable and any(at[0] <= high and at[-1] >= low for low, high in spans),
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from math import isfinite, isnan
 
 from zcd.board.model import Assumption, Board
@@ -80,6 +81,8 @@ HARDLY_ANY = 5.0
 its value is doubted before the size of the other (common practice, no source)."""
 BURNING_RATIO = 10.0
 """Of its power: from here on a resistor was misread."""
+FAR = 10.0
+"""So many times its value nobody fits in place of a part that was read right."""
 NO_LOWER_END_RATIO = 1e-2
 """A span of values that begins this far below its end has no lower end worth telling."""
 
@@ -220,7 +223,8 @@ def unread_lines(check: Check) -> Iterator[str]:
         taken = values is not None and values.low <= values.value <= values.high
         if check.passes and not taken:
             # a value that is passed for a doubt, or a rare corner, has no room left
-            with_values = "the board works with it, with no room to spare"
+            typical = "a typical board" if check.hangs_on_grade else "the board"
+            with_values = f"{typical} just works with it"
         elif values is None:
             with_values = "no likely value of it makes the board pass"
         else:
@@ -265,7 +269,12 @@ def culprit_lines(check: Check) -> Iterator[str]:
             yield _uncured_line(check, small)
         return
     if check.hangs_on_grade:
-        yield f"If there is no letter: the board surely passes with {_of_text(first)}."
+        near = (
+            first
+            if first.low > FAR * first.value
+            else replace(first, high=min(first.high, FAR * first.value))
+        )
+        yield f"If there is no letter: any grade passes with {_of_text(near)}."
         return
     if check.passes:
         yield f"To cure it: {_of_text(first)}."
@@ -667,7 +676,9 @@ def _worst_text(check: Check, subject: str, rules: Sequence[Rule[float]]) -> str
     limit, controller = LIMITS[subject], check.board.controller
     expected = float(getattr(controller, limit.attribute))
     of_drawn = all(isnan(rule.value) for rule in rules)  # no level misses it
-    where = f"on the worst of {check.spread.population.size} boards" if of_drawn else "at worst"
+    lost = any(r.subject == SYNC and r.status != "pass" and not r.is_rare for r in check.every_rule)
+    of_all = "that works" if lost else f"of {check.spread.population.size}"
+    where = f"on the worst board {of_all}" if of_drawn else "at worst"
     margin = _worst_margin(check, subject, rules)
     if margin >= 0.0:
         margin, where = rules[0].margin, "with all tolerances at their worst"
@@ -800,7 +811,7 @@ def _pulse_text(check: Check, nominal: Level) -> str:
     least_s, most_s = check.pulse.low_time_s
     least_most = quantity_span_text(least_s, most_s, "s")
     if not all(level.locks for level in check.levels):
-        least_most = f"none to {quantity_text(most_s, 's')}"
+        least_most += ", or no pulse,"
     often = "two" if expected_pulses(check.board) == 2 else "one"
     mains = check.board.mains
     hertz = f" of {quantity_text(mains.frequency_hz, 'Hz')}" * (len(mains.nominal_hz) > 1)
@@ -827,8 +838,8 @@ def _led_text(check: Check, by_name: dict[str, Level]) -> str:
     leaks = f"{leak} flows" if rectifier is None else f"{plain(rectifier.ref)} leaks {leak}"
     harmless = f" (harmless below {quantity_text(HARMLESS_REVERSE_A, 'A')})"
     return (
-        f"{peak}; in reverse {leaks}{harmless * (amps <= HARMLESS_REVERSE_A)}: "
-        f"{quantity_text(volts, 'V')} on its {quantity_text(worst.limit_v, 'V')}"
+        f"{peak}; in reverse {leaks}{harmless * (amps <= HARMLESS_REVERSE_A)}, "
+        f"{quantity_text(volts, 'V')} across the LED (rated {quantity_text(worst.limit_v, 'V')})"
     )
 
 

@@ -140,7 +140,7 @@ def _end_rows(quantity: Quantity, reach: Reach, locks: bool) -> list[tuple[str, 
     span = f"{quantity.low:.3g} to {quantity.high:.3g} times"
     if quantity.unit:
         span = quantity_span_text(quantity.low, quantity.high, quantity.unit)
-    return rows or [(span, "no limit met", "") if locks else (f"not from {span}", "", "")]
+    return rows or [(span, "not tried beyond", "") if locks else (f"not from {span}", "", "")]
 
 
 def loss_map_lines(loss_map: LossMap, loss_share: LossShare) -> tuple[str, ...]:

@@ -8,7 +8,14 @@ from typing import NamedTuple
 
 from zcd.board.model import Board, Topology
 from zcd.circuit.elements import Circuit, Junction, Phototransistor
-from zcd.circuit.points import LED_ENDS, leads_text, part_words, parts_at, probe_texts
+from zcd.circuit.points import (
+    LED_ENDS,
+    diode_of_bridge,
+    leads_text,
+    part_words,
+    parts_at,
+    probe_texts,
+)
 from zcd.diagnosis.case import ExpectedReadings
 from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
 from zcd.diagnosis.functions import Function, Method
@@ -61,22 +68,24 @@ BENCH_BANDS = "good board: {mains} within 5 %, 15 to 35 °C, meter error include
 
 
 WIDE_OHMS = "Parts in parallel let ohms read low: in doubt lift one end."
-WIDE_RATIO = 1.5
+WIDE_RATIO, LOPSIDED_RATIO = 1.18, 1.4
 DUTY_WORDS = (
     "duty: share of time LOW as a meter counts it (the pulse of zcd check may be longer); if yours "
     "counts high, take it from 100 %."
 )
 
 
-def is_wide(function: Function, low: float, high: float) -> bool:
-    """Whether ohms of a good board tell little, as for a part with others beside it."""
-    return function is Function.OHM and WIDE_RATIO * low < high < OVERLOAD
+def is_wide(function: Function, low: float, middle: float, high: float) -> bool:
+    """Whether parts in parallel let ohms of a good board read low; tolerances alone go as far up
+    as down."""
+    lopsided = middle - low > LOPSIDED_RATIO * (high - middle)
+    return function is Function.OHM and WIDE_RATIO * low < high < OVERLOAD and lopsided
 
 
 def good_text(function: Function, good: ExpectedRange, unread: bool = False) -> str:
     """What a good board shows; where other parts are in parallel, how low that may be, unless the
     part itself could not be read."""
-    if unread or not is_wide(function, good.low, good.high):
+    if unread or not is_wide(function, good.low, good.middle, good.high):
         return spread_text(function, good)
     low, high = (show_value(function, end) for end in (good.low, good.high))
     return f"up to {high}, with parts in parallel down to {low}"
@@ -98,7 +107,11 @@ def _screen(expected: ExpectedReadings, most: int) -> Document:
     )
     table = Table(title="", columns=COLUMNS, rows=rows, remark=_more_line(on_page, told))
     sides = _sides(told)
-    wide = any(is_wide(each.reading.function, each.healthy.low, each.healthy.high) for each in told)
+    wide = any(
+        is_wide(each.reading.function, good.low, good.middle, good.high)
+        for each in told
+        for good in [each.healthy]
+    )
     cautions = dict.fromkeys(text for side in sides for text in SHORT_CAUTIONS[side])
     words = (
         no_sync_line(expected.board),
@@ -341,11 +354,15 @@ def _best_told(line: ExpectedReading, circuit: Circuit, new: Collection[str]) ->
 
     keys = [key for key in line.faults if not key.endswith("intermittent")]
     best = sorted(keys, key=place)[:MOST_TOLD]
-    return [f"{_bad_text(line, key)}{_or_drift(line, key)}" for key in best]
+    return [f"{_bad_text(line, key)}{_fault_words(line, key, circuit)}" for key in best]
 
 
-def _or_drift(line: ExpectedReading, key: str) -> str:
+def _fault_words(line: ExpectedReading, key: str, circuit: Circuit) -> str:
     """A fault; also the drift of a part that reads as high as when it is open."""
+    for part in circuit.of(Junction):
+        if key.startswith(f"{part.ref} "):
+            bridge, is_leg = diode_of_bridge(part.ref)
+            return f"{bridge} diode{key.removeprefix(part.ref)}" if is_leg else key
     drift = line.faults.get(f"{key.removesuffix(' open')} drift")
     alike = key.endswith(" open") and drift and drift.high > line.faults[key].low
     return f"{key}/drift" if alike else key

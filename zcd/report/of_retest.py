@@ -112,7 +112,9 @@ def _otherwise_good(retest: Retest) -> bool:
 def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
     """What stands after the readings: what may be left, what to take, what is left of the CTR."""
     powered = any(with_relay_on(a.measured.reading, retest.circuit) for a in retest.readings)
-    wide = any(is_wide(a.measured.reading.function, a.low, a.high) for a in retest.readings)
+    wide = any(
+        is_wide(a.measured.reading.function, a.low, a.middle, a.high) for a in retest.readings
+    )
     not_repeated = "" if retest.missing or retest.good else _to_take_line(retest)
     lines = (
         _likeliest_line(retest),
