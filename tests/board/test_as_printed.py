@@ -59,7 +59,10 @@ def test_tolerance_and_power_behind_a_value() -> None:
     assert [part.style for part in board.chains[0]] == ["1/4 W", "1/2 W", "1/4 W"]
 
 
-@pytest.mark.parametrize("style", ["0.25W", "1/4 watt", "250 mW", "0,25 W", "1/4W"])
+@pytest.mark.parametrize(
+    "style",
+    ["0.25W", "1/4 watt", "250 mW", "0,25 W", "1/4W", "1/4", "¼ W", "carbon 1/4W", "CFR 0.25 W"],
+)
 def test_style_as_a_power(style: str) -> None:
     assert chain(["68k", "68k"], style=style).chains[0][0].style == "1/4 W"
 
@@ -108,7 +111,7 @@ def test_style_in_words(written: str, style: str) -> None:
     assert chain(["68k", "68k"], style=written).chains[0][0].style == style
 
 
-@pytest.mark.parametrize("style", ["?", "unknown", "through hole", "axial"])
+@pytest.mark.parametrize("style", ["?", "unknown", "through hole", "axial", "carbon film"])
 def test_a_style_that_nobody_knows_is_not_written(style: str) -> None:
     assert chain(["68k", "68k"], style=style).chains[0][0].size_assumed
 
@@ -154,6 +157,10 @@ def test_a_jumper_is_left_out() -> None:
         ("1/N/PE ~ 230 volts 50 hertz", (207, 230, 253), (49.5, 50, 50.5)),
         ("230V 50", (207, 230, 253), (49.5, 50, 50.5)),
         ("120/60", (114, 120, 126), (59.4, 60, 60.6)),
+        ("50/60Hz 220-240V", (198, 230, 264), (49.5, 50, 60.6)),
+        ("220V-50Hz", (198, 220, 242), (49.5, 50, 50.5)),
+        ("220-230-240V 50Hz", (198, 230, 264), (49.5, 50, 50.5)),
+        ("220/240 V 50 Hz", (198, 230, 264), (49.5, 50, 50.5)),
     ],
 )
 def test_rating_plates(plate: str, volts: tuple[float, ...], hertz: tuple[float, ...]) -> None:
@@ -201,6 +208,7 @@ def test_limits_of_the_voltage_belong_to_no_band() -> None:
         (104, 100e-9),
         ("4n7J", 4.7e-9), ("10nF/50V", 10e-9), ("103K 1kV", 10e-9), ("10n ±10 % ceramic", 10e-9),
         ("C5 10n 0603", 10e-9), ("10 000 pF", 10e-9), ("1uF electrolytic 50V", 1e-6),
+        ("0.1 MFD", 100e-9), ("100nK63", 100e-9), ("47nJ400V", 47e-9),
     ],
 )  # fmt: skip
 def test_capacitors(text: Any, farad: float) -> None:
@@ -228,6 +236,16 @@ def test_references_before_any_part() -> None:
     plain = board_from_dict(edited(rectifier="M7 1000V", optocoupler="PC817 C"))
     assert plain.rectifier is not None
     assert (plain.rectifier.ref, plain.optocoupler.ref) == ("D1", "OC1")
+
+
+@pytest.mark.parametrize("written", ["+3V3", "VCC 3.3V", "Vdd = 3.3 V", "+3.3"])
+def test_the_supply_by_its_name(written: str) -> None:
+    assert board_from_dict(edited(output={"supply": written})).output.supply_v == 3.3
+
+
+def test_the_other_meaning_of_bands_is_one_that_there_is() -> None:
+    """Read from its other end it is brown red black grey blue: 12 GΩ."""
+    assert read_as_line(chain("blue grey black red brown", "68k")).count("if it is") == 0
 
 
 def test_a_capacitor_with_two_meanings_is_asked_about() -> None:

@@ -252,12 +252,12 @@ BAD_KEYS: list[tuple[dict[str, Any], str, str, str]] = [
         '"1N4148"',
         "only with clamped, half-wave-clamped",
     ),
-    ({"optocoupler": "814"}, "optocoupler", '"814"', "a family with one LED"),
+    ({"optocoupler": "814"}, "optocoupler", '"814"', "a part with one LED"),
     (
         {"rectifier": None, "chain": {"topology": "two-led"}},
         "optocoupler",
         '"817C"',
-        "a family with two LEDs for topology two-led: 814",
+        'a part with two LEDs for topology two-led: "814"',
     ),
     (
         {"optocoupler": "814", "chain": {"topology": "two-led"}},

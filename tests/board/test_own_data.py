@@ -71,6 +71,14 @@ def test_limits_of_the_led() -> None:
     assert led_current_limit_a(coupler("817C"))[0] == 0.05
 
 
+def test_a_name_in_no_table_beside_own_data() -> None:
+    written = {"family": "PC123", "ctr": "50..400 % at 5 mA"}
+    board = board_from_dict(edited(optocoupler=written))
+    assert board.optocoupler == coupler({"ctr": "50..400 % at 5 mA"})
+    assert 'OC1 "PC123" = a part in no table, by its own data' in read_as_line(board)
+    assert "drives a triac" in refusal(optocoupler={**written, "family": "MOC3021"})
+
+
 def test_own_data_stand_in_place_of_the_family_s() -> None:
     """Everlight prints 50 % to 600 % at 5 mA for the unranked EL817."""
     part = coupler({"family": "817", "ctr_min": "90 %"})
@@ -108,8 +116,8 @@ def test_two_leds() -> None:
     two = {"rectifier": None, "chain": {"topology": "two-led"}}
     for written in ("AC coupler", "?", "AC input optocoupler", {"ctr": "20..300 % at 1 mA"}):
         assert coupler(written, **two).family in TWO_LED_FAMILIES
-    assert "a family with one LED" in refusal(optocoupler="AC coupler")
-    assert "a family with two LEDs" in refusal(optocoupler={"ctr": "50 %", "leds": 1}, **two)
+    assert "a part with one LED" in refusal(optocoupler="AC coupler")
+    assert "a part with two LEDs" in refusal(optocoupler={"ctr": "50 %", "leds": 1}, **two)
 
 
 @pytest.mark.parametrize(
@@ -243,10 +251,17 @@ def test_what_is_no_diode_is_one_line(written: Any, line: str) -> None:
         ("A6", "M6"), ("S1M", "S1M"), ("DF06S", "DF06"), ("W10M", "W10"), ("KBP206", "KBP206"),
         ("A7", None), ("T4", None), ("1N5819", None), ("M8", None), ("BAV99", "BAV99"),
         ("BAT54S", "BAT54"), ("BAV99W", "BAV99"), ("LL43", "BAT43"), ("BAT42WS", "BAT42"),
+        ("LL4007", "1N4007"), ("DL4004", "1N4004"), ("1N4007W", "1N4007"),
     ],
 )  # fmt: skip
 def test_markings_of_diodes(printed: str, name: str | None) -> None:
     assert table_part(printed) == name
+
+
+def test_no_diode_in_words() -> None:
+    two = {"rectifier": "none", "clamp": "none", "optocoupler": "814", "chain": {}}
+    board = board_from_dict(edited(**two))
+    assert (board.topology, board.rectifier, board.clamp) == ("two-led", None, None)
 
 
 def test_a7_is_a_rectifier_where_a_pair_cannot_stand() -> None:

@@ -189,6 +189,8 @@ def test_parts_are_changed_in_their_lines() -> None:
          'found "led"; allowed: led\\+ .the anode, mostly pin 1. or'),
         (["feed - R1 82k - BR1~1 - R2 1k - BR1~a", "BR1~2 - neutral", "BR1 DB107"],
          "R2 with both ends at BR1~1"),
+        ([*SIMPLE, "feed - C1 1u - Q1.c", "Q1.e - neutral", "feed - R9 1M - Q1.b", "Q1 2N3904"],
+         "found Q1 on the mains side.*not modelled"),
         ([], 'found "no line"; allowed: a list of lines'),
     ],
 )  # fmt: skip

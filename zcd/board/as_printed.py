@@ -30,9 +30,22 @@ from zcd.board.markings import (
     with_letter,
 )
 from zcd.board.model import ReadAs
-from zcd.board.optocouplers import AC_INPUT, CLASSES, FOUR_PIN, NO_COUPLER, optocoupler_name
+from zcd.board.optocouplers import (
+    AC_INPUT,
+    CLASSES,
+    FOUR_PIN,
+    NO_COUPLER,
+    in_no_table,
+    optocoupler_name,
+)
 from zcd.board.units import ALIKE, format_si, is_reference
-from zcd.board.unknown_values import fill_unknown, nobody_knows, ohm_of, unknown_limits
+from zcd.board.unknown_values import (
+    HIGHEST_OHM,
+    fill_unknown,
+    nobody_knows,
+    ohm_of,
+    unknown_limits,
+)
 from zcd.errors import InputError, invalid_value
 
 PLAUSIBLE_OHM = (1e3, 1e7)
@@ -55,17 +68,22 @@ _STYLES = (_POWER, _SLASH_POWER, _SIZE)
 _STYLE_FIRST = re.compile(
     rf"^({_SIZES}|(?:1/[248]|\d*[.,]?\d+)\s*m?W(?:atts?)?)[\s,]+(\d.*)", re.IGNORECASE
 )
+_MADE = (
+    r"(?:metal(?:[\s-]oxide)?|carbon|thick)[\s-]film|metal[\s-]oxide|carbon|m\.?o\.?f|mfr?|cfr?"
+    r"|fusible|flame-?proof|wire-?wound"
+)
 _BESIDE = re.compile(
-    r"[\s,]+(?:(?:metal(?:[\s-]oxide)?|carbon|thick)[\s-]film|metal[\s-]oxide|m\.?o\.?f|mfr?|cfr?"
-    r"|fusible|flame-?proof|wire-?wound|axial|leaded|tht|through[\s-]hole|pull-?(?:up|down)"
+    rf"[\s,]+(?:{_MADE}|axial|leaded|tht|through[\s-]hole|pull-?(?:up|down)"
     r"|resistors?|ceramic|film|electrolytic|elko|capacitor|in series|each)\b",
     re.IGNORECASE,
 )
 """What people write beside a value, which changes nothing here."""
+_MADE_OF = re.compile(rf"^(?:{_MADE})(?:\s+|$)", re.IGNORECASE)
 _SPELT_OUT = (
     (re.compile(r"(?<=[\d\s])kil(?:o-?)?ohms?\b", re.IGNORECASE), "k"),
     (re.compile(r"(?<=[\d\s])meg(?:a?-?ohms?)?\b", re.IGNORECASE), "M"),
     (re.compile(r"\b(\d{1,3}) (?=000\b)"), r"\1"),
+    (re.compile(r"(?<=\d)\s*MFD\b", re.IGNORECASE), " uF"),
 )
 _RATING = re.compile(r"[\d/.,]+\s*(?:m?W\w*|%)", re.IGNORECASE)
 _BARE_REFERENCE = re.compile(r"R\d{1,4}", re.IGNORECASE)
@@ -76,7 +94,7 @@ NAMED_CAPACITOR = re.compile(r"^(C[XY]?\d{1,4})[\s:=]+")
 _REFERENCE = re.compile(r"(?!M\d)[A-Z]{1,3}\d{1,4}[:=]?", re.ASCII)
 _WRITTEN_AFTER = re.compile(r"[\d.?]")
 _REMARK = re.compile(r"(.*[^\s(])\s*\(([^()]*)\)")
-_CHIP_WORD = re.compile(r"(.*\S)\s+(?:SMD|chip)", re.IGNORECASE)
+_CHIP_WORD = re.compile(r"(?:SMD|chip)\s+(\S.*)|(.*\S)\s+(?:SMD|chip)", re.IGNORECASE)
 _CHIP_STYLE = re.compile(_SIZES)
 _METRIC = {"1608": "0603", "2012": "0805", "3216": "1206", "3225": "1210", "6332": "2512"}
 """Millimetres of a chip -> the size by which it goes; those that are no such size themselves."""
@@ -87,6 +105,9 @@ _CAPACITOR_TAIL = re.compile(
     rf"|[\d.]+\s*k?V\S*|{_SIZES}|[FGJKM])",
     re.IGNORECASE,
 )
+_FILM = re.compile(r"(\d*[.,]?\d*[pnu]\d*)[FGJKM](?:\d{2,4}V?)?", re.ASCII)
+"""A film capacitor with its tolerance and volts behind the value, such as 100nK63."""
+_SUPPLY_NAME = re.compile(r"^(?:V[CD]{2}\b[\s=:]*)?\+?\s*(?=\d)", re.IGNORECASE)
 _CTR = re.compile(
     r"(?:CTR\s*)?(?P<low>\d+(?:[.,]\d+)?)\s*%?(?:\s*(?:\.\.\.?|…|-|–|to)\s*"
     r"(?P<high>\d+(?:[.,]\d+)?))?\s*%(?:\s*(?:at|@)\s*(?:IF\s*=?\s*)?(?P<test>[\d.,]+\s*[mu]?A))?",
@@ -99,7 +120,7 @@ _CAPACITORS = (
     *(("led", "capacitor"), ("output", "pin_capacitor"), ("fan", "run_capacitor")),
 )
 _IN_WORDS = re.compile(r"zener|rectifier|bridge|diode|unknown|\d\s*A\b|^\?$", re.IGNORECASE)
-_NO_COUPLER = (NO_COUPLER, "no", "without")
+_NONE = (NO_COUPLER, "no", "without")
 WITHOUT_COUPLER = (
     "without optocoupler nothing is isolated, the controller and all that touches it are LIVE at "
     "mains"
@@ -247,6 +268,9 @@ def as_printed(value: Mapping[str, Any]) -> Reader:
     _diodes(reader)
     for path in _CAPACITORS:
         _capacitor(reader, path)
+    output = reader.value.get("output")
+    if isinstance(output, dict) and _is_marking(output.get("supply")):
+        output["supply"] = _SUPPLY_NAME.sub("", output["supply"])
     return reader
 
 
@@ -385,8 +409,8 @@ def _tabled(item: Any) -> Any:
     if match := _REMARK.fullmatch(text):
         beside = f"{match[1]} {match[2]}"
         text = beside if _styled(beside) or _TOLERANCE.fullmatch(beside) else match[1]
-    if (word := _CHIP_WORD.fullmatch(text)) and _styled(word[1]):
-        text = word[1]
+    if (word := _CHIP_WORD.fullmatch(text)) and _styled(word[1] or word[2]):
+        text = word[1] or word[2]
     for _ in range(3):
         if match := _TOLERANCE.fullmatch(text):
             more["tolerance"] = match[2]
@@ -441,8 +465,9 @@ def _style(reader: Reader, table: dict[str, Any], key: str) -> None:
     text = table.get("style")
     if not _is_marking(text):
         return
-    shown = re.sub(r"^(?:SMD|chip|size)\s+|\s+(?:SMD|chip)$", "", text.strip(), flags=re.I)
-    shown = _BESIDE.sub("", _METRIC.get(shown, shown))
+    shown = re.sub(r"^(?:SMD|chip|size|DIN)\s+|\s+(?:SMD|chip)$", "", text.strip(), flags=re.I)
+    shown = _BESIDE.sub("", _METRIC.get(shown, shown).translate(ALIKE))
+    shown = re.sub(r"^1/[2468]$", r"\g<0> W", _MADE_OF.sub("", shown))
     first, _, rest = shown.partition(" ")
     style, watt = shown, _watt(f"{_WATT_WORDS.get(first.casefold(), first)} {rest}")
     if watt is not None and watt >= min(_WATT_STYLES):
@@ -450,7 +475,7 @@ def _style(reader: Reader, table: dict[str, Any], key: str) -> None:
         style = _WATT_STYLES[nearest]
         if watt > nearest:
             table.setdefault("power", format_si(watt, "W"))
-    if nobody_knows(shown) or _NO_SIZE.fullmatch(shown):
+    if not shown or nobody_knows(shown) or _NO_SIZE.fullmatch(shown):
         del table["style"]
     elif style != text:
         table["style"] = style
@@ -478,7 +503,7 @@ def resistor_as_printed(reader: Reader, item: Any, key: str, chain_style: Any) -
     chip = isinstance(style, str) and _CHIP_STYLE.fullmatch(style.strip()) is not None
     text = plain_words(text)
     if word := _CHIP_WORD.fullmatch(text):
-        text, chip = word[1], True
+        text, chip = word[1] or word[2], True
     if (limits := unknown_limits(text)) is not None:
         reader.unknown[key] = limits
         return item
@@ -511,7 +536,7 @@ def _ohms(reader: Reader, text: str, key: str, chip: bool) -> tuple[Any, float |
     if chosen is None:
         reader.refuse(key, text, _both(text, found))
         return None, None
-    others = [m for m in found if m is not chosen]
+    others = [m for m in found if m is not chosen and m.value <= HIGHEST_OHM]
     words = _meaning(chosen).removesuffix(")")
     for other in others:
         words += f"; if it is {format_si(other.value, 'Ω')}, write {_ohm_text(other.value)}"
@@ -559,13 +584,17 @@ def _coupler(reader: Reader) -> None:
     given, chain = reader.value.get("optocoupler"), reader.value.get("chain")
     table: dict[str, Any] = given if isinstance(given, dict) else {"family": given}
     printed = table.get("family")
-    if _is_marking(printed) and printed.strip().lower() in _NO_COUPLER:
+    if _is_marking(printed) and printed.strip().lower() in _NONE:
         reader.value["optocoupler"] = {**table, "family": NO_COUPLER}
     elif _is_marking(printed) and nobody_knows(printed):
         two = isinstance(chain, dict) and same_word(chain.get("topology"), "two-led")
         table = {**table, "family": AC_INPUT if two else FOUR_PIN}
         reader.value["optocoupler"] = table
         reader.note("optocoupler", printed, f"any {table['family']}")
+    elif _is_marking(printed) and "grade" not in table and _own_data_of(printed, table):
+        table = {name: value for name, value in table.items() if name != "family"}
+        reader.value["optocoupler"] = table
+        reader.note("optocoupler", printed, "a part in no table, by its own data")
     elif _is_marking(printed):
         _coupler_name(reader, printed, table.get("grade"))
     ctr = table.get("ctr")
@@ -584,6 +613,11 @@ def _coupler(reader: Reader) -> None:
         said = f'nothing beside ctr = "{ctr}", which says it too'
         raise invalid_value(rest[twice], said, f"optocoupler.{twice}")
     reader.value["optocoupler"] = {**rest, **limits, **test}
+
+
+def _own_data_of(printed: str, table: Mapping[str, Any]) -> bool:
+    """Whether a table gives the CTR of an optocoupler of which only that is known."""
+    return not table.keys().isdisjoint(("ctr", "ctr_min")) and in_no_table(printed)
 
 
 def _coupler_name(reader: Reader, printed: str, grade: Any) -> None:
@@ -605,6 +639,9 @@ def _diodes(reader: Reader) -> None:
         table: dict[str, Any] = given if isinstance(given, dict) else {"part": given}
         printed = table.get("part")
         if not _is_marking(printed):
+            continue
+        if printed.strip().lower() in _NONE:
+            del reader.value[key]
             continue
         if (name := diode_as_printed(reader, printed, key)) != printed:
             reader.value[key] = {**table, "part": name}
@@ -659,7 +696,7 @@ def capacitor_as_printed(reader: Reader, given: str, key: str) -> Any:
     text = plain_words(given)
     if match := _TOLERANCE.fullmatch(text):
         text = match[1]
-    while match := _CAPACITOR_TAIL.fullmatch(text):
+    while match := _CAPACITOR_TAIL.fullmatch(text) or _FILM.fullmatch(text):
         text = match[1]
     found = capacitor_marking(text.replace(",", "."))
     if len(found) > 1:

@@ -489,15 +489,16 @@ def _optocoupler(file: BoardFile) -> Iterator[InputError]:
             written.leds, f"{2 if two_leds else 1}, those of {part.family}", "optocoupler.leds"
         )
     if topology != TRACED and two_leds != (topology is Topology.TWO_LED):
-        wanted = [
-            family
-            for family in optocouplers.families()
-            if (family in optocouplers.TWO_LED_FAMILIES) != two_leds
-        ]
-        leds = "one LED" if two_leds else "two LEDs"
+        allowed = (
+            f'a part with one LED for topology {topology}; or chain.topology = "two-led" where no '
+            'diode is in series; or the circuit as you trace it, such as "feed - R1 68k - D1 '
+            '1N4007 > - led+", "led- - neutral"'
+            if two_leds
+            else f'a part with two LEDs for topology {topology}: "814", "H11AA1", "AC coupler" ...'
+        )
         yield invalid_value(
-            written.family,
-            f"a family with {leds} for topology {topology}: {', '.join(wanted)}",
+            written.family or part.family,
+            allowed,
             "optocoupler.family",
         )
 

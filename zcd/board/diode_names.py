@@ -42,6 +42,7 @@ _ZENER_V = re.compile(
     re.IGNORECASE,
 )
 _SAME_PART = (
+    (r"^[DL]L400(?=[1-7]$)", "1N400"), (r"^(1N400[1-7])W$", r"\1"),
     (r"^BAV16(?=WS?$)", "1N4148"), (r"^BAS(19|20|21)W$", r"BAS\1"), (r"^(FR10[3-7])SG$", r"\1"),
     (r"^RS?1([ABDGJKM])[LB]?$", r"RS1\1"), (r"^S05(?=[ABDGJKM]$)", "DSR05"),
     (r"^(BAV199|BAV99|BAV70|BAW56|BAT54)[ACSW]$", r"\1"),

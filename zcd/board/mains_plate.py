@@ -29,7 +29,7 @@ _HERTZ = re.compile(
     rf"(?P<one>{_NUMBER})\s*(?:Hz)?(?:(?:\s*/\s*|{_DASH})(?P<two>{_NUMBER}))?\s*Hz", re.IGNORECASE
 )
 _WITH_HERTZ = re.compile(
-    rf"(?P<volts>.*?)[\s,/]*(?P<hertz>{_NUMBER}\s*(?:Hz)?(?:(?:\s*/\s*|{_DASH}){_NUMBER})?\s*Hz)"
+    rf"(?P<volts>.*?)(?:[\s,/]|(?<=[Vc~])\s*[-–])*(?P<hertz>{_NUMBER}\s*(?:Hz)?(?:(?:\s*/\s*|{_DASH}){_NUMBER})?\s*Hz)"
     r"(?P<rest>.*)",
     re.IGNORECASE,
 )
@@ -52,7 +52,14 @@ _AFTER = re.compile(
 )
 _WITHIN = re.compile(r"(.*\S)\s*(?:±|\+\s*/?\s*-)\s*(\d+(?:[.,]\d+)?\s*%)(.*)")
 _PLATE = ("voltage", "frequency")
-_TWO = re.compile(rf"{_NUMBER}\s*V?\s*/\s*{_NUMBER}\s*V?\s*~?", re.IGNORECASE)
+_HERTZ_FIRST = re.compile(
+    rf"({_NUMBER}\s*(?:/|{_DASH})?\s*(?:{_NUMBER})?\s*Hz)[\s,/;]+(.*\d.*)", re.IGNORECASE
+)
+_TWO = re.compile(rf"({_NUMBER})\s*V?\s*/\s*({_NUMBER})\s*V?\s*~?", re.IGNORECASE)
+_MIDDLE = re.compile(rf"(?<=\d)\s*V?\s*[-–—]\s*{_NUMBER}(?=\s*V?\s*[-–—]\s*\d)")
+"""The second of three voltages, such as 220-230-240 V."""
+ONE_SUPPLY_RATIO = 1.12
+"""Up to which 220/240 V is one supply; 110/220 V are two. Common practice, no source."""
 
 
 def mains_as_printed(value: dict[str, Any], note: Note) -> None:
@@ -92,6 +99,7 @@ def _table(text: str) -> dict[str, Any]:
     for words, unit in _IN_WORDS:
         text = re.sub(words, unit, text, flags=re.IGNORECASE)
     text = " ".join(text.split())
+    text = _HERTZ_FIRST.sub(r"\2 \1", text)
     text = _NO_HERTZ.sub(r" V \1 Hz", text)
     within = _WITHIN.fullmatch(text)
     shown = _trimmed(text if within is None else within[1] + within[3])
@@ -121,10 +129,13 @@ def _voltage(table: dict[str, Any], key: str) -> str:
     text = table.get("voltage")
     if not isinstance(text, str):
         return ""
-    shown = _trimmed(text)
-    if _TWO.fullmatch(shown):
-        ways = " or ".join(f'"{_number(one):g} V"' for one in re.findall(_NUMBER, shown))
-        raise invalid_value(text, f"the voltage that the board is set to: {ways}", key)
+    shown = _MIDDLE.sub("", _trimmed(text), count=1)
+    if two := _TWO.fullmatch(shown):
+        ends = sorted(map(_number, two.groups()))
+        if ends[1] > ONE_SUPPLY_RATIO * ends[0]:
+            ways = " or ".join(f'"{end:g} V"' for end in map(_number, two.groups()))
+            raise invalid_value(text, f"the voltage that the board is set to: {ways}", key)
+        shown = f"{ends[0]:g}-{ends[1]:g} V"
     match = _VOLTS.fullmatch(shown)
     if match is None:
         return ""

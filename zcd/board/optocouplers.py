@@ -12,7 +12,7 @@ from zcd import refdata
 from zcd.board.model import Junction, Optocoupler
 from zcd.board.parts_library import typical_leak_ohm
 from zcd.board.units import format_si, nearest
-from zcd.errors import invalid_value
+from zcd.errors import InputError, invalid_value
 
 TWO_LED_FAMILIES = (
     *("814", "214", "180", "H11AA1", "H11AA2", "H11AA3", "H11AA4", "280", "290", "TLP620"),
@@ -53,8 +53,8 @@ limits for the LED. Common practice, no source."""
 _CLASS_TEST_A = {FOUR_PIN: 0.005, SIX_PIN: 0.01, AC_INPUT: 0.005}
 _CLASS_WORDS = (
     (AC_INPUT, r"ac|acinput|twoleds?|2leds?|bidirectional"),
-    (SIX_PIN, r"sixpins?|6pins?|dip-?6|sixpindip"),
-    (FOUR_PIN, r"fourpins?|4pins?|dip-?4|generic|unknown|\?"),
+    (SIX_PIN, r"(?:smd)?(?:six|6)pins?(?:smd|dip)?|dip-?6"),
+    (FOUR_PIN, r"(?:smd)?(?:four|4)pins?(?:smd|dip)?|dip-?4|generic|unknown|\?"),
 )
 
 _MAKERS = "(?:SHARP|EVERLIGHT|LITE-?ON|TOSHIBA|VISHAY|FAIRCHILD|NEC|RENESAS|COSMO|ONSEMI)-"
@@ -176,6 +176,23 @@ def optocoupler_name(
     near = nearest(family, OFFERED_FAMILIES) or nearest(family, families())
     shown = f'a known optocoupler such as "817C", "814" or "4N25"{near}; {OWN}'
     raise invalid_value(family, shown, f"{prefix}family")
+
+
+def in_no_table(text: str) -> bool:
+    """Whether a text is no optocoupler of the tables, nor known as another kind of part.
+
+    Examples
+    --------
+    >>> in_no_table("PC123"), in_no_table("PC817"), in_no_table("MOC3021")
+    (True, False, False)
+    """
+    if any(re.search(pattern, text.strip().upper()) for pattern, _ in _OTHER_KINDS):
+        return False
+    try:
+        optocoupler_name(text)
+    except InputError:
+        return True
+    return False
 
 
 def class_of(text: str) -> str | None:

@@ -140,10 +140,50 @@ def _strings(value: object) -> Iterator[str]:
 
 
 def _bare_list(line: str) -> tuple[str, str] | None:
-    match = re.fullmatch(rf"\s*([\w.-]+)\s*=\s*((?:{_STRING})(?:\s*,\s*(?:{_STRING}))+)\s*", line)
+    match = re.search(
+        rf"(?:^|[{{,])\s*([\w.-]+)\s*=\s*((?:{_STRING})(?:\s*,\s*(?:{_STRING}))+)\s*(?:[,}}]|$)",
+        line,
+    )
     if match is None:
         return None
     return "several values without brackets", f"{match[1]} = [{match[2]}]"
+
+
+def _no_braces(line: str) -> tuple[str, str] | None:
+    match = re.fullmatch(r"\s*([\w-]+)\s*=\s*([\w-]+\s*=\s*.*\S)\s*", line)
+    if match is None:
+        return None
+    return "two = in a row", _shown(f"{match[1]} = {{{match[2]}}}", "a table in braces")
+
+
+def _doubled_quotes(line: str) -> tuple[str, str] | None:
+    match = re.fullmatch(r'(\s*[\w.-]+\s*=\s*)""([^"]+)""\s*', line)
+    if match is None:
+        return None
+    return "two quotes at each end", _shown(f'{match[1]}"{match[2]}"', "one at each end")
+
+
+def _nothing(line: str) -> tuple[str, str] | None:
+    match = re.fullmatch(r"\s*([\w.-]+)\s*=\s*(?:#.*)?", line)
+    if match is None:
+        return None
+    return f"nothing behind {match[1]} =", "a value in quotes, or # before a line that is not used"
+
+
+def _behind_value(line: str) -> tuple[str, str] | None:
+    """A remark, or another sign, behind a value that is whole."""
+    match = re.fullmatch(rf"(\s*[\w.-]+\s*=\s*(?:{_STRING}))\s*(;|//|--|\()\s*(.*)", line)
+    if match is None:
+        return None
+    remark = re.sub(r"\)$", "", match[3].strip())
+    mended = f"{match[1].strip()}  # {remark}" if remark else match[1].strip()
+    return f'"{match[2]}" behind a value', f"{mended} (# begins a remark)" if remark else mended
+
+
+def _backslash(line: str) -> tuple[str, str] | None:
+    if re.search(r'"[^"\n]*\\[^"\n]*"', line) is None:
+        return None
+    return "a backslash between double quotes", "/ in its place, or '...' around the text"
 
 
 def _end_comma(line: str) -> tuple[str, str] | None:
@@ -201,9 +241,14 @@ _LOOKS: tuple[Callable[[str], tuple[str, str] | None], ...] = (
     _colon,
     _no_equals,
     _open_header,
+    _nothing,
+    _doubled_quotes,
     _odd_quotes,
     _bare_list,
+    _no_braces,
+    _behind_value,
     _end_comma,
     _unquoted,
     _no_comma,
+    _backslash,
 )

@@ -221,6 +221,7 @@ def _read(reader: Reader, lines: Sequence[str]) -> TracedFile:
     for word, node in parts.points.items():
         if word in _SPELT and node in MAINS_POINTS:
             reader.note(KEY, word.upper() if len(word) == 1 else word, f"{node} of the mains")
+    _require_one_input(paths, parts)
     links, aliases = connect([*paths, *_leads_not_traced(paths)])
     _require_sound(links, aliases, parts)
     links = (*links, *(renamed(leg, aliases) for leg in _legs(parts)))
@@ -240,6 +241,18 @@ def _read(reader: Reader, lines: Sequence[str]) -> TracedFile:
         blocking=frozenset(_blocking(parts)),
         transistor=_transistor(parts),
     )
+
+
+def _require_one_input(paths: Sequence[Sequence[Step]], parts: _Parts) -> None:
+    """Refuse a transistor beside a LED: on the mains side none is modelled."""
+    names = {step.name for path in paths for step in path}
+    if not names.isdisjoint(LEADS) and {"led+", "led-"} <= names:
+        raise InputError(
+            f"found {parts.transistor or 'a transistor'} on the mains side, beside the LED of an "
+            "optocoupler; allowed: resistors, capacitors, diodes, zeners and bridges there. A "
+            "transistor that switches the LED, or empties a capacitor into it, is not modelled: "
+            "neither the pulse nor the faults of such a board can be calculated"
+        )
 
 
 def _leads_not_traced(paths: Sequence[Sequence[Step]]) -> list[list[Step]]:

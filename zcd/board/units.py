@@ -31,9 +31,10 @@ _CODE = re.compile(r"(?P<code>\d*[A-Za-zΩ]\d+)(?:\s*(?P<unit>[A-Za-zΩ]+))?", r
 
 ALIKE = str.maketrans(
     {"\u2126": "Ω", "\u00b5": "u", "\u03bc": "u", "\u2212": "-", "\u2103": "°C"}
+    | {"\u00bd": "1/2", "\u00bc": "1/4", "\u215b": "1/8"}
     | dict.fromkeys("\u00a0\u2009\u202f\u2007", " ")
 )
-"""One spelling for signs that look alike: ohm, micro, spaces, minus, degree Celsius."""
+"""One spelling for signs that look alike: ohm, micro, spaces, minus, degree Celsius, fractions."""
 _COMMA = re.compile(r"([+-]?(?:0,\d+|\d+,(?:\d{1,2}|\d{4,})))(?!\d)(.*)", re.ASCII)
 _THOUSANDS = "three digits after a comma may be thousands"
 
