@@ -243,6 +243,29 @@ def test_the_supply_by_its_name(written: str) -> None:
     assert board_from_dict(edited(output={"supply": written})).output.supply_v == 3.3
 
 
+def test_a_supply_that_nobody_knows_is_said() -> None:
+    board = board_from_dict(edited(output={"supply": "?"}))
+    assert board.output.supply_v == 5.0
+    assert '"?" = 5 V, the usual one; measure it' in read_as_line(board)
+
+
+@pytest.mark.parametrize("written", ["400Ω ±10%", "approx 400", "~400R", "ca. 400 ohm"])
+def test_what_is_known_of_a_coil(written: str) -> None:
+    feed = {"kind": "switched", "coil_supply": "DC12V", "coil_resistance": written}
+    relay = board_from_dict(edited(feed=feed)).relay
+    assert relay is not None
+    assert (relay.coil_supply_v, relay.coil_resistance_ohm) == (12.0, 400.0)
+
+
+def test_a_reference_as_a_key_of_one_part() -> None:
+    chain_of = {"R12": "68K 1%", "R13": "68K 1%"}
+    output = {"pull_up": {"R20": "10K"}}
+    board = board_from_dict(edited(chain={"resistors": chain_of}, output=output))
+    assert [(r.ref, r.tolerance_ratio) for r in board.chains[0]] == [("R12", 0.01), ("R13", 0.01)]
+    assert board.output.resistor is not None
+    assert board.output.resistor.ref == "R20"
+
+
 def test_the_other_meaning_of_bands_is_one_that_there_is() -> None:
     """Read from its other end it is brown red black grey blue: 12 GΩ."""
     assert read_as_line(chain("blue grey black red brown", "68k")).count("if it is") == 0

@@ -12,7 +12,10 @@ from tests.board.boards import FULL, SMALLEST, edited
 from zcd import refdata
 from zcd.board.files import board_from_dict, parse_board
 from zcd.board.model import Board, Harmonic, Suppressor, Topology
+from zcd.board.paths import links_of
 from zcd.board.units import format_si
+from zcd.circuit.build import build_circuit
+from zcd.engine.solve import solve
 
 
 def assumed(board: Board) -> dict[str, str]:
@@ -185,17 +188,25 @@ def test_switched_feed_takes_the_relay_of_the_reference() -> None:
     assert values["feed.contact_resistance"] == "100 mΩ"
 
 
-def test_bridge_shares_the_chain_between_the_legs() -> None:
+def test_resistors_of_a_bridge_are_where_they_are_written() -> None:
     board = board_from_dict(edited(chain={"topology": "bridge", "resistors": ["1k"] * 5}))
-    assert [part.ref for part in board.chains[0]] == ["R1", "R2", "R3"]
-    assert [part.ref for part in board.return_chain] == ["R4", "R5"]
-    assert assumed(board)["chain.return_resistors"] == "R4, R5"
-
-
-def test_bridge_with_one_resistor_has_an_empty_neutral_leg() -> None:
-    board = board_from_dict(edited(chain={"topology": "bridge", "resistors": ["91k"]}))
+    assert [part.ref for part in board.chains[0]] == ["R1", "R2", "R3", "R4", "R5"]
     assert board.return_chain == ()
     assert assumed(board)["chain.return_resistors"] == "none"
+
+
+def test_any_topology_may_have_resistors_in_the_neutral_leg() -> None:
+    """In series with the same LED it is the same circuit, whichever leg they are in."""
+    chain = {"resistors": ["47k"], "return_resistors": ["33k", "22k"]}
+    board = board_from_dict(edited(chain=chain))
+    links, _ = links_of(board)
+    assert next(link for link in links if link.ref == "return").a == "neutral"
+    circuit = build_circuit(board)
+    assert circuit["R3"].nodes == ("return.1", circuit.node("led-"))
+    whole = solve(build_circuit(board_from_dict(edited(chain={"resistors": ["102k"]}))))
+    assert circuit["R1"].nodes[0] == "line"
+    mine = solve(circuit).currents_a["OC1.led"]
+    assert_allclose(mine.max(), whole.currents_a["OC1.led"].max(), rtol=1e-6)
 
 
 def test_bridge_with_a_written_neutral_leg() -> None:

@@ -276,25 +276,13 @@ BAD_KEYS: list[tuple[dict[str, Any], str, str, str]] = [
         {"output": {"pull_down": "1k"}},
         "output",
         '"both"',
-        "a pull-up (pull_up, internal_pull_up or both) or a pull_down",
-    ),
-    (
-        {"chain": {"return_resistors": ["1k"]}},
-        "chain.return_resistors",
-        "a list",
-        "only with topology bridge",
+        "internal_pull_up; or both) or a pull_down",
     ),
     (
         {"chain": {"topology": "bridge", "rectifier_first": False}},
         "chain.rectifier_first",
         "false",
         "only with topology half-wave",
-    ),
-    (
-        {"chain": {"topology": "bridge", "parallel": [["1k"]]}},
-        "chain.return_resistors",
-        "nothing",
-        "the resistors of the neutral leg",
     ),
     (
         {"chain": {"joint_capacitor": {"after": 3, "capacitance": "1n"}}},
@@ -306,12 +294,12 @@ BAD_KEYS: list[tuple[dict[str, Any], str, str, str]] = [
         {
             "chain": {
                 "topology": "bridge",
-                "joint_capacitor": {"after": 2, "capacitance": "1n"},
+                "joint_capacitor": {"after": 3, "capacitance": "1n"},
             }
         },
         "chain.joint_capacitor.after",
-        "2",
-        "1 to 1, the number of resistors in the line leg",
+        "3",
+        "1 to 2, the number of resistors in the line leg",
     ),
     (
         {"chain": {"joint_capacitor": {"after": 0, "capacitance": "1n"}}},

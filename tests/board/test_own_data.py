@@ -312,6 +312,13 @@ def test_what_nobody_can_read_is_taken_as_wide_as_its_class() -> None:
     assert '"unreadable" = any four-pin coupler' in said
 
 
+def test_a_sentence_that_says_it_cannot_be_read() -> None:
+    read = coupler("unreadable, 4 pin DIP, transistor output"), coupler("no marking, 6-pin")
+    assert [part.family for part in read] == ["four-pin coupler", "six-pin coupler"]
+    assert rectifier("don't know, black SMD diode, no marking left") == rectifier("?")
+    assert "Darlington" in refusal(optocoupler="TLP627")
+
+
 def test_least_ctr_alone() -> None:
     for written in ("min 50 %", ">50%", "at least 50 %"):
         part = coupler({"ctr": written})
@@ -336,7 +343,8 @@ def test_a_maker_before_the_name() -> None:
 
 
 def test_a_bridge_in_one_piece_is_one_part_with_its_leads() -> None:
-    board = board_from_dict(edited(rectifier="MB6S", chain={"topology": "bridge"}))
+    legs = {"topology": "bridge", "resistors": ["120k"], "return_resistors": ["120k"]}
+    board = board_from_dict(edited(rectifier="MB6S", chain=legs))
     circuit = build_circuit(board)
     assert board.rectifier is not None
     assert board.rectifier.ref == "BR1"

@@ -103,6 +103,16 @@ def test_two_leds_of_one_part() -> None:
     assert board.lit_twice
 
 
+def test_the_led_by_the_name_of_its_part() -> None:
+    lines = ("feed - R7 82k - R8 91k - D1 1N4007 > - OC1 led+", "U1.LED cathode - neutral")
+    assert traced(*lines).traced == traced(*SIMPLE).traced
+
+
+def test_each_wrong_line_is_said() -> None:
+    with pytest.raises(InputError, match=r"D1 without a direction.*\n.*R9 without a value"):
+        traced("feed - R7 82k - D1 1N4007 - led+", "led+ - R9 - led-", "led- - neutral")
+
+
 def test_markings_as_printed() -> None:
     board = traced(
         "feed - R1 104 SMD - R2 68k 1 % 1/2 W - D1 IN4007 > - x",
@@ -191,6 +201,9 @@ def test_parts_are_changed_in_their_lines() -> None:
          "R2 with both ends at BR1~1"),
         ([*SIMPLE, "feed - C1 1u - Q1.c", "Q1.e - neutral", "feed - R9 1M - Q1.b", "Q1 2N3904"],
          "found Q1 on the mains side.*not modelled"),
+        (["L - K1 contact - R1 82k - led+", "led- - N"], 'found "K1 contact"; allowed: feed'),
+        ([*SIMPLE, "5V - R9 10k - pin"], 'found "5V"; allowed: what is at the contr'),
+        ([*SIMPLE, "logic+ - R9 10k - pin"], "R9 joined to no mains point"),
         ([], 'found "no line"; allowed: a list of lines'),
     ],
 )  # fmt: skip

@@ -187,7 +187,6 @@ def test_rows_that_were_typed_stand_for_those_of_the_file() -> None:
         ("chain.resistors.1", "110k, 4,700", "may be thousands"),
         ("chain.resistors.1.tolerance", "some", "some"),
         ("chain.resistors.1.ref", "R1 R2", "a reference"),
-        ("chain.return_resistors.1", "33k", "bridge"),
         ("chain.joint_capacitor.capacitance", "", "capacitance"),
         ("chain.rectifier_first", "perhaps", "true or false"),
         ("mains.voltage", "lots", "lots"),

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import starmap
 from typing import Any, TypeGuard
 
 from zcd.board.diode_names import (
@@ -35,6 +36,7 @@ from zcd.board.optocouplers import (
     CLASSES,
     FOUR_PIN,
     NO_COUPLER,
+    SIX_PIN,
     in_no_table,
     optocoupler_name,
 )
@@ -44,6 +46,7 @@ from zcd.board.unknown_values import (
     fill_unknown,
     nobody_knows,
     ohm_of,
+    says_unknown,
     unknown_limits,
 )
 from zcd.errors import InputError, invalid_value
@@ -107,7 +110,12 @@ _CAPACITOR_TAIL = re.compile(
 )
 _FILM = re.compile(r"(\d*[.,]?\d*[pnu]\d*)[FGJKM](?:\d{2,4}V?)?", re.ASCII)
 """A film capacitor with its tolerance and volts behind the value, such as 100nK63."""
-_SUPPLY_NAME = re.compile(r"^(?:V[CD]{2}\b[\s=:]*)?\+?\s*(?=\d)", re.IGNORECASE)
+_SUPPLY_NAME = re.compile(r"^(?:V[CD]{2}\b[\s=:]*|DC)?\s*\+?\s*(?=\d)", re.IGNORECASE)
+_ROUGHLY = re.compile(
+    r"^(?:about|approx\.?|approximately|ca\.?|circa|roughly|[~≈])\s*", re.IGNORECASE
+)
+USUAL_SUPPLY = "5 V"
+"""Of a controller: common practice, no source."""
 _CTR = re.compile(
     r"(?:CTR\s*)?(?P<low>\d+(?:[.,]\d+)?)\s*%?(?:\s*(?:\.\.\.?|…|-|–|to)\s*"
     r"(?P<high>\d+(?:[.,]\d+)?))?\s*%(?:\s*(?:at|@)\s*(?:IF\s*=?\s*)?(?P<test>[\d.,]+\s*[mu]?A))?",
@@ -120,6 +128,7 @@ _CAPACITORS = (
     *(("led", "capacitor"), ("output", "pin_capacitor"), ("fan", "run_capacitor")),
 )
 _IN_WORDS = re.compile(r"zener|rectifier|bridge|diode|unknown|\d\s*A\b|^\?$", re.IGNORECASE)
+_SIX_PINS = re.compile(r"(?:\b6|\bsix)[\s-]?pin|DIP-?6", re.IGNORECASE)
 _NONE = (NO_COUPLER, "no", "without")
 WITHOUT_COUPLER = (
     "without optocoupler nothing is isolated, the controller and all that touches it are LIVE at "
@@ -203,6 +212,12 @@ def spread(value: Mapping[str, Any]) -> dict[str, Any]:
     for key in ("rectifier", "clamp", "optocoupler"):
         if key in result:
             result[key] = _referenced(result[key], key)
+    for table, name in _SINGLE_RESISTORS:
+        holder = result.get(table)
+        if not isinstance(holder, dict) or not isinstance(one := holder.get(name), Mapping):
+            continue
+        if len(one) == 1 and all(map(is_reference, one)):
+            holder[name] = _with_ref(*next(iter(one.items())))
     chain = result.get("chain")
     if isinstance(chain, dict) and chain and all(map(is_reference, chain)):
         chain = [f"{ref} {text}" for ref, text in chain.items()]
@@ -268,10 +283,23 @@ def as_printed(value: Mapping[str, Any]) -> Reader:
     _diodes(reader)
     for path in _CAPACITORS:
         _capacitor(reader, path)
-    output = reader.value.get("output")
-    if isinstance(output, dict) and _is_marking(output.get("supply")):
-        output["supply"] = _SUPPLY_NAME.sub("", output["supply"])
+    _supplies(reader)
     return reader
+
+
+def _supplies(reader: Reader) -> None:
+    """Supplies as their points are called, and what is known of a relay's coil."""
+    for table, name in (("output", "supply"), ("feed", "coil_supply")):
+        holder = reader.value.get(table)
+        if isinstance(holder, dict) and _is_marking(text := holder.get(name)):
+            holder[name] = _SUPPLY_NAME.sub("", text.strip())
+            if name == "supply" and nobody_knows(text):
+                holder[name] = USUAL_SUPPLY
+                reader.note("output.supply", text, f"{USUAL_SUPPLY}, the usual one; measure it")
+    feed = reader.value.get("feed")
+    if isinstance(feed, dict) and _is_marking(coil := feed.get("coil_resistance")):
+        match = _TOLERANCE.fullmatch(coil.strip())
+        feed["coil_resistance"] = _ROUGHLY.sub("", match[1] if match else coil)
 
 
 def with_problem(reader: Reader, read: Callable[[], None]) -> None:
@@ -309,7 +337,7 @@ def _items(value: Any) -> Any:
     if isinstance(value, str):
         return [_tabled(part) for part in resistors_in(value)]
     if isinstance(value, Mapping) and value and all(map(is_reference, value)):
-        value = [{"ref": ref, "value": text} for ref, text in value.items()]
+        value = list(starmap(_with_ref, value.items()))
     if not isinstance(value, list):
         return value
     return [
@@ -317,6 +345,11 @@ def _items(value: Any) -> Any:
         for item in with_references(value)
         for part in (resistors_in(item) if isinstance(item, str) else [item])
     ]
+
+
+def _with_ref(ref: str, marking: Any) -> Any:
+    """A part of which the reference is a key: ``{R12 = "68k"}``."""
+    return f"{ref} {marking}" if isinstance(marking, str) else {"ref": ref, "value": marking}
 
 
 def with_references(items: Sequence[Any]) -> list[Any]:
@@ -439,7 +472,11 @@ def _resistors(reader: Reader) -> None:
                 items[number] = read if power is None else with_power(read, power)
     for table, name in _SINGLE_RESISTORS:
         holder = reader.value.get(table)
-        if isinstance(holder, dict) and name in holder:
+        if not isinstance(holder, dict) or name not in holder:
+            continue
+        if str(holder[name]).strip().lower() in _NONE:
+            del holder[name]
+        else:
             holder[name] = resistor_as_printed(reader, holder[name], f"{table}.{name}", None)
 
 
@@ -586,9 +623,10 @@ def _coupler(reader: Reader) -> None:
     printed = table.get("family")
     if _is_marking(printed) and printed.strip().lower() in _NONE:
         reader.value["optocoupler"] = {**table, "family": NO_COUPLER}
-    elif _is_marking(printed) and nobody_knows(printed):
+    elif _is_marking(printed) and (nobody_knows(printed) or _not_read(printed)):
         two = isinstance(chain, dict) and same_word(chain.get("topology"), "two-led")
-        table = {**table, "family": AC_INPUT if two else FOUR_PIN}
+        of_body = SIX_PIN if _SIX_PINS.search(printed) else FOUR_PIN
+        table = {**table, "family": AC_INPUT if two else of_body}
         reader.value["optocoupler"] = table
         reader.note("optocoupler", printed, f"any {table['family']}")
     elif _is_marking(printed) and "grade" not in table and _own_data_of(printed, table):
@@ -613,6 +651,11 @@ def _coupler(reader: Reader) -> None:
         said = f'nothing beside ctr = "{ctr}", which says it too'
         raise invalid_value(rest[twice], said, f"optocoupler.{twice}")
     reader.value["optocoupler"] = {**rest, **limits, **test}
+
+
+def _not_read(printed: str) -> bool:
+    """Whether a sentence in place of an optocoupler's name says that it cannot be read."""
+    return says_unknown(printed) and in_no_table(printed)
 
 
 def _own_data_of(printed: str, table: Mapping[str, Any]) -> bool:
@@ -652,7 +695,8 @@ def _diodes(reader: Reader) -> None:
 
 def diode_as_printed(reader: Reader, printed: str, key: str) -> str:
     """The diode that a marking stands for; the marking itself where it is in no table."""
-    if nobody_knows(printed):
+    sentence = says_unknown(printed) and not (table_part(printed) or diode_by_words(printed))
+    if nobody_knows(printed) or sentence:
         reader.note(key, printed, "rectifier, its rating not known")
         return "rectifier"
     said = said_by_name(printed)

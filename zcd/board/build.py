@@ -199,7 +199,7 @@ def _relay(file: BoardFile, notes: Notes) -> Relay | None:
 def _chains(
     file: BoardFile, topology: Topology | Literal["traced"], notes: Notes
 ) -> tuple[tuple[tuple[Resistor, ...], ...], tuple[Resistor, ...]]:
-    """Strings from the feed, and the neutral leg, which a bridge shares out if none is written."""
+    """Strings from the feed, and the neutral leg."""
     chain = file.chain
     items = {
         key: _resistor(item, key, notes, of_chain=file)
@@ -216,14 +216,7 @@ def _chains(
         for number in range(1, len(chain.parallel) + 1)
     )
     if topology is Topology.BRIDGE and chain.return_resistors is None:
-        middle = len(first) - len(first) // 2
-        first, return_chain = first[:middle], first[middle:]
-        shown = ", ".join(part.ref for part in return_chain) or "none"
-        notes.assume(
-            "chain.return_resistors",
-            shown,
-            f"the second half of chain.resistors in the neutral leg: {PRACTICE}",
-        )
+        notes.assume("chain.return_resistors", "none", "all resistors in the leg of the feed")
     return (first, *parallel), return_chain
 
 

@@ -161,6 +161,8 @@ def problems(file: BoardFile) -> list[str]:
         _references,
         _styles,
     )
+    if file.optocoupler.family == optocouplers.NO_COUPLER and not is_direct(file):
+        checks = (_optocoupler,)  # the rest is of another circuit
     return [str(error) for check in checks for error in check(file)]
 
 
@@ -309,22 +311,6 @@ def _chain(file: BoardFile) -> Iterator[InputError]:
     chain, topology = file.chain, topology_of(file)
     if topology == TRACED:
         return
-    count = len(chain.resistors)
-    if topology is Topology.BRIDGE:
-        if chain.parallel and chain.return_resistors is None:
-            yield invalid_value(
-                None,
-                "the resistors of the neutral leg, as parallel is written",
-                "chain.return_resistors",
-            )
-        if chain.return_resistors is None:
-            count -= count // 2
-    elif chain.return_resistors is not None:
-        yield invalid_value(
-            chain.return_resistors,
-            f"only with topology bridge, here {topology}",
-            "chain.return_resistors",
-        )
     if chain.rectifier_first is not None and topology not in RECTIFIER_MAY_LEAD:
         yield invalid_value(
             chain.rectifier_first,
@@ -332,11 +318,11 @@ def _chain(file: BoardFile) -> Iterator[InputError]:
             "chain.rectifier_first",
         )
     joint = chain.joint_capacitor
-    if joint is not None and joint.after > count:
+    if joint is not None and joint.after > len(chain.resistors):
         where = "in the line leg" if topology is Topology.BRIDGE else "in the chain"
         yield invalid_value(
             joint.after,
-            f"1 to {count}, the number of resistors {where}",
+            f"1 to {len(chain.resistors)}, the number of resistors {where}",
             "chain.joint_capacitor.after",
         )
 
@@ -544,7 +530,9 @@ def _output(file: BoardFile) -> Iterator[InputError]:
             yield invalid_value(None, allowed, "output.pull_up")
     elif pulls_up == (output.pull_down is not None):
         result = "both" if pulls_up else None
-        allowed = "a pull-up (pull_up, internal_pull_up or both) or a pull_down"
+        allowed = (
+            'a pull-up (pull_up, "?" where it is unread; internal_pull_up; or both) or a pull_down'
+        )
         yield invalid_value(result, allowed, "output")
     if controller.input is not None:
         try:

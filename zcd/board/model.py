@@ -499,7 +499,7 @@ class Board:
     chains : tuple of tuple of Resistor
         Strings in parallel from the feed, each in order from the feed.
     return_chain : tuple of Resistor
-        Resistors in the neutral leg (`bridge` only; may be empty).
+        Resistors in the neutral leg; may be empty.
     rectifier : Diode or None
         In series (`half-wave`, `half-wave-clamped`) or each of the four of a `bridge`.
     rectifier_first : bool

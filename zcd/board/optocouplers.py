@@ -62,7 +62,10 @@ _MAKERS = "(?:SHARP|EVERLIGHT|LITE-?ON|TOSHIBA|VISHAY|FAIRCHILD|NEC|RENESAS|COSM
 _OTHER_KINDS = (
     (r"^(MOC3\d\d\d|IL42\d|BRT\d)", "this one drives a triac: see zcd help stories"),
     (r"^(6N13\d|HCPL-?\d|H11L1)", "this one has a logic output"),
-    (r"^(4N(29|3[0-3])|TIL113|H11B|PS2506)", "this one has a Darlington output"),
+    (
+        r"^(4N(29|3[0-3])|TIL113|H11B|PS2506|TLP(127|187|527|627)|(PC|LTV)-?8[1245]5)",
+        "this one has a Darlington output",
+    ),
 )
 # Lead forms, reels, safety options and parts a package, as makers print and order them; a mark
 # that is a grade of the family is read as a grade first.

@@ -25,6 +25,8 @@ Links = tuple[tuple[Link, ...], dict[str, str]]
 _LED = ("led+ - led > - led-", "led+ - led_resistor - led-", "led+ - led_capacitor - led-")
 _CLAMP = "led+ - clamp < - led-"
 _RETURN = "led- - neutral"
+_LEG = ("neutral - return - return.end", "led- - return.end")
+"""In the place of `_RETURN` where resistors are in the neutral leg."""
 _SERIES = "feed - chain - chain.end - rectifier > - led+"
 _LEADING = "feed - rectifier > - rect - chain - led+"
 """In the place of `_SERIES` where the rectifier comes first."""
@@ -190,7 +192,9 @@ def _of_topology(
 ) -> Links:
     """Links of a known topology with its options."""
     paths = [
-        _LEADING if rectifier_first and line == _SERIES else line for line in TOPOLOGIES[topology]
+        _LEADING if rectifier_first and line == _SERIES else line
+        for written in TOPOLOGIES[topology]
+        for line in (_LEG if written == _RETURN and "return" not in absent else (written,))
     ]
     laid = (list(map(_step, SEPARATOR.split(line))) for line in paths)
     links, second = connect(path for path in laid if not any(s.name in absent for s in path))

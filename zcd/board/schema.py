@@ -190,6 +190,8 @@ class Table(BaseModel):
     model_config = ConfigDict(
         extra="forbid", frozen=True, arbitrary_types_allowed=True, defer_build=True
     )
+    TRACED: ClassVar[re.Pattern[str] | None] = None
+    """Keys that people write for parts which only the circuit as it was traced has."""
 
 
 class HarmonicTable(Table):
@@ -282,13 +284,16 @@ class ChainTable(Table):
     """``[chain]``."""
 
     TITLE: ClassVar = "Chain"
+    TRACED: ClassVar = re.compile(
+        r"(?:series_?|x2_?)?cap(?:acitor)?s?|bleeder\w*|zener\w*|diodes?", re.I
+    )
     topology: TopologyName | None = key("Topology", usual=str(Topology.HALF_WAVE), folded=False)
     resistors: Resistors = key("from the feed", _RESISTORS, required=True, folded=False)
     style: Style | None = key("Style of its resistors", _STYLE, choices=styles, folded=False)
     tolerance: Tolerance | None = key(
         "Tolerance of its resistors", default_row="resistor.tolerance"
     )
-    return_resistors: PerhapsNone | None = key("neutral leg of a bridge", _RESISTORS)
+    return_resistors: PerhapsNone | None = key("neutral leg", _RESISTORS)
     parallel: tuple[Resistors, ...] = key(
         "parallel string",
         'a list of lists such as [["470k", "470k"]]',
@@ -509,6 +514,11 @@ class FanTable(Table):
 class BoardFile(Table):
     """The whole file."""
 
+    TRACED: ClassVar = re.compile(
+        r"(?:series_?|x2_?)?cap(?:acitor)?s?|bleeder\w*|zener\w*|tvs|(?:second_?|series_?)diode|paths?"
+        r"|parts|(?:net|wire)s?|netlist|wiring|traced?|transistors?",
+        re.I,
+    )
     name: Text | None = key(
         "Name of the board",
         "a line of text",

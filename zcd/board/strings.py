@@ -216,7 +216,10 @@ def into_pin(circuit: TracedFile, *, switched: bool) -> tuple[tuple[Link, ...], 
     own = dict(circuit.aliases)
     named = {node for link in circuit.links for node in (link.a, link.b)}.union(own)
     if leds := sorted(node for node in named if node.startswith("led")):
-        raise InputError(f"found {leds[0]} and pin; allowed: a path through a LED, or into the pin")
+        raise InputError(
+            f"found {leds[0]} and pin; allowed: a path into the pin without an optocoupler; with "
+            'one, what is at the pin in output = {pull_up = "R9 10k", supply = "5 V"}'
+        )
     live = "feed" if switched else own.get("feed", "line")
     at = {name: own.get(name, name) for name in (*CONTROLLER, "pin", "neutral")}
     tied = {"feed": live, "line": "line" if switched else live, "neutral": at["neutral"]}

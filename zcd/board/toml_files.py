@@ -37,8 +37,19 @@ OTHER_WORDS = {
     "vcc": "supply", "vdd": "supply", "voltage": "supply", "relay": "feed", "coil": "coil_supply",
     "mcu": "controller", "micro": "controller", "size": "style", "values": "resistors",
     "capacitor": "pin_capacitor", "watt": "style", "type": "family", "rank": "grade",
+    "watts": "style", "wattage": "style", "rating": "style", "coil_voltage": "coil_supply",
+    "coil_ohms": "coil_resistance", "neutral_resistors": "return_resistors",
+    **dict.fromkeys(
+        (f"{word}{join}diode" for word in ("antiparallel", "anti_parallel", "parallel", "reverse",
+         "protection", "clamp", "led") for join in ("", "_")), "clamp"
+    ),
 }  # fmt: skip
 """What people call a key -> the key, where its table has it."""
+AS_TRACED = (
+    'in place of chain, rectifier and clamp, one line a path: circuit = ["feed - C1 100n - R1 1k - '
+    'x", "x - D1 1N4148 < - neutral", "x - led+", "led- - neutral"] (< and > point to a diode\'s '
+    "ring; zcd help board)"
+)
 MOST_STEPS = 100
 _STEP_OF_KEY = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+"""
 _LONG_KEY = re.compile(rf"(?<![\w-])(?:{_STEP_OF_KEY}){{{MOST_STEPS}}}")
@@ -215,6 +226,8 @@ def _meant(schema: type[Table], detail: ErrorDetails) -> Iterator[tuple[int | st
     table, name = _table_at(schema, detail["loc"])
     if name in schema.model_fields:
         yield (name,)
+    elif table.TRACED is not None and table.TRACED.fullmatch(name):
+        yield ("chain",)
     elif close := _near_key(name, table):
         yield (*detail["loc"][:-1], close)
     else:
@@ -231,25 +244,38 @@ def _line(schema: type[Table], detail: ErrorDetails, given: Mapping[str, Any]) -
         return f"{key}: {cause}"
     table, name = _table_at(schema, detail["loc"])
     if detail["type"] == "extra_forbidden":
-        unknown = f"{key}: {describe_value(name)} is not known"
-        if name in schema.model_fields:
-            return (
-                f"{unknown} here; write {name} = ... at the top of the file, above the first table"
-            )
-        if close := _near_key(name, table):
-            return f'{unknown}; write "{close}"'
-        if homes := _tables_with(schema, name):
-            ways = " or ".join(f"{home} = {{{name} = ...}}" for home in homes)
-            return f"{unknown} here; write {ways}"
-        return str(invalid_value(name, ", ".join(table.model_fields), key))
+        return _unknown_line(schema, table, name, key)
     value = None if detail["type"] == "missing" else detail["input"]
     return str(invalid_value(value, allowed_text(table.model_fields[name]) or detail["msg"], key))
 
 
-def _tables_with(schema: type[Table], name: str) -> list[str]:
-    """Tables of the file that know a key which stands in the wrong place."""
+def _unknown_line(schema: type[Table], table: type[Table], name: str, key: str) -> str:
+    """A key that its table does not know, and what to write instead."""
+    unknown = f"{key}: {describe_value(name)} is not known"
+    if name in schema.model_fields:
+        return f"{unknown} here; write {name} = ... at the top of the file, above the first table"
+    if table.TRACED is not None and table.TRACED.fullmatch(name):
+        return f"{unknown}; write the circuit as you trace it, {AS_TRACED}"
+    if close := _near_key(name, table):
+        return f'{unknown}; write "{close}"'
+    for meant in filter(None, (name, OTHER_WORDS.get(name.casefold()))):
+        if homes := _tables_with(schema, meant):
+            ways = " or ".join(f"{home} = {{{own} = ...}}" for home, own in homes.items())
+            return f"{unknown} here; write {ways}"
+    return str(invalid_value(name, ", ".join(table.model_fields), key))
+
+
+def _tables_with(schema: type[Table], name: str) -> dict[str, str]:
+    """Tables of the file that know a key which stands in the wrong place, and how they spell it."""
+    from zcd.board.keys import same_word
+
     inside = {key: table_in(info.annotation) for key, info in schema.model_fields.items()}
-    return [key for key, table in inside.items() if table and name in table.model_fields]
+    return {
+        key: own
+        for key, table in inside.items()
+        for own in (table.model_fields if table else ())
+        if same_word(name, own)
+    }
 
 
 def _near_key(name: str, table: type[Table]) -> str:

@@ -56,6 +56,15 @@ _SPELT = {
 }  # fmt: skip
 MAINS_POINTS = ("line", "neutral")
 _COUPLER_PIN = re.compile(r"(?:oc|u|ic|opto)\d{1,3}[.:-](?:pin)?[1-6]")
+_COUPLER_LED = re.compile(r"(?:(?:oc|pc|u|ic|opto)\d{1,3}[ .:-]*)?led ?([+-]|anode|cathode)")
+_COUPLER_OUTPUT = re.compile(
+    r"(?:oc|pc|u|ic|opto)\d{1,3}[ .:-]*(?:c|e|collector|emitter)|\+?\d{1,2}(?:[.,]\d)? ?v\d?"
+)
+_CONTACT = re.compile(r"(?:(?:k|ry|rl|rel|relay)\d{0,2}[ .:-]*)?contacts?|(?:k|ry|rl)\d{1,2}|relay")
+CONTROLLER_SIDE = (
+    'what is at the controller in output = {pull_up = "R9 10k", supply = "5 V"}; the circuit ends '
+    "at led+ and led-"
+)
 _KINDS = {
     **dict.fromkeys(("R",), "resistor"),
     **dict.fromkeys(("C", "CX", "CY"), "capacitor"),
@@ -210,7 +219,15 @@ def with_string(given: Any, refs: Sequence[str], items: Sequence[str]) -> list[s
 
 def _read(reader: Reader, lines: Sequence[str]) -> TracedFile:
     parts = _Parts(used=_references(lines))
-    paths = [path for line in lines if (path := _path(line, parts))]
+    paths, wrong = [], []
+    for line in lines:
+        try:
+            paths += [path] if (path := _path(line, parts)) else []
+        except InputError as error:
+            wrong.append(error)
+    if wrong:
+        reader.problems += [f"{KEY}: {error}" for error in wrong[:-1]]
+        raise wrong[-1]
     most = MOST_WITH_CAPACITOR if parts.of("capacitor") else MOST_PARTS
     if len(parts.kinds) > most:
         raise InputError(
@@ -389,14 +406,9 @@ def _step(item: str, line: str, parts: _Parts) -> Step:
     lower = item.lower()
     if lower in NODES or lower in _SPELT:
         return Step(_SPELT.get(lower, lower))
-    if lower in ("led", "led1", "led2", "oc1.led") or _COUPLER_PIN.fullmatch(lower):
-        led = "led2" if lower == "led2" else "led"
-        raise InputError(
-            f'found "{item}"; allowed: {led}+ (the anode, mostly pin 1) or {led}- (the cathode, '
-            "mostly pin 2), at the end of one line and the start of another"
-        )
-    if lower == "gpio":
-        raise InputError(f"found a path to {item}; allowed: {INTO_PIN}")
+    if match := _COUPLER_LED.fullmatch(lower):
+        return Step("led-" if match[1] in ("-", "cathode") else "led+")
+    _require_on_path(item)
     if match := _LEAD.fullmatch(item):
         _one_transistor(parts, (match[1] or match[3] or match[4] or "").upper())
         first = (match[2] or match[5])[0].lower()
@@ -444,6 +456,26 @@ def _step(item: str, line: str, parts: _Parts) -> Step:
         raise InputError(f"found {ref} with an arrow; allowed: > and < at diodes only")
     parts.put(ref, kind, marking)
     return Step(ref, is_part=True, backwards=bool(arrows) and _ARROWS[arrows[0]])
+
+
+def _require_on_path(item: str) -> None:
+    """Refuse what is another point of the board, with the word for it here."""
+    lower = item.lower()
+    if lower in ("led", "led1", "led2", "oc1.led") or _COUPLER_PIN.fullmatch(lower):
+        led = "led2" if lower == "led2" else "led"
+        raise InputError(
+            f'found "{item}"; allowed: {led}+ (the anode, mostly pin 1) or {led}- (the cathode, '
+            "mostly pin 2), at the end of one line and the start of another"
+        )
+    if _CONTACT.fullmatch(lower):
+        raise InputError(
+            f'found "{item}"; allowed: feed, the point behind it, where the line begins: '
+            '"feed - R1 68k - ...", with feed = {kind = "switched"}'
+        )
+    if _COUPLER_OUTPUT.fullmatch(lower):
+        raise InputError(f'found "{item}"; allowed: {CONTROLLER_SIDE}')
+    if lower == "gpio":
+        raise InputError(f"found a path to {item}; allowed: {INTO_PIN}")
 
 
 def _require_modelled(item: str, ref: str) -> None:

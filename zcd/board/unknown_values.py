@@ -31,6 +31,11 @@ _NOBODY_KNOWS = re.compile(
     r"\?+|unknown|burnt(?: out)?|burned(?: out)?|charred|illegible|unreadable|not readable|open|OL",
     re.IGNORECASE,
 )
+_SAYS_SO = re.compile(
+    r"do(?:n.?t| not) know|not known|unknown|unreadable|illegible|no marking|no longer readable"
+    r"|marking\b.*\b(?:gone|worn|lost|missing)|(?:can.?t|cannot) (?:be )?read|sanded|burn(?:t|ed)",
+    re.IGNORECASE,
+)
 _ABOUT = re.compile(
     r"(?:(?:burnt|burned|unreadable)[\s,]+)?(?:maybe|perhaps|probably|about|approx\.?|approximately|ca\.?|circa|roughly|[~≈])\s*(\S.*)|(\S.*?)\s*\?",
     re.IGNORECASE,
@@ -47,6 +52,17 @@ Limits = tuple[float, float]
 def nobody_knows(text: str) -> bool:
     """Whether a text says that a marking cannot be read."""
     return _NOBODY_KNOWS.fullmatch(text.strip()) is not None
+
+
+def says_unknown(text: str) -> bool:
+    """Whether a sentence in place of a part's name says that it cannot be read.
+
+    Examples
+    --------
+    >>> says_unknown("black SMD diode, no marking left"), says_unknown("1N4007")
+    (True, False)
+    """
+    return _SAYS_SO.search(text) is not None
 
 
 def unknown_limits(text: str) -> Limits | None:
