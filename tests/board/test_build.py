@@ -192,7 +192,7 @@ def test_resistors_of_a_bridge_are_where_they_are_written() -> None:
     board = board_from_dict(edited(chain={"topology": "bridge", "resistors": ["1k"] * 5}))
     assert [part.ref for part in board.chains[0]] == ["R1", "R2", "R3", "R4", "R5"]
     assert board.return_chain == ()
-    assert assumed(board)["chain.return_resistors"] == "none"
+    assert assumed(board)["chain.return_resistors"] == "no resistors"
 
 
 def test_any_topology_may_have_resistors_in_the_neutral_leg() -> None:

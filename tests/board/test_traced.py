@@ -10,10 +10,12 @@ import zcd
 from tests.board.boards import edited
 from zcd.board.files import board_from_dict
 from zcd.board.model import TRACED, Board, Link
+from zcd.board.parts_library import odd_values
 from zcd.board.paths import Step, connect
 from zcd.board.strings import in_strings, lit_half_waves
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.faults import faults_of
+from zcd.engine.solve import solve
 from zcd.errors import InputError
 
 SIMPLE = ("feed - R7 82k - R8 91k - D1 1N4007 > - led+", "led- - neutral")
@@ -106,6 +108,20 @@ def test_two_leds_of_one_part() -> None:
 def test_the_led_by_the_name_of_its_part() -> None:
     lines = ("feed - R7 82k - R8 91k - D1 1N4007 > - OC1 led+", "U1.LED cathode - neutral")
     assert traced(*lines).traced == traced(*SIMPLE).traced
+
+
+def test_a_point_between_two_parts_by_their_names() -> None:
+    own = traced("feed - C1 68n - x", "x - R1 22k - y", "feed - R2 1M - x",
+                 "y - led+", "y - D1 M7 < - neutral", "led- - neutral")  # fmt: skip
+    for joint in ("C1/R1", "r1/c1"):
+        board = traced("feed - C1 68n - R1 22k - y", f"feed - R2 1M - {joint}",
+                       "y - led+", "y - D1 M7 < - neutral", "led- - neutral")  # fmt: skip
+        assert [len(string) for string in board.chains] == [1, 1]
+        waves = [solve(build_circuit(each)).currents_a["OC1.led"].max() for each in (own, board)]
+        assert waves[0] == pytest.approx(waves[1], rel=1e-9)
+        assert odd_values(board) == ()
+    with pytest.raises(InputError, match='found "R1/R9"; allowed: two parts that follow'):
+        traced(*SIMPLE, "R1/R9 - R2 1k - led-")
 
 
 def test_each_wrong_line_is_said() -> None:

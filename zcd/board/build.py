@@ -216,7 +216,7 @@ def _chains(
         for number in range(1, len(chain.parallel) + 1)
     )
     if topology is Topology.BRIDGE and chain.return_resistors is None:
-        notes.assume("chain.return_resistors", "none", "all resistors in the leg of the feed")
+        notes.assume("chain.return_resistors", "no resistors", "all are in the leg of the feed")
     return (first, *parallel), return_chain
 
 

@@ -436,17 +436,22 @@ def odd_mains(rms_v: float) -> list[str]:
 
 
 def _missing_prefixes(board: Board) -> list[str]:
-    """Resistors of a chain that would be like a neighbour with a k behind their value."""
-    chain = [part for string in (*board.chains, board.return_chain) for part in string]
+    """Resistors of a chain that would be like a neighbour with a k behind their value.
+
+    Of a traced circuit each string is a chain of its own: a resistor across a capacitor is none.
+    """
+    strings = (*board.chains, board.return_chain)
+    chains = strings if board.traced is not None else [[r for string in strings for r in string]]
     lines = []
-    for part in chain:
+    for chain in filter(None, chains):
         largest = max(chain, key=lambda other: other.resistance_ohm)
-        alike = 1.0 / 3.0 < 1e3 * part.resistance_ohm / largest.resistance_ohm < 3.0
-        if alike and is_preferred(part.resistance_ohm):
-            lines.append(
-                f"{part.ref} = {format_si(part.resistance_ohm, 'Ω')}: is a k missing? "
-                f"{largest.ref} is {format_si(largest.resistance_ohm, 'Ω')}."
-            )
+        lines += [
+            f"{part.ref} = {format_si(part.resistance_ohm, 'Ω')}: is a k missing? "
+            f"{largest.ref} is {format_si(largest.resistance_ohm, 'Ω')}."
+            for part in chain
+            if 1.0 / 3.0 < 1e3 * part.resistance_ohm / largest.resistance_ohm < 3.0
+            and is_preferred(part.resistance_ohm)
+        ]
     return lines
 
 

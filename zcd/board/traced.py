@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import count, pairwise
 from typing import Any
 
@@ -95,6 +95,8 @@ LONGEST_NODE = 16
 MOST_PARTS, MOST_WITH_CAPACITOR = 16, 12
 """Of a circuit, and of one with capacitors: its readings and faults then take up to ten times as
 long to calculate as those of four parts."""
+_JOINT = re.compile(r"([A-Z]{1,3}\d{1,4})/([A-Z]{1,3}\d{1,4})", re.IGNORECASE)
+"""Where two parts of one line meet, as readings name it."""
 _NODE = re.compile(rf"[A-Za-z]\w{{0,{LONGEST_NODE - 1}}}", re.ASCII)
 
 
@@ -228,6 +230,7 @@ def _read(reader: Reader, lines: Sequence[str]) -> TracedFile:
     if wrong:
         reader.problems += [f"{KEY}: {error}" for error in wrong[:-1]]
         raise wrong[-1]
+    paths = _at_joints(paths)
     most = MOST_WITH_CAPACITOR if parts.of("capacitor") else MOST_PARTS
     if len(parts.kinds) > most:
         raise InputError(
@@ -258,6 +261,18 @@ def _read(reader: Reader, lines: Sequence[str]) -> TracedFile:
         blocking=frozenset(_blocking(parts)),
         transistor=_transistor(parts),
     )
+
+
+def _at_joints(paths: Sequence[Sequence[Step]]) -> list[list[Step]]:
+    """Paths in which a point such as ``R1/R2`` has the name that the path through it gives it."""
+    pairs = [(a, b) for path in paths for a, b in pairwise(path) if a.is_part and b.is_part]
+    names = {f"{a.name}/{b.name}": f"{a.name}/{b.name}" for a, b in pairs}
+    names |= {f"{b.name}/{a.name}": f"{a.name}/{b.name}" for a, b in pairs}
+    for step in (step for path in paths for step in path if _JOINT.fullmatch(step.name)):
+        if step.name not in names:
+            allowed = "two parts that follow each other in one line"
+            raise invalid_value(step.name, allowed)
+    return [[replace(step, name=names.get(step.name, step.name)) for step in p] for p in paths]
 
 
 def _require_one_input(paths: Sequence[Sequence[Step]], parts: _Parts) -> None:
@@ -425,8 +440,8 @@ def _step(item: str, line: str, parts: _Parts) -> Step:
     kind = _KINDS.get(letters, "") if ref else ""
     marking = " ".join(words[1:] if kind else words)
     if not kind:
-        if not arrows and _NODE.fullmatch(item):
-            return Step(item)
+        if not arrows and (_NODE.fullmatch(item) or _JOINT.fullmatch(item)):
+            return Step(item.upper() if "/" in item else item)
         kind = _kind_of(marking, bool(arrows))
         if not kind:
             known = (
