@@ -70,7 +70,7 @@ BAD = {
         'meter.dc_inpt: "dc_inpt" is not known; write "dc_input"',
     ),
     "drawer": ("drawer = 3", "drawer: found 3; allowed: the name of a drawer file"),
-    "no TOML": ("paper = ", "found text that is no TOML"),
+    "no TOML": ("= 5", "found text that is no TOML"),
 }
 
 

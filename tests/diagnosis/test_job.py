@@ -8,9 +8,11 @@ from pathlib import Path
 import pytest
 
 from tests.diagnosis.boards import TEXTS
+from zcd.circuit.build import build_circuit
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.job import Job, load_job
 from zcd.diagnosis.meters import OVERLOAD, AcKind, usual_meter
+from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.errors import InputError
 from zcd.report.of_diagnosis import flags_line
 
@@ -88,6 +90,22 @@ def test_a_reading_may_be_named_as_the_output_names_it(
         load_job(path)
 
 
+@pytest.mark.parametrize("turned", ["false", "true"])
+def test_a_reading_over_several_parts_as_every_screen_names_it(folder: Path, turned: str) -> None:
+    """As `-r "ohm R1 to R2 OL"` reads it."""
+    path = folder / "job.toml"
+    over = f'function = "ohm"\nover = "R1 to R2"\nreversed = {turned}\nvalue = "OL"'
+    path.write_text(READING + over)
+    (result,) = load_job(path).measured
+    backwards = " reversed" if turned == "true" else ""
+    assert result == parse_reading(
+        f"ohm R1 to R2{backwards} OL", build_circuit(load_job(path).board)
+    )
+    path.write_text(READING + over.replace("to R2", "to R9"))
+    with pytest.raises(InputError, match=r"readings\[1\].over: .*R9"):
+        load_job(path)
+
+
 def test_board_file_is_a_job_without_readings(folder: Path) -> None:
     result = load_job(folder / "proofer.toml")
     assert (result.measured, result.flags) == ((), ())
@@ -161,7 +179,7 @@ BAD = {
                      "allowed: the board file's name"),
     "bare duty": (READING + 'function = "duty"\nvalue = 0.5', "readings[1].value: found 0.5",
                   'allowed: a share of time such as "48 %"'),
-    "no TOML": ("board =", "job.toml: found text that is no TOML", "allowed"),
+    "no TOML": ("= 1", "job.toml: found text that is no TOML", "allowed"),
     "empty": ("", "job.toml: found an empty file", "allowed: a job or board file"),
     "blank": ("\n \n", "job.toml: found an empty file", "allowed: a job or board file"),
 }  # fmt: skip

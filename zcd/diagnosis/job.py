@@ -28,6 +28,7 @@ from zcd.diagnosis.reading_syntax import (
     joint,
     make_reading,
     parse_function,
+    parse_place,
     parse_power,
     parse_shown,
 )
@@ -89,7 +90,9 @@ class ReadingTable(Table):
     """One ``[[readings]]`` of a job file."""
 
     function: str = Field(description='the meter\'s function such as "dc"')
-    over: str | None = Field(default=None, description='a part such as "R2"')
+    over: str | None = Field(
+        default=None, description='a part such as "R2", or a stretch such as "R1 to R2"'
+    )
     red: str | None = Field(default=None, description='a node such as "pin"')
     black: str | None = Field(default=None, description='a node such as "logic0"')
     reversed: StrictBool = Field(
@@ -370,6 +373,10 @@ def _reading(table: ReadingTable, circuit: Circuit, key: str) -> Reading:
     if table.red is not None or table.black is not None:
         return _at_both(table, function, power, circuit, key)
     part = find_part(table.over, circuit, function)
+    if part is None and " " in table.over.strip() and not table.lifted:
+        stretch = parse_place(f"{function} {table.over}", circuit, f"{key}.over")
+        a, b = _turned((stretch.red, stretch.black), table.reversed)
+        return make_reading(function, a, b, circuit, key, power=power)
     if part is None:
         parts = tuple(e.ref for e in circuit if not is_hidden(e))
         allowed = f"one of {', '.join(parts)}{nearest(table.over, parts)}"
