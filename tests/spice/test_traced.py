@@ -28,9 +28,11 @@ MODELS = """\
 .model rect D(IS=9e-11 N=1.4 RS=0.04)
 .model small D(IS=2.52e-9 N=1.752 RS=0.568)
 .model lamp D(IS=6.38e-16 N=1.4863 RS=2.345)
+.model zener D(IS=2.52e-9 N=1.752 RS=0.568 BV=5.1 IBV=5m NBV=1.752)
 .options temp=25 tnom=25 reltol=1e-5 abstol=1e-12 vntol=1e-7
 """
-"""Of 1N4007, 1N4148 and the LED of the 817 class: the laws of the project's tables."""
+"""Of 1N4007, 1N4148 and the LED of the 817 class: the laws of the project's tables. The zener has
+5.1 V at 5 mA, as small ones are specified (common practice, no source)."""
 SETTLE_CYCLES, STEP_S = 30, 4e-6
 LIGHT_A = 0.3e-3
 """LED current at which an edge of the light is looked for."""
@@ -88,6 +90,15 @@ CIRCUITS = {
         deck=(
             "R1 line a 47k\nR2 a k 47k\nR3 q b 47k\nR4 b 0 47k\nD1 q k small\nDled k m lamp\n"
             "Vled m q 0"
+        ),
+    ),
+    "clamp by a zener": Circuit(
+        lines=(
+            "feed - R1 33k - R2 33k - x", "x - ZD1 BZX55C5V1 < - neutral", "x - R3 1k - led+",
+            "led- - neutral",
+        ),
+        deck=(
+            "R1 line a 33k\nR2 a x 33k\nDz 0 x zener\nR3 x k 1k\nDled k m lamp\nVled m 0 0"
         ),
     ),
     "two optocouplers back to back": Circuit(

@@ -30,6 +30,7 @@ from zcd.board.model import (
     Transistor,
     Unknown,
 )
+from zcd.board.paths import RECTIFIER_MAY_LEAD
 from zcd.board.pins import PinInput, internal_pull_up, pin_input
 from zcd.board.schema import BoardFile, DiodeTable, ResistorTable
 from zcd.board.transistors import ANY
@@ -308,7 +309,7 @@ def _transistor(part: Transistor | None, notes: Notes) -> Transistor | None:
 
 def _rectifier_first(file: BoardFile, topology: Topology | Literal["traced"], notes: Notes) -> bool:
     written = file.chain.rectifier_first
-    if written is None and topology in consistency.RECTIFIER_MAY_LEAD:
+    if written is None and topology in RECTIFIER_MAY_LEAD:
         notes.assume("chain.rectifier_first", "false", PRACTICE)
     return bool(written)
 

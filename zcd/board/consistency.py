@@ -13,15 +13,13 @@ from zcd.board import diode_names, optocouplers, parts_library
 from zcd.board.appliance import appliance_problems
 from zcd.board.as_printed import INTO_PIN
 from zcd.board.model import TRACED, Diode, Link, Optocoupler, Topology
+from zcd.board.paths import RECTIFIER_MAY_LEAD, WITH_CLAMP, WITH_RECTIFIER
 from zcd.board.pins import pin_input
 from zcd.board.schema import BoardFile, DiodeTable, ResistorTable, Threshold
 from zcd.board.strings import into_pin, with_leds
 from zcd.board.units import format_si, nearest
 from zcd.errors import InputError, invalid_value
 
-WITH_RECTIFIER = (Topology.HALF_WAVE, Topology.HALF_WAVE_CLAMPED, Topology.BRIDGE)
-WITH_CLAMP = (Topology.CLAMPED, Topology.HALF_WAVE_CLAMPED)
-RECTIFIER_MAY_LEAD = (Topology.HALF_WAVE, Topology.HALF_WAVE_CLAMPED)
 DEFAULT_TOPOLOGY = Topology.HALF_WAVE
 DEFAULT_FEED = "direct"
 LOW_MAINS_V = (105.0, 130.0)

@@ -46,6 +46,15 @@ TOPOLOGIES: Mapping[Topology, tuple[str, ...]] = {
     Topology.TWO_LED: ("feed - chain - led+", _LED[0], "led- - led2 > - led+", *_LED[1:], _RETURN),
 }
 """Paths of each topology. One along a part that a board lacks is left out."""
+
+
+def _with(part: str) -> tuple[Topology, ...]:
+    """Topologies that have a part in one of their paths."""
+    return tuple(kind for kind, paths in TOPOLOGIES.items() if f" {part}" in " ".join(paths))
+
+
+WITH_RECTIFIER, WITH_CLAMP = _with("rectifier"), _with("clamp")
+RECTIFIER_MAY_LEAD = tuple(kind for kind, paths in TOPOLOGIES.items() if _SERIES in paths)
 _OPTIONAL = ("led_resistor", "led_capacitor", "clamp", "return")
 _PARTS = re.compile(r"chain|return|rectifier(\.[a-d])?|clamp|led2?|led_resistor|led_capacitor")
 

@@ -9,7 +9,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.model import Board, Diode, Optocoupler, Resistor, Topology
+from zcd.board.model import Board, Diode, Optocoupler, Resistor
 from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.circuit.batch import Batch
 from zcd.circuit.build import Conditions, base_refs, build_circuit, junction_refs, led_refs
@@ -386,8 +386,6 @@ def zener_limit_w(part: Diode, ambient_degc: Value) -> FloatArray:
 
 def _lone_rectifier(solution: Solution, board: Board) -> Diode | None:
     """The diode in series with a LED that nothing else protects; None: there is none such."""
-    if board.traced is None:
-        return board.rectifier if board.topology is Topology.HALF_WAVE else None
     junctions = solution.circuit.of(Junction)
     if len(junctions) != 2 or len(board.diodes) != 1 or not board.is_isolated:
         return None

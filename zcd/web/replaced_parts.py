@@ -6,13 +6,13 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from zcd.board import optocouplers, parts_library
-from zcd.board.model import Board, Optocoupler, Resistor, Topology
+from zcd.board.model import Board, Optocoupler, Resistor
 from zcd.board.traced import KEY as CIRCUIT
 from zcd.board.traced import with_marking, with_string
 from zcd.board.units import format_si
 from zcd.web.board_fields import PARALLEL
 from zcd.web.board_form import file_of, texts_of
-from zcd.web.resistor_rows import LISTS, Texts
+from zcd.web.resistor_rows import Texts
 
 DIGITS = 12
 
@@ -79,9 +79,8 @@ def _put_chains(whole: dict[str, Any], before: Board, after: Board) -> None:
     """Every resistor of the chain with its reference, as counting would give them others."""
     first, *others = after.chains
     chain = whole["chain"]
-    shared = after.topology is Topology.BRIDGE and LISTS[1].partition(".")[2] not in chain
     old = {r.ref: r for c in (*before.chains, before.return_chain) for r in c}
-    written = _written(chain, before, shared)
+    written = _written(chain, before)
 
     def items(parts: Sequence[Resistor]) -> list[dict[str, Any]]:
         return [
@@ -97,15 +96,10 @@ def _put_chains(whole: dict[str, Any], before: Board, after: Board) -> None:
         chain["joint_capacitor"] = {**chain["joint_capacitor"], "after": after.joint}
 
 
-def _written(chain: Mapping[str, Any], board: Board, shared: bool) -> dict[str, dict[str, Any]]:
+def _written(chain: Mapping[str, Any], board: Board) -> dict[str, dict[str, Any]]:
     """What the file says of each resistor of the chain, by reference."""
-    lists = [chain["resistors"], *chain.get("parallel", [])]
-    strings = list(board.chains)
-    if shared:
-        strings[0] = board.chains[0] + board.return_chain
-    else:
-        lists.append(chain.get("return_resistors", []))
-        strings.append(board.return_chain)
+    lists = [chain["resistors"], *chain.get("parallel", []), chain.get("return_resistors", [])]
+    strings = [*board.chains, board.return_chain]
     return {
         part.ref: item if isinstance(item, dict) else {"value": item}
         for string, items in zip(strings, lists, strict=True)
