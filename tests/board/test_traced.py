@@ -13,6 +13,7 @@ from zcd.board.model import TRACED, Board, Link
 from zcd.board.parts_library import odd_values
 from zcd.board.paths import Step, connect
 from zcd.board.strings import in_strings, lit_half_waves
+from zcd.board.traced import path_text
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.faults import faults_of
 from zcd.engine.solve import solve
@@ -122,6 +123,14 @@ def test_a_point_between_two_parts_by_their_names() -> None:
         assert odd_values(board) == ()
     with pytest.raises(InputError, match='found "R1/R9"; allowed: two parts that follow'):
         traced(*SIMPLE, "R1/R9 - R2 1k - led-")
+
+
+def test_a_letter_with_two_meanings_is_asked_about_with_its_line() -> None:
+    """Not once all lines are typed."""
+    before = ["feed - R1 82k - x", "x - D1 1N4148 < - neutral"]
+    with pytest.raises(InputError, match='points "n" and "neutral"'):
+        path_text("led- - n", before)
+    assert path_text("l - R2 1M - x", before) == "line - R2 1 MΩ - x"
 
 
 def test_each_wrong_line_is_said() -> None:

@@ -85,6 +85,8 @@ _LEAD = re.compile(
     re.IGNORECASE,
 )
 _TRANSISTOR = re.compile(r"(?:(?:Q|TR?|VT)\d{1,3}|transistor)(?:\s*=\s*|\s+)(?=\S)", re.IGNORECASE)
+_FED_BY_RELAY = {"kind": "switched"}
+"""A feed that may be another point than the line."""
 _LETTERS = {"resistor": "R", "capacitor": "C", "diode": "D"}
 _ARROWS = {">": False, ">|": False, "->": False, "<": True, "|<": True, "<-": True}
 _TERMINAL = re.compile(r"(BR|DB|BD)(\d+)\s*(\+|-|~\s*[12ab])", re.IGNORECASE)
@@ -328,10 +330,10 @@ def path_text(line: str, before: Sequence[str]) -> str:
     'feed - R7 82 kΩ - D1 M7, ring towards led+ - led+'
     """
     parts = _Parts(used=_references([*before, line]))
-    for earlier in before:
-        _path(earlier, parts)
+    paths = [_path(earlier, parts) for earlier in before]
     known = set(parts.kinds)
     steps = _path(line, parts)
+    _require_plain_letters(parts, [*paths, steps], _FED_BY_RELAY)
     new = _Parts(kinds={ref: kind for ref, kind in parts.kinds.items() if ref not in known})
     new.words = {ref: parts.words[ref] for ref in new.kinds}
     reader = Reader({})
