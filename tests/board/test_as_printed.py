@@ -243,6 +243,35 @@ def test_the_supply_by_its_name(written: str) -> None:
     assert board_from_dict(edited(output={"supply": written})).output.supply_v == 3.3
 
 
+@pytest.mark.parametrize(
+    ("written", "kind"),
+    [("relay", True), ("behind the load relay", True), ("line", False), ("always live", False)],
+)
+def test_words_for_where_the_chain_is_fed(written: str, kind: bool) -> None:
+    for feed in (written, {"kind": written}):
+        board = board_from_dict(edited(feed=feed))
+        assert (board.relay is not None) is kind
+        assert f'"{written}" = {"switched" if kind else "direct"}' in read_as_line(board)
+
+
+def test_the_controller_by_its_input() -> None:
+    short, table = (
+        board_from_dict(edited(controller=written))
+        for written in ("ATmega328P", {"input": "ATmega328P"})
+    )
+    assert short.controller == table.controller
+
+
+def test_references_as_keys_beside_others() -> None:
+    lines = {key: value for key, value in edited().items() if key != "chain"}
+    for chain in (
+        {"R5": "68k", "R6": "82k", "style": "1206"},
+        {"resistors": [{"R5": "68k"}, {"R6": "82k"}], "style": "1206"},
+    ):
+        (string,) = board_from_dict({**lines, "chain": chain}).chains
+        assert [(r.ref, r.resistance_ohm) for r in string] == [("R5", 68e3), ("R6", 82e3)]
+
+
 def test_a_supply_that_nobody_knows_is_said() -> None:
     board = board_from_dict(edited(output={"supply": "?"}))
     assert board.output.supply_v == 5.0

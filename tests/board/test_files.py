@@ -41,6 +41,25 @@ def test_board_is_named_after_its_file(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    ("key", "written", "line"),
+    [
+        ("capacitor", "100n", "write the circuit as you trace it, in place of chain"),
+        ("paths", ["a"], "write the circuit as you trace it, in place of chain"),
+        ("antiparallel_diode", "1N4148", 'write "clamp"'),
+        ("pullup", "10k", "write output = {pull_up = ...}"),
+        ("wattage", "1 W", "write chain = {style = ...}"),
+        ("voltage", "230 V", "write mains = {voltage = ...} or output = {supply = ...}"),
+        ("R7", "68k", 'write chain = {R7 = "68k"}, or output'),
+        ("varistor", "S10K275", "leave it out, it changes nothing here"),
+    ],
+)
+def test_a_key_that_people_write_is_answered(key: str, written: Any, line: str) -> None:
+    (said,) = refused({**edited(), key: written})
+    assert said.startswith(f'lamp.toml: {key}: "{key}" is not known')
+    assert line in said
+
+
+@pytest.mark.parametrize(
     ("content", "found"),
     [
         (None, "no such file"),

@@ -114,6 +114,11 @@ _SUPPLY_NAME = re.compile(r"^(?:V[CD]{2}\b[\s=:]*|DC)?\s*\+?\s*(?=\d)", re.IGNOR
 _ROUGHLY = re.compile(
     r"^(?:about|approx\.?|approximately|ca\.?|circa|roughly|[~≈])\s*", re.IGNORECASE
 )
+_FEEDS = {
+    "switched": re.compile(r"^switched\W.*|\brelay\b|\bcontact\b", re.IGNORECASE),
+    "direct": re.compile(r"^(?:line|live|mains|always(?: live)?|plug|unswitched)$", re.IGNORECASE),
+}
+"""Words for where the chain is fed."""
 USUAL_SUPPLY = "5 V"
 """Of a controller: common practice, no source."""
 _CTR = re.compile(
@@ -219,8 +224,11 @@ def spread(value: Mapping[str, Any]) -> dict[str, Any]:
         if len(one) == 1 and all(map(is_reference, one)):
             holder[name] = _with_ref(*next(iter(one.items())))
     chain = result.get("chain")
-    if isinstance(chain, dict) and chain and all(map(is_reference, chain)):
-        chain = [f"{ref} {text}" for ref, text in chain.items()]
+    if isinstance(chain, dict) and "resistors" not in chain and any(map(is_reference, chain)):
+        named = {ref: value for ref, value in chain.items() if is_reference(ref)}
+        rest = {key: value for key, value in chain.items() if key not in named}
+        resistors = list(starmap(_with_ref, named.items()))
+        chain = result["chain"] = {"resistors": resistors, **rest}
     if isinstance(chain, list) or (_is_marking(chain) and (_is_list(chain) or is_resistor(chain))):
         chain = result["chain"] = {"resistors": chain if isinstance(chain, list) else [chain]}
     if not isinstance(chain, dict):
@@ -297,6 +305,12 @@ def _supplies(reader: Reader) -> None:
                 holder[name] = USUAL_SUPPLY
                 reader.note("output.supply", text, f"{USUAL_SUPPLY}, the usual one; measure it")
     feed = reader.value.get("feed")
+    kind = feed.get("kind") if isinstance(feed, dict) else feed
+    meant = [word for word, how in _FEEDS.items() if _is_marking(kind) and how.search(kind)]
+    if meant:
+        reader.note("feed", kind, meant[0])
+        feed = {**feed, "kind": meant[0]} if isinstance(feed, dict) else {"kind": meant[0]}
+        reader.value["feed"] = feed
     if isinstance(feed, dict) and _is_marking(coil := feed.get("coil_resistance")):
         match = _TOLERANCE.fullmatch(coil.strip())
         feed["coil_resistance"] = _ROUGHLY.sub("", match[1] if match else coil)
@@ -340,6 +354,12 @@ def _items(value: Any) -> Any:
         value = list(starmap(_with_ref, value.items()))
     if not isinstance(value, list):
         return value
+    value = [
+        _with_ref(*next(iter(item.items())))
+        if isinstance(item, Mapping) and len(item) == 1 and all(map(is_reference, item))
+        else item
+        for item in value
+    ]
     return [
         _tabled(part)
         for item in with_references(value)

@@ -554,7 +554,9 @@ class BoardFile(Table):
     output: OutputTable = key(
         allowed='a table with pull_up (or pull_down) and supply = "5 V"', required=True
     )
-    controller: ControllerTable = table_key("a table such as one with low_threshold")
+    controller: Annotated[ControllerTable, short_form("input")] = table_key(
+        'a table such as one with low_threshold, or its input, such as "ATmega328P"'
+    )
     service: ServiceTable = table_key("a table such as one with hot_temperature")
     supervision: SupervisionTable = table_key("a table such as one with sync_flag_after")
     drive: Annotated[DriveTable, short_form("kind")] = table_key(

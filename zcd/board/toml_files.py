@@ -39,12 +39,17 @@ OTHER_WORDS = {
     "capacitor": "pin_capacitor", "watt": "style", "type": "family", "rank": "grade",
     "watts": "style", "wattage": "style", "rating": "style", "coil_voltage": "coil_supply",
     "coil_ohms": "coil_resistance", "neutral_resistors": "return_resistors",
+    "series_resistors": "resistors", "resistor": "resistors", "dropper": "resistors",
+    "led_resistor": "resistor", "diodes": "rectifier", "title": "name", "model": "name",
+    "brand": "name", "appliance": "name",
     **dict.fromkeys(
         (f"{word}{join}diode" for word in ("antiparallel", "anti_parallel", "parallel", "reverse",
          "protection", "clamp", "led") for join in ("", "_")), "clamp"
     ),
 }  # fmt: skip
 """What people call a key -> the key, where its table has it."""
+LEFT_OUT = ("fuse", "varistor", "mov", "ntc", "inductor", "choke")
+"""Parts that a board may have and no circuit here needs."""
 AS_TRACED = (
     'in place of chain, rectifier and clamp, one line a path: circuit = ["feed - C1 100n - R1 1k - '
     'x", "x - D1 1N4148 < - neutral", "x - led+", "led- - neutral"] (< and > point to a diode\'s '
@@ -251,18 +256,23 @@ def _line(schema: type[Table], detail: ErrorDetails, given: Mapping[str, Any]) -
 
 def _unknown_line(schema: type[Table], table: type[Table], name: str, key: str) -> str:
     """A key that its table does not know, and what to write instead."""
-    unknown = f"{key}: {describe_value(name)} is not known"
+    meant = OTHER_WORDS.get(name.casefold(), name)
     if name in schema.model_fields:
-        return f"{unknown} here; write {name} = ... at the top of the file, above the first table"
-    if table.TRACED is not None and table.TRACED.fullmatch(name):
-        return f"{unknown}; write the circuit as you trace it, {AS_TRACED}"
-    if close := _near_key(name, table):
-        return f'{unknown}; write "{close}"'
-    for meant in filter(None, (name, OTHER_WORDS.get(name.casefold()))):
-        if homes := _tables_with(schema, meant):
-            ways = " or ".join(f"{home} = {{{own} = ...}}" for home, own in homes.items())
-            return f"{unknown} here; write {ways}"
-    return str(invalid_value(name, ", ".join(table.model_fields), key))
+        instead = f" here; write {name} = ... at the top of the file, above the first table"
+    elif table.TRACED is not None and table.TRACED.fullmatch(name):
+        instead = f"; write the circuit as you trace it, {AS_TRACED}"
+    elif close := _near_key(name, table):
+        instead = f'; write "{close}"'
+    elif name.casefold() in LEFT_OUT:
+        instead = "; leave it out, it changes nothing here"
+    elif re.fullmatch(r"R\d{1,4}", name):
+        instead = f' here; write chain = {{{name} = "68k"}}, or output = {{pull_up = "{name} 10k"}}'
+    elif homes := _tables_with(schema, name) | _tables_with(schema, meant):
+        ways = " or ".join(f"{home} = {{{own} = ...}}" for home, own in homes.items())
+        instead = f" here; write {ways}"
+    else:
+        return str(invalid_value(name, ", ".join(table.model_fields), key))
+    return f"{key}: {describe_value(name)} is not known{instead}"
 
 
 def _tables_with(schema: type[Table], name: str) -> dict[str, str]:
