@@ -324,7 +324,7 @@ def test_leaks_at_one_place_are_named_together() -> None:
              "dc pin logic0 0.51 V")  # fmt: skip
     result = diagnose(atlas_of(), [parse_reading(line, atlas_of().circuit) for line in lines])
     assert {"pin leaky", "OC1 transistor leaky"} <= {r.key for r in result.indistinguishable}
-    assert "one of these, which no reading that pays tells apart" in result.conclusion
+    assert "one of these, which no reading worth its effort tells apart" in result.conclusion
 
 
 @pytest.mark.parametrize(

@@ -32,7 +32,7 @@ from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.priors import prior_shares, with_pairs
 from zcd.diagnosis.reading_words import reading_text
-from zcd.diagnosis.readings import Reading, useful_readings
+from zcd.diagnosis.readings import Reading, past_chip, useful_readings
 from zcd.diagnosis.samples import MORE_SEED, sample_circuits, sample_meter
 from zcd.engine.network import island_of
 from zcd.logs import logger
@@ -181,6 +181,7 @@ class FaultDictionary:
                 self.states,
                 np.array(graded),
                 self._near_limit(reading),
+                past_chip=past_chip(self.circuit, reading),
             )
         return self._fits[reading]
 

@@ -198,14 +198,14 @@ HEALTHY = Fault(
 REPLACED: dict[str, tuple[str, ...]] = {
     "resistor": ("open", "drift", "low", "ten times too high", "ten times too low"),
     "diode": ("open", "short", "leaky", "wrong part"),
-    "led": ("open", "short"),
+    "led": ("open", "short", "reversed"),
     "phototransistor": ("aged", "low gain", "open", "short"),
     "capacitor": ("open", "short", "leaky"),
     "contact": ("open", "resistive", "welded"),
     "coil": ("open",),
 }
-"""Modes, by kind, that one new part mends. Dirt, solder bridges, joints and parts fitted the wrong
-way round are not among them."""
+"""Modes, by kind, that one new part mends. Dirt, solder bridges, joints and diodes fitted the wrong
+way round are not among them; an optocoupler is taken out whether its LED is open or turned."""
 
 SAME_PLACE = {"pin stuck low": "pin leaky", "pin stuck high": "pin leaky to supply"}
 """Shorts and leaks at one place: clean it and lift the pin."""

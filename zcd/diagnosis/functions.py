@@ -106,6 +106,11 @@ class MeterFunction:
         Smallest standard error on the scale on which errors are judged; the same between two
         looks at a jumping display, where pick-up stays as it is (None: the same); common practice,
         no source.
+    alike_floor : float
+        Of a dead test, how far two diodes of one make differ on one board, on that scale; common
+        practice, no source.
+    least_past_chip : float
+        Of a dead test, what it shows at least through a chip; common practice, no source.
     """
 
     key: Function
@@ -132,6 +137,8 @@ class MeterFunction:
     model_ratio: float = MODEL_RATIO
     floor: float
     jump_floor: float | None = None
+    alike_floor: float = 0.0
+    least_past_chip: float = 0.0
 
     @property
     def unit(self) -> str:
@@ -207,6 +214,7 @@ _ROWS = (
         overload_words=OVERLOAD_WORDS, least_shown=0.05, least_read=10.0,
         decades=True, overload_as=100e6,
         accuracy_ratio=lambda meter: meter.ohm_accuracy_ratio, floor=0.01,
+        alike_floor=0.05, least_past_chip=100.0,
     ),
     MeterFunction(
         key=Function.DIODE, words="diode test",
@@ -217,6 +225,7 @@ _ROWS = (
         unit_ending="v", method=Method.JUNCTION,
         unsigned=True, overload_words=OVERLOAD_WORDS, least_shown=1e-3, least_read=0.02,
         overload_as=3.0, accuracy_ratio=lambda meter: meter.dc_accuracy_ratio, floor=0.03,
+        alike_floor=0.02, least_past_chip=0.3,
     ),
     MeterFunction(
         key=Function.FREQUENCY, synonyms=("hz", "freq"), words="frequency",

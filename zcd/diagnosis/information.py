@@ -223,8 +223,8 @@ def expected(spectrum: Spectrum, posterior: Posterior) -> Expected:
     there, joint = 1.0 - posterior.unmodelled, spectrum.of_groups(posterior.groups)
     joint = _with_outliers(there * joint / joint.sum())
     bits = there * _information(joint / there)
-    # none of these shows anything equally well
-    rest = np.full(joint.shape[1], posterior.unmodelled / joint.shape[1])
+    # what they all show alike makes none of these no less likely: such a reading does not pay
+    rest = joint.sum(axis=0) * posterior.unmodelled / there
     return _expected(bits, joint, rest, posterior)
 
 

@@ -47,6 +47,9 @@ BREADTHS = (1.0, 3.0, 9.0)
 unknown quantities find samples that fit all of them only far apart; equally likely before."""
 WHOLE_REACH = 0.4
 """The same of an entry that counts as a whole: its samples meet, and none reaches past the next."""
+HARDLY_MOVED = 0.5
+"""How far the size of a fault moves a reading at least to be seen by it, in standard deviations of
+those of a good board; a guess, no source."""
 MOST_REACH = 0.6
 """How far a sample reaches at most, in standard deviations of those of its entry: the last before a
 gap stands for no board beyond all others. [1]_
@@ -57,6 +60,13 @@ gap stands for no board beyond all others. [1]_
 JUMP_ERRORS = 2.0
 """Errors between two looks of a joint from which a display is seen to jump. Both are of one board,
 read with one meter: how well its parts are known does not come in."""
+CHIP_SHARE = 0.15
+"""Chance that a controller without its supply lets through more than the diodes of the model do: a
+dead chip has other ways in it, and what hangs at its supply is known to nobody; common practice, no
+source."""
+CHIP_OPENS_V = 0.5
+"""Volts at a pin up to which it lets nothing through (ATmega328P data sheet, absolute maximum
+ratings: from 0.5 V below ground to 0.5 V above the supply)."""
 MIN_DENSITY = 1e-300
 WIDE_DECADES = 2.0
 """Spread of ohms on a good board from which its samples do not show the most that it may read."""
@@ -105,6 +115,8 @@ class Fit:
         Whether an entry's samples differ in the size of its fault.
     near : ndarray of bool, shape (S, N), optional
         Where the instrument may now see pulses and now miss them.
+    past_chip : bool
+        Whether the controller, without its supply, is a way from probe to probe.
     """
 
     def __init__(
@@ -115,8 +127,11 @@ class Fit:
         states: IntArray | None = None,
         graded: NDArray[np.bool_] | None = None,
         near: NDArray[np.bool_] | None = None,
+        *,
+        past_chip: bool = False,
     ) -> None:
         self.function, self.meter = reading.function, meter
+        self.past_chip = past_chip and _open_v(reading.function, meter) > CHIP_OPENS_V
         self.cold = is_cold(reading)
         self.states = np.zeros((0, 2), dtype=np.intp) if states is None else states
         self.centre = scaled(reading.function, shown)
@@ -124,7 +139,9 @@ class Fit:
         self.gaps = _gaps(self.centre)
         self.averaged = np.zeros(len(self.centre), dtype=bool)
         if graded is not None and _is_local(reading):
-            moved = np.abs(self.centre - self.centre[0]) > self.noise
+            # what a size moves by less than all else that is unknown does not show it
+            unknown = np.maximum(self.noise, HARDLY_MOVED * self.centre[0].std())
+            moved = np.abs(self.centre - self.centre[0]) > unknown
             self.averaged = ~(graded & moved.any(axis=1))
         self.wide = self.function.row.decades and np.ptp(self.centre[0]) > WIDE_DECADES
         self.width = self.width_of(1.0)
@@ -171,8 +188,24 @@ class Fit:
         """
         y = scaled(self.function, np.asarray(value, dtype=float))[..., None, None]
         width = self.width_of(breadth)
-        density = _normal(y - self.centre, width)
+        density = self._with_chip(_normal(y - self.centre, width), y, y)
         return self._of_all(self._with_other(density, _normal(y - self.none, self.none_error)))
+
+    def _with_chip(
+        self, shown: FloatArray, low: FloatArray | float, high: FloatArray | float
+    ) -> FloatArray:
+        """Densities (of a range: probabilities), where a chip may let through more than predicted:
+        anything below, evenly."""
+        if not self.past_chip:
+            return shown
+        least = float(scaled(self.function, np.asarray(self.function.row.least_past_chip)))
+        span = np.maximum(self.centre - least, self.noise)
+        if low is high:
+            more = (low > least) & (low < self.centre)
+        else:
+            more = np.maximum(np.minimum(high, self.centre) - np.maximum(low, least), 0.0)
+        share = np.where(self.centre > least, CHIP_SHARE, 0.0)
+        return np.asarray((1.0 - share) * shown + share * more / span)
 
     def _with_other(self, density: FloatArray, without: FloatArray | float) -> FloatArray:
         """Densities near a limit: there may be no pulses where some are due, or the reverse."""
@@ -191,7 +224,8 @@ class Fit:
 
             low, high = ((end - self.centre) / width for end in ends)
             least, most = ((end - self.none) / self.none_error for end in ends)
-            share = self._with_other(ndtr(high) - ndtr(low), float(ndtr(most) - ndtr(least)))
+            share = self._with_chip(ndtr(high) - ndtr(low), *ends)
+            share = self._with_other(share, float(ndtr(most) - ndtr(least)))
             if self.wide and ends[1] == inf:
                 # none of N beyond: rarer than about one in N, not impossible (rule of succession)
                 share = np.maximum(share, 0.5 / (1.0 + share.shape[-1]))
@@ -200,10 +234,25 @@ class Fit:
             y = scaled(self.function, np.asarray(measured.value))
             width = np.hypot(width, self._about(measured.value))
             without = _normal(y - self.none, self.none_error)
-            result = self._of_all(self._with_other(_normal(y - self.centre, width), without))
+            density = self._with_chip(_normal(y - self.centre, width), y, y)
+            result = self._of_all(self._with_other(density, without))
         else:
             result = self.good(measured.value, breadth)
         return result * (1.0 - self.jump_share)
+
+    def beside(self, measured: Measured, other: Fit, like: Measured) -> FloatArray:
+        """Density of an exact reading, given one of the same witness, shape (E, N).
+
+        What a sample is off in the first, it is off in the second: both hang on one meter, one
+        room and one make of diode.
+        """
+        off, known = (
+            scaled(fit.function, np.asarray(m.value)) - fit.centre
+            for fit, m in ((self, measured), (other, like))
+        )
+        width = np.hypot(np.hypot(self.noise, other.noise), self.function.row.alike_floor)
+        density = self._of_all(_normal(off - known, width))
+        return density * (1.0 - self.jump_share)
 
     def flat_of(self, measured: Measured) -> float:
         """The same, if it is an outlier or the board has none of these faults."""
@@ -253,6 +302,11 @@ class Fit:
         steady = first if self.cold else other
         turns = np.where(restless(density.shape[-1]), 0.5 * (first + other), steady)
         return np.concatenate([density, turns], axis=-2)
+
+
+def _open_v(function: Function, meter: Meter) -> float:
+    """Volts at the open probes of a dead test."""
+    return meter.diode_open_v if function is Function.DIODE else meter.ohms_open_v
 
 
 def _is_local(reading: Reading) -> bool:

@@ -38,7 +38,14 @@ from zcd.diagnosis.meters import (
     ohm_full_scale_v,
     ohm_source_ohm,
 )
-from zcd.diagnosis.readings import AccessLevel, Power, Reading, access_level, part_elements
+from zcd.diagnosis.readings import (
+    AccessLevel,
+    Power,
+    Reading,
+    access_level,
+    part_elements,
+    past_chip,
+)
 from zcd.engine.network import column
 from zcd.engine.solution import Solution
 from zcd.engine.solve import EDGES, PULSES, READINGS, SolverOptions, solve, solve_dead
@@ -54,6 +61,9 @@ FINEST_SHARE = 1e-6
 NEAR_SWING = 1.4
 """Pulses that swing so much more or less than what a meter needs are counted now and then: common
 practice, no source."""
+COUNTED_AT_V, COUNTED_WITHIN = 1.4, 0.1
+"""Level at which a meter counts that is not coupled through a capacitor, as a logic input does, and
+how near to the ends of a pulse it may lie, as a share of it: common practice, no source."""
 NEAR_SHARE = 0.1
 """Share of the supply within which a level is read now on this side, now on that: common practice,
 no source."""
@@ -104,6 +114,9 @@ class MeterModel:
         Levels between which a person reads a pulse off the trace, over the board's thresholds.
     trigger_ratio : float or ndarray, shape (n,)
         What a meter needs to count pulses at the pin, over the usual.
+    count_share : float or ndarray, shape (n,)
+        How far the level at which it counts them lies from their mean (0: coupled through a
+        capacitor) to that of a logic input (1).
     grids : Grids
         Of the engine's solutions.
     """
@@ -120,6 +133,7 @@ class MeterModel:
     threshold_ratio: Value = 1.0
     grids: Grids = MANY_BOARDS
     trigger_ratio: Value = 1.0
+    count_share: Value = 0.0
     _circuits: dict[Power, Circuit] = field(default_factory=dict)
     _mains_sides: dict[Power, Solution] = field(default_factory=dict)
     _whole: dict[Power, Solution] = field(default_factory=dict)
@@ -221,12 +235,21 @@ class MeterModel:
         moving = wave - solution.mean(wave)[:, None]
         swing_v = self._swings[_place(reading)] = solution.rms(moving)
         seen = swing_v >= self._trigger_v(reading)
+        if reading.at_pin:
+            moving = wave - self._count_level_v(wave, solution.mean(wave))[:, None]
         if reading.function is Function.DUTY:
             high = solution.share_above_zero(moving)
             return np.where(seen, 1.0 - high if reading.at_pin else high, 0.0)
         rises = (moving > 0.0) & (np.roll(moving, 1, axis=1) <= 0.0)
         (mains,) = solution.circuit.of(MainsSource)
         return np.where(seen, rises.sum(axis=1) * mains.frequency_hz, 0.0)
+
+    def _count_level_v(self, wave: FloatArray, mean_v: FloatArray) -> FloatArray:
+        """Where pulses at the pin are counted: within them, as a meter is set until it counts."""
+        level_v = mean_v + self.count_share * (COUNTED_AT_V - mean_v)
+        low, high = wave.min(axis=1), wave.max(axis=1)
+        margin_v = COUNTED_WITHIN * (high - low)
+        return np.asarray(np.clip(level_v, low + margin_v, high - margin_v))
 
     def _trigger_v(self, reading: Reading) -> Value:
         """What moves at least where a meter counts; it knows nothing of the controller's levels."""
@@ -258,9 +281,8 @@ class MeterModel:
         """Voltage at the probes of a test source on the dead circuit, or on a part alone."""
         a, b = self.circuit.node(reading.red), self.circuit.node(reading.black)
         tested = probed(self.circuit, reading, open_v, source_ohm)
-        clamps_a = None if PIN_CLAMPS[0] in tested else self.pin_clamp_a
-        if clamps_a is not None and {"pin", "logic+"} & {a, b} and not reading.lifted:
-            tested = _with_pin_clamps(tested, clamps_a)
+        if self.pin_clamp_a is not None and past_chip(self.circuit, reading):
+            tested = _with_pin_clamps(tested, self.pin_clamp_a)
         volts = self.solve_dead(tested).between_v(a, b)[:, 0]
         return np.broadcast_to(volts, (self.circuit.size,))
 

@@ -28,10 +28,12 @@ TRIGGER_PIN_V = 0.4
 """The same at the pin, with the range set for a logic level: common practice, no source."""
 OHM_FULL_SCALE_V = 0.7
 """Voltage at full scale of an ohms range (Fluke 114 to 117 users manual: below 0.7 V)."""
-OHM_FULL_SCALE_SPAN_V = (0.25, 0.9)
-"""The same over all meters: the highest as on the top range of those of that manual, the lowest
-common practice, no source. No manual tells it range by range, so what a junction shows on ohms is
-known within this only."""
+FULL_SCALES_V, FULL_SCALE_SHARE = (0.25, 0.9), 2.0 / 3.0
+"""The same over most meters: the highest as on the top range of those of that manual, the lowest
+common practice, no source. As a share of the open-circuit voltage it is at most that of meters that
+divide it by a resistor of half the range (ICL7106 data sheet: the display is 1000 R / R reference,
+up to 1999). No manual tells it range by range, so what a junction shows on ohms is known within
+this only."""
 DIODE_SOURCE_OHM = 2.7e3
 """Behind the diode test's open-circuit voltage: 1 mA into a short (the sheets: 0.4 to 1.5 mA)."""
 DIODE_SHORT_A = (0.4e-3, 1.5e-3)
@@ -189,13 +191,9 @@ def ohm_full_scale_v(meter: Meter) -> float:
 
 
 def ohm_full_scale_span_v(meter: Meter) -> tuple[float, float]:
-    """Least and most that full scale of an ohms range may leave at the probes of a meter. [V]
-
-    Never all of its open-circuit voltage: something has to be left that drives the current.
-    """
-    most = OPEN_SHARE * meter.ohms_open_v
-    low, high = (min(volts, most) for volts in OHM_FULL_SCALE_SPAN_V)
-    return low, high
+    """Least and most that full scale of an ohms range may leave at the probes of a meter. [V]"""
+    most = FULL_SCALE_SHARE * meter.ohms_open_v
+    return min(FULL_SCALES_V[0], most), most
 
 
 def ohm_source_ohm(meter: Meter, full_scale_ohm: float, full_scale_v: Value) -> Value:

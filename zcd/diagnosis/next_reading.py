@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,6 +41,9 @@ PATIENCE = 6
 likeliest: a bad one that is called good comes back. Common practice, no source."""
 SETTLED_FACTOR = 2.0
 """So much more is asked of it where what it is can be named with one or two others."""
+NEARLY_SURE = 0.95
+"""From there no board is plugged in or unplugged, and no mains touched, only to be surer: common
+practice, no source."""
 MOST_READINGS = 14
 """No more are advised: what they leave open is told; common practice, no source."""
 COSTS = {
@@ -163,21 +166,6 @@ class Choice:
         return self.gain_bits / self.cost
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Doubt:
-    """A reading that may have been a slip.
-
-    Parameters
-    ----------
-    measured : Measured
-    outlier : ndarray, shape (E, N)
-        Chance of that, if the fault is that one.
-    """
-
-    measured: Measured
-    outlier: FloatArray
-
-
 def worth_taking(worth: Expected, cost: float = 1.0, weary: float = 1.0) -> bool:
     """Whether a reading may change the mind often enough for its cost.
 
@@ -201,7 +189,6 @@ def best_reading(
     dictionary: FaultDictionary,
     posterior: Posterior,
     readings: Sequence[Reading],
-    doubts: Sequence[Doubt] = (),
     progress: Progress | None = None,
     power: Power = Power.DEAD,
     taken: int = 0,
@@ -216,8 +203,6 @@ def best_reading(
     posterior : Posterior
     readings : sequence of Reading
         To choose from. Those that could not be chosen are not predicted.
-    doubts : sequence of Doubt
-        Readings taken that may be taken again.
     progress : callable, optional
         Told which reading is being predicted.
     power : Power
@@ -238,15 +223,9 @@ def best_reading(
     good = answer_of(dictionary.faults[int(shares.argmax())]) == HEALTHY.key
     weary = 1.0 if good else max(1.0, taken / PATIENCE)
     weary *= SETTLED_FACTOR if settled else 1.0
+    enough = float((posterior.holds @ shares).max()) >= NEARLY_SURE
     best: tuple[float, Reading, Expected] | None = None
     dead: tuple[float, Reading, Expected] | None = None
-    for doubt in doubts:
-        worth, cost = (
-            _worth_again(dictionary, doubt, posterior),
-            cost_of(dictionary, doubt.measured.reading, power),
-        )
-        if worth_taking(worth, cost, weary) and (best is None or worth.bits / cost > best[0]):
-            best = worth.bits / cost, doubt.measured.reading, worth
     for reading in sorted(readings, key=lambda r: cost_of(dictionary, r, power)):
         cost = cost_of(dictionary, reading, power)
         if best is not None and most / cost <= best[0]:
@@ -254,6 +233,8 @@ def best_reading(
         if progress is not None and not dictionary.has(reading):
             progress(reading_text(reading, dictionary.circuit))
         worth = expected(dictionary.spectrum(reading), posterior)
+        if enough and (_plugs(power, reading) or _on_mains(dictionary, reading)):
+            worth = replace(worth, settles=0.0)
         if not worth_taking(worth, cost, weary):
             continue
         told = worth.bits / cost / (SCOPE_RATIO if reading.function.row.scope else 1.0)
@@ -265,7 +246,12 @@ def best_reading(
             dead = own, reading, worth
     if best is not None and dead is not None and _on_mains(dictionary, best[1]):
         best = dead if dead[0] >= AS_MUCH * best[0] else best
-    return None if best is None else _suggestion(dictionary, posterior, best[1], best[2], doubts)
+    return None if best is None else _suggestion(dictionary, posterior, best[1], best[2])
+
+
+def _plugs(power: Power, reading: Reading) -> bool:
+    """Whether the board has to be plugged in or unplugged for a reading."""
+    return (power in PLUGGED) is not (reading.power in PLUGGED)
 
 
 def _on_mains(dictionary: FaultDictionary, reading: Reading) -> bool:
@@ -330,22 +316,20 @@ def change_cost(now: Power, wanted: Power) -> float:
     return POWER_UP if wanted in PLUGGED else POWER_DOWN
 
 
-def _worth_again(dictionary: FaultDictionary, doubt: Doubt, posterior: Posterior) -> Expected:
-    reading = doubt.measured.reading
-    shown = float(scaled(reading.function, np.asarray(doubt.measured.value)))
-    return expected_again(dictionary.spectrum(reading), shown, doubt.outlier, posterior)
-
-
-def once_more(dictionary: FaultDictionary, posterior: Posterior, doubt: Doubt) -> Suggestion:
-    """To take a doubtful reading again."""
-    worth = _worth_again(dictionary, doubt, posterior)
-    return _suggestion(dictionary, posterior, doubt.measured.reading, worth, [doubt])
+def once_more(
+    dictionary: FaultDictionary, posterior: Posterior, measured: Measured, outlier: FloatArray
+) -> Suggestion:
+    """To take a reading again that may have been a slip: chance of that, shape (E, N)."""
+    reading = measured.reading
+    shown = float(scaled(reading.function, np.asarray(measured.value)))
+    worth = expected_again(dictionary.spectrum(reading), shown, outlier, posterior)
+    return _suggestion(dictionary, posterior, reading, worth, measured)
 
 
 def at_once(dictionary: FaultDictionary, posterior: Posterior, reading: Reading) -> Suggestion:
     """To take a reading whatever it is worth."""
     worth = expected(dictionary.spectrum(reading), posterior)
-    return _suggestion(dictionary, posterior, reading, worth, ())
+    return _suggestion(dictionary, posterior, reading, worth)
 
 
 def _suggestion(
@@ -353,7 +337,7 @@ def _suggestion(
     posterior: Posterior,
     reading: Reading,
     worth: Expected,
-    doubts: Sequence[Doubt],
+    again: Measured | None = None,
 ) -> Suggestion:
     outcomes = _outcomes(dictionary, reading, posterior.weights)
     shares = np.array([w.sum() for w in dictionary.by_fault(posterior.weights)])
@@ -369,7 +353,7 @@ def _suggestion(
         good=good_board(dictionary, reading),
         answers=_answers(dictionary, reading, [o for o in outcomes if o.key in likely]),
         full_scale=_full_scale(dictionary, reading, outcomes),
-        again=next((d.measured for d in doubts if d.measured.reading == reading), None),
+        again=again,
     )
 
 

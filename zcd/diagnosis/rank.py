@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
+from math import isfinite
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.information import SURE, Posterior, together
 from zcd.diagnosis.likelihood import (
     BREADTHS,
+    MIN_DENSITY,
     fact_log,
     joint_log,
     merge_repeats,
@@ -27,7 +29,6 @@ from zcd.diagnosis.likelihood import (
 from zcd.diagnosis.next_reading import (
     MOST_READINGS,
     Choice,
-    Doubt,
     Suggestion,
     at_once,
     best_reading,
@@ -36,7 +37,14 @@ from zcd.diagnosis.next_reading import (
     within_reach,
 )
 from zcd.diagnosis.reading_words import reading_text
-from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading, access_level
+from zcd.diagnosis.readings import (
+    AccessLevel,
+    Measured,
+    Power,
+    Reading,
+    access_level,
+    same_witness,
+)
 from zcd.diagnosis.severity import severity_points
 from zcd.diagnosis.unit_slips import UnitSlip, unit_slips
 
@@ -64,8 +72,6 @@ UNKNOWN_SIZE = (0.1, 0.5, 0.9)
 SUSPECT = 0.5
 NEARLY = 0.9
 """Of a leak and what shows the same unless an end is lifted, together: from there it is lifted."""
-MIN_DOUBT = 0.05
-"""A reading less likely wrong than that is not worth taking again."""
 UNEXPLAINED = 3.0
 """How much likelier a reading of a part is if that part is bad than by what is named: from there
 the part is read alone, with an end lifted."""
@@ -125,7 +131,7 @@ class Diagnosis:
     conclusion : str
         One sentence.
     indistinguishable : tuple of Ranked
-        What is named: one, or what no reading that pays would part from it.
+        What is named: one, or what no reading worth its effort would part from it.
     suspects : tuple of Measured
         Readings that disagree with all the others.
     against : tuple of Measured
@@ -135,6 +141,8 @@ class Diagnosis:
     stopped : str
         Why no reading is suggested: ``sure``, ``nothing left``, ``contradiction`` (a reading
         contradicts the answer, and showed the same twice), ``danger``; empty: it is.
+    second : bool
+        Whether readings tell of a second fault beside what is named.
     """
 
     measured: tuple[Measured, ...]
@@ -146,6 +154,7 @@ class Diagnosis:
     against: tuple[Measured, ...] = ()
     slips: tuple[UnitSlip, ...] = ()
     stopped: str = ""
+    second: bool = False
 
     @property
     def named_ratio(self) -> float:
@@ -210,18 +219,18 @@ def diagnose(
         search = Search(
             taken=measured, answers=answers, skipped=skipped, power=power, progress=progress
         )
-        alike, suggestion = _next(dictionary, posterior, ranked, search, outliers)
+        alike, suggestion = _next(dictionary, posterior, ranked, search)
     sure = certain is not None or _is_settled(alike, suggestion)
     enough = bool(alarm) or answers >= MOST_READINGS
     if proved:  # the others have another fault to tell of
         suspects = tuple(m for m in suspects if m.reading.lifted in proved)
     again = None if enough else _again(dictionary, posterior, outliers, suspects, skipped)
     if again is None and sure and not enough:
-        again = (
-            _by_itself(dictionary, posterior, alike, measured, skipped)
-            or _unexplained(dictionary, posterior, alike, measured, skipped)
-            or _to_confirm(dictionary, posterior, outliers, skipped)
+        again = _by_itself(dictionary, posterior, alike, measured, skipped) or _unexplained(
+            dictionary, posterior, alike, measured, skipped
         )
+    if again is None and suggestion is None and measured and not enough:
+        again = _to_confirm(dictionary, posterior, outliers, skipped)
     twins = _twins(ranked, alike, measured) if again is None else ()
     if twins and (sure or sum(r.probability for r in twins) >= NEARLY):
         alone = None if enough else _one_alone(dictionary, twins[0], skipped)
@@ -233,7 +242,8 @@ def diagnose(
     sure = sure and not contradicted
     conclusion = _conclusion(alike, suggestion, sure, dictionary.circuit)
     of_two = certain is not ranked[0] and ranked[0].fault and ranked[0].fault.members
-    if sure and certain and (of_two or len(proved) == 1):
+    second = bool(sure and certain and (of_two or len(proved) == 1))
+    if certain and second:
         conclusion = _first_of_two(certain)
     if contradicted:
         conclusion = _contradicted(alike[0], suspects, dictionary.circuit)
@@ -245,8 +255,9 @@ def diagnose(
         indistinguishable=alike,
         suspects=suspects,
         against=tuple(_least_at_one(dictionary, m, measured) for m in suspects),
-        slips=unit_slips(dictionary, measured) if suspects else (),
+        slips=unit_slips(dictionary, measured, ranked[0].fault) if suspects else (),
         stopped=_why_stopped(alarm, suggestion, sure=sure, contradicted=contradicted),
+        second=second and not contradicted,
     )
 
 
@@ -294,20 +305,14 @@ def _next(
     posterior: Posterior,
     ranked: tuple[Ranked, ...],
     search: Search,
-    outliers: Sequence[Outlier],
 ) -> tuple[tuple[Ranked, ...], Suggestion | None]:
     """What is named together, and the next reading; None where nothing would change the mind."""
     taken, progress = {m.reading for m in search.taken}, search.progress
     reached = within_reach(dictionary.readings, search.skipped, dictionary.circuit)
     left = [r for r in reached if r not in taken]
-    doubts = [
-        outlier.doubt
-        for outlier in outliers
-        if _may_be_taken_again(dictionary, outlier, search.skipped)
-    ]
     alike = _together(ranked)
     settled = sum(r.probability for r in alike) >= SURE
-    state = (doubts, progress, search.power, search.answers)
+    state = (progress, search.power, search.answers)
     suggestion = best_reading(dictionary, posterior, left, *state, settled=settled)
     if suggestion is None and len(alike) > 1 and not settled:
         # none of them alone, but all of them together may be settled
@@ -364,9 +369,12 @@ def posterior_weights(
     missing = np.log1p(-dictionary.shares.sum()) + np.log(no_fault_share(flags))
     log_flat = np.log1p(-NEAR_SHARE)
     log_near = prior + np.log(NEAR_SHARE * len(BREADTHS) / dictionary.shares.sum())
-    for fact in _facts(measured):
-        if (key := tuple(fact)) not in known:
-            known[key] = _evidence(dictionary, fact)
+    facts = _facts(measured)
+    for number, fact in enumerate(facts):
+        like = _like(dictionary.circuit, fact, facts[:number])
+        key = (*fact, like) if like else tuple(fact)
+        if key not in known:
+            known[key] = _evidence(dictionary, fact, like)
         told, near, flat = known[key]
         log_weight, log_near, log_flat = log_weight + told, log_near + near, log_flat + flat
     log_none = missing + np.logaddexp(log_flat, np.logaddexp.reduce(log_near, axis=None))
@@ -376,10 +384,33 @@ def posterior_weights(
     return weights / total, none / total
 
 
-def _evidence(dictionary: FaultDictionary, fact: Sequence[Measured]) -> Evidence:
-    """What readings that show one fact say of every entry and sample."""
+def _like(
+    circuit: Circuit, fact: Sequence[Measured], earlier: Sequence[list[Measured]]
+) -> Measured | None:
+    """A reading of the same witness before it, where both showed a number."""
+    if not _is_number(fact[0]):
+        return None
+    numbers = (m for m, *_ in earlier if _is_number(m))
+    return next((m for m in numbers if same_witness(circuit, m.reading, fact[0].reading)), None)
+
+
+def _is_number(measured: Measured) -> bool:
+    return measured.exact and not measured.about and isfinite(measured.value)
+
+
+def _evidence(
+    dictionary: FaultDictionary, fact: Sequence[Measured], like: Measured | None = None
+) -> Evidence:
+    """What readings that show one fact say of every entry and sample.
+
+    After one that is `like` it, it is a witness of its own or the same once more, as likely.
+    """
     fits = [(dictionary.fit(m.reading), m) for m in fact]
     good, flat = zip(*(fact_log(fits, breadth) for breadth in BREADTHS), strict=True)
+    if like is not None:
+        same = fits[0][0].beside(fact[0], dictionary.fit(like.reading), like)
+        log_same = np.log(np.maximum(same, MIN_DENSITY))
+        good = tuple(np.logaddexp(log_good, log_same) - np.log(2.0) for log_good in good)
     told = partly_wrong(np.stack(good), flat[0], outlier_share(fact))
     return told, partly_wrong(good[0], flat[0], UNLIKE_SHARE), flat[0]
 
@@ -512,11 +543,6 @@ class Outlier:
     probability: float
     once: bool
 
-    @property
-    def doubt(self) -> Doubt:
-        """The first of its readings, as one that may be taken again."""
-        return Doubt(measured=self.fact[0], outlier=self.outlier)
-
 
 def _outliers(
     dictionary: FaultDictionary,
@@ -584,8 +610,7 @@ def _may_be_taken_again(
     """Whether a doubtful reading has been taken once only, and can be taken."""
     first = outlier.fact[0]
     once = len(outlier.fact) == 1 and outlier.once and not first.unstable
-    doubted = outlier.probability > MIN_DOUBT
-    return once and doubted and bool(within_reach([first.reading], skipped, dictionary.circuit))
+    return once and bool(within_reach([first.reading], skipped, dictionary.circuit))
 
 
 def _again(
@@ -604,7 +629,7 @@ def _again(
         if outlier.fact[0] not in suspects:
             continue
         if _may_be_taken_again(dictionary, outlier, skipped):
-            return once_more(dictionary, posterior, outlier.doubt)
+            return once_more(dictionary, posterior, outlier.fact[0], outlier.outlier)
         alone = _with_one_end_lifted(dictionary, outlier.fact[0].reading)
         taken = {m.reading for o in outliers for m in o.fact}
         if alone is None or alone in taken:
@@ -627,7 +652,7 @@ def _to_confirm(
         return None
     if not within_reach([first.reading], skipped, dictionary.circuit):
         return None
-    return once_more(dictionary, posterior, only.doubt)
+    return once_more(dictionary, posterior, first, only.outlier)
 
 
 def _twins(
@@ -862,7 +887,9 @@ def _conclusion(
         return first.words if first.fault is HEALTHY else "; or ".join(reported)
     if len(alike) > 1 and suggestion is None:
         listed = ", ".join(names)
-        return f"one of these, which no reading that pays tells apart: {listed}; {first.words}"
+        return (
+            f"one of these, which no reading worth its effort tells apart: {listed}; {first.words}"
+        )
     if sure:
         return first.words
     if suggestion is not None and suggestion.again is not None:

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from zcd.circuit.elements import Circuit, Element, Phototransistor, Resistance
 from zcd.circuit.points import leads_text, part_words, probe_texts
 from zcd.diagnosis.functions import Method
-from zcd.diagnosis.readings import Reading, parts_between, parts_over, usual_power
+from zcd.diagnosis.readings import Reading, parts_between, parts_over, past_chip, usual_power
 from zcd.engine.network import REFERENCES
 
 
@@ -20,7 +20,8 @@ class Probes(NamedTuple):
     over : str
         The parts that they are across, and whether one is lifted; empty for a point against ground.
     red, black : str
-        At which points; empty across resistors alone, which read the same either way round.
+        At which points; empty across resistors alone, which read the same either way round where
+        no chip lies beside them.
     state : str
         Of the board, where it is not the usual one for such a reading.
     """
@@ -44,7 +45,8 @@ def probes_of(reading: Reading, circuit: Circuit) -> Probes:
     if reading.lifted:
         over = f"{part_words(reading.lifted)}, one end lifted"
         between = (circuit[reading.lifted],)
-    if over and all(isinstance(part, Resistance) for part in between):
+    alike = all(isinstance(part, Resistance) for part in between)
+    if over and alike and not past_chip(circuit, reading):
         return Probes(over=over, red="", black="", state=state)
     red, black = probe_texts(reading.red, reading.black, circuit)
     if len(between) == 1:
@@ -73,20 +75,25 @@ def over_text(reading: Reading, circuit: Circuit) -> tuple[str, tuple[Element, .
     if over := parts_over(circuit, reading.red, reading.black):
         refs = over.split(", ")
         return side_by_side(refs, circuit), tuple(circuit[ref] for ref in refs)
-    row = parts_between(circuit, reading.red, reading.black) if dead else ()
+    lit = reading.function.row.method is Method.JUNCTION
+    row = parts_between(circuit, reading.red, reading.black, forward=lit) if dead else ()
     if not row:
         return "", ()
-    ends = " to ".join(part_words(ref) for ref in (row[0], row[-1]))
-    return ends, tuple(circuit[ref] for ref in row)
+    parts = tuple(circuit[ref] for ref in row)
+    if not all(isinstance(part, Resistance) for part in parts):
+        *most, last = (part_words(ref) for ref in row)
+        return f"{', '.join(most)} and {last}", parts
+    return " to ".join(part_words(ref) for ref in (row[0], row[-1])), parts
 
 
 def side_by_side(refs: Sequence[str], circuit: Circuit) -> str:
     """Parts across the same two points, such as ``OC1 LEDs with R23``."""
-    return " with ".join(
+    first, *others = (
         _piece_words(ref, circuit) + ("s" if f"{ref}2" in refs else "")
-        for ref in refs
+        for ref in sorted(refs, key=lambda ref: ".led" not in ref)
         if not ref.endswith(".led2")
     )
+    return " with ".join([first, *[" and ".join(others)] * bool(others)])
 
 
 def _piece_words(ref: str, circuit: Circuit) -> str:

@@ -14,6 +14,7 @@ from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.board.strings import CONTROLLER
 from zcd.circuit.build import coupler_refs
 from zcd.circuit.elements import (
+    PIN_CLAMPS,
     Capacitance,
     Circuit,
     Junction,
@@ -166,6 +167,34 @@ def access_level(circuit: Circuit, reading: Reading) -> AccessLevel:
     return AccessLevel.MAINS if _is_live(circuit, reading.red) else AccessLevel.ISOLATED
 
 
+def past_chip(circuit: Circuit, reading: Reading) -> bool:
+    """Whether the controller, without its supply, is a way from probe to probe of a dead test."""
+    ends = {circuit.node(reading.red), circuit.node(reading.black)}
+    known = PIN_CLAMPS[0] in circuit  # diodes of the board's own, described with it
+    at_chip = not known and not ends.isdisjoint({"pin", "logic+"})
+    return at_chip and reading.function.row.dead and not reading.lifted
+
+
+def same_witness(circuit: Circuit, first: Reading, second: Reading) -> bool:
+    """Whether two dead tests hang on the same unknowns: the same one with its probes turned, or
+    one of another diode of the same make, the same way round."""
+    if first.function is not second.function or not first.function.row.dead:
+        return False
+    if replace(first, red=first.black, black=first.red) == second:
+        return True
+    laws = [_law(circuit, reading) for reading in (first, second)]
+    return laws[0] is not None and laws[0] == laws[1]
+
+
+def _law(circuit: Circuit, reading: Reading) -> tuple[object, ...] | None:
+    """The law of the one diode that a dead test is across, and which way round; else None."""
+    over = parts_over(circuit, reading.red, reading.black)
+    if over not in circuit or not isinstance(part := circuit[over], Junction):
+        return None
+    law = (float(np.max(v)) for v in (part.saturation_a, part.emission_v))
+    return (*law, part.a == reading.red, bool(reading.lifted))
+
+
 def _is_live(circuit: Circuit, node: str) -> bool:
     """Whether more than light joins a point to the mains: it is live while the plug is in."""
     return any({"line", circuit.node(node)} <= island for island in islands(circuit))
@@ -247,18 +276,24 @@ def parts_over(circuit: Circuit, a: str, b: str) -> str:
     return ", ".join(refs)
 
 
-def parts_between(circuit: Circuit, a: str, b: str) -> tuple[str, ...]:
-    """Refs of the fewest resistors and junctions in a row from one node to another."""
+def parts_between(circuit: Circuit, a: str, b: str, *, forward: bool = False) -> tuple[str, ...]:
+    """Refs of the fewest resistors and junctions in a row from one node to another; `forward`
+    through no junction from its cathode, where there is such a row."""
     parts = [e for e in circuit if isinstance(e, Resistance | Junction) and not is_hidden(e)]
+    if forward:  # of two parts side by side the junction is the one that is tested
+        parts.sort(key=lambda part: isinstance(part, Resistance))
     rows: dict[str, tuple[str, ...]] = {a: ()}
     reached = [a]
     for node in reached:
         for part in parts:
-            if node in part.nodes:
+            blocks = forward and isinstance(part, Junction) and part.a != node
+            if node in part.nodes and not blocks:
                 other = part.b if part.a == node else part.a
                 if other not in rows:
                     rows[other] = (*rows[node], part.ref)
                     reached.append(other)
+    if forward and b not in rows:
+        return parts_between(circuit, a, b)
     return rows.get(b, ())
 
 

@@ -14,7 +14,7 @@ from zcd.board.parts_library import all_resistors
 from zcd.circuit.build import junction_refs, led_refs
 from zcd.circuit.elements import INFINITE_OHM, Circuit, Resistance
 from zcd.diagnosis.meter_model import MeterModel
-from zcd.diagnosis.meters import DIODE_SHORT_A, Meter, ohm_full_scale_span_v
+from zcd.diagnosis.meters import DIODE_SHORT_A, FULL_SCALES_V, Meter, ohm_full_scale_span_v
 from zcd.margin.tolerances import Tolerance, draw, edit, scaled, tolerances_of
 
 FloatArray = NDArray[np.float64]
@@ -60,6 +60,9 @@ LED_BREAKDOWN = (1.0, 4.0)
 TRIGGER_RATIO = (0.5, 2.0)
 """What a meter needs to count pulses, over the usual: nobody knows it of a meter; common practice,
 no source."""
+MOST_METERS = 0.75
+"""Share of meters whose ohms ranges leave no more than those of the best-known manuals; common
+practice, no source."""
 DIODE_ENDS_V = (1.2, 2.0, 2.8)
 EARLY_SHARE = 0.25
 """Where the diode tests of meters end: at 1.2 V (some bench meters), at 2 V (most handhelds, by the
@@ -144,6 +147,7 @@ def sample_meter(
         pin_clamp_a=drawn(pin_clamps_a),
         threshold_ratio=drawn(threshold_ratios),
         trigger_ratio=drawn(trigger_ratios),
+        count_share=drawn(count_shares),
     )
 
 
@@ -160,7 +164,10 @@ def ohm_full_scales_v(meter: Meter, samples: int) -> FloatArray:
     volts : ndarray, shape (samples,)
         [V]
     """
-    return _spread(ohm_full_scale_span_v(meter), SEED + 1, samples)
+    low, high = ohm_full_scale_span_v(meter)
+    share = _hypercube(1, SEED + 1, samples)[:, 0]
+    ends_v = [low, min(FULL_SCALES_V[1], high), high]
+    return np.exp(np.interp(share, [0.0, MOST_METERS, 1.0], np.log(ends_v)))
 
 
 def diode_full_scales_v(samples: int) -> FloatArray:
@@ -234,6 +241,22 @@ def trigger_ratios(samples: int) -> FloatArray:
     ratio : ndarray, shape (samples,)
     """
     return _spread(TRIGGER_RATIO, SEED + 5, samples)
+
+
+def count_shares(samples: int) -> FloatArray:
+    """How far from the mean of pulses to the level of a logic input a meter counts them; half of
+    all meters count at the mean: common practice, no source.
+
+    Parameters
+    ----------
+    samples : int
+
+    Returns
+    -------
+    share : ndarray, shape (samples,)
+        From 0 to 1.
+    """
+    return np.maximum(2.0 * _hypercube(1, SEED + 8, samples)[:, 0] - 1.0, 0.0)
 
 
 def _spread(span: tuple[float, float], seed: int, samples: int) -> FloatArray:

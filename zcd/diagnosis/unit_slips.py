@@ -7,7 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from zcd.diagnosis.fault_dictionary import FaultDictionary
+from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary
+from zcd.diagnosis.faults import Fault
+from zcd.diagnosis.likelihood import scaled
 from zcd.diagnosis.readings import Measured
 
 FACTORS = (1e3, 1e-3)
@@ -31,35 +33,49 @@ class UnitSlip:
     meant: Measured
 
 
-def unit_slips(dictionary: FaultDictionary, measured: Sequence[Measured]) -> tuple[UnitSlip, ...]:
-    """Readings that no good board shows, and each would in a unit a thousand times off.
+def unit_slips(
+    dictionary: FaultDictionary, measured: Sequence[Measured], likeliest: Fault | None
+) -> tuple[UnitSlip, ...]:
+    """Readings that no good board shows, nor one with the likeliest fault, and each a good one
+    would in a unit a thousand times off.
 
     Parameters
     ----------
     dictionary : FaultDictionary
         Has predicted these readings.
     measured : sequence of Measured
+    likeliest : Fault or None
+        None: none of the list.
 
     Returns
     -------
     tuple of UnitSlip
     """
-    found = (_slip(dictionary, m) for m in measured)
-    return tuple(slip for slip in found if slip is not None)
+    listed = (k for k, fault in enumerate(dictionary.faults) if fault is likeliest)
+    number = next(listed, GOOD_BOARD)
+    odd = (m for m in measured if not _shows(dictionary, m, m.value, number))
+    return tuple(slip for slip in (_slip(dictionary, m) for m in odd) if slip is not None)
 
 
 def _slip(dictionary: FaultDictionary, measured: Measured) -> UnitSlip | None:
     value = measured.value
     if measured.unstable or measured.low is not None or not np.isfinite(value):
         return None
-    if _is_good(dictionary, measured, value):
+    if _shows(dictionary, measured, value):
         return None
-    good = [value * factor for factor in FACTORS if _is_good(dictionary, measured, value * factor)]
+    good = [value * factor for factor in FACTORS if _shows(dictionary, measured, value * factor)]
     return UnitSlip(measured=measured, meant=replace(measured, value=good[0])) if good else None
 
 
-def _is_good(dictionary: FaultDictionary, measured: Measured, value: float) -> bool:
-    """Whether good boards may show it."""
-    fit = dictionary.fit(measured.reading)
-    away, reach = fit.away(value)[0], ERRORS * fit.error_at(value)
-    return bool(away.min() < reach and away.max() > -reach)
+def _shows(
+    dictionary: FaultDictionary, measured: Measured, value: float, fault: int = GOOD_BOARD
+) -> bool:
+    """Whether boards with a fault may show it."""
+    reading = measured.reading
+    fit, predicted = dictionary.fit(reading), dictionary.predictions(reading)
+    shown = dictionary.good(reading)
+    if fault != GOOD_BOARD:
+        shown = dictionary.of_fault(predicted, fault)
+    at, ends = (scaled(reading.function, np.asarray(v)) for v in (value, shown))
+    reach = ERRORS * fit.error_at(value)
+    return bool(ends.size and ends.min() - reach < at < ends.max() + reach)

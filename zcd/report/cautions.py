@@ -245,7 +245,7 @@ UNPLUGGED = (*TOUCHED, *MOTOR)
 UNPLUG = "Unplug, discharge the capacitors and prove the board dead before you touch it."
 SHORT_CAUTIONS: dict[AccessLevel, tuple[str, ...]] = {
     AccessLevel.DEAD: (UNPLUG,),
-    AccessLevel.BENCH: (UNPLUG, "Remove the bench supply before you plug in again."),
+    AccessLevel.BENCH: (UNPLUG, "If you use a bench supply, remove it before you plug in."),
     AccessLevel.ISOLATED: (
         "Attach the leads while unplugged: mains is millimetres away.",
         f"Is the low side isolated? {HOW_ISOLATED}; work as on mains, no earthed scope.",

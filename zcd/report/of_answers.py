@@ -74,6 +74,8 @@ class Meaning(NamedTuple):
         """In a line, the first `most` faults by name."""
         named = self.faults[:most]
         more = f" and {len(self.faults) - len(named)} more" if named != self.faults else ""
+        if self.as_good and not named:
+            return f"{self.shown}, as on a good board: none of these faults"
         still = ", as on a good board; still possible: " if self.as_good else ": "
         return f"{self.shown}{still}{', '.join(named)}{more}"
 
@@ -95,7 +97,7 @@ def meanings_of(suggestion: Suggestion, *, full: bool = False) -> list[Meaning]:
         )
         result.append(Meaning(_shown_text(function, answer, good), names, as_good))
     if len(result) == 1 and not any(_within(answer, good) for answer in suggestion.answers):
-        result.append(Meaning(spread_text(function, good), ("another fault",), as_good=True))
+        result.append(Meaning(spread_text(function, good), (), as_good=True))
     return result
 
 
@@ -160,7 +162,7 @@ def _shown_text(function: Function, answer: Answer, good: ExpectedRange) -> str:
         if high == OVERLOAD:
             # a joint that opens now and then: between the part itself and nothing
             ends[0] = f"about {show_value(function, good.middle)}"
-        return f"jumps between {' and '.join(ends)}"
+        return "jumps" if ends[0] == ends[1] else f"jumps between {' and '.join(ends)}"
     if (low, high) == (good.low, good.high):
         return spread_text(function, good)
     if function.row.method is Method.JUNCTION and low > good.high and high == OVERLOAD:

@@ -51,11 +51,13 @@ STATES = {
     Power.OFF: "Board powered, load relay off",
     Power.LIVE: "Board powered",
 }
-RELAY_ON, RELAY_DRIVEN = ", load relay on", ", a program started"
+RELAY_ON = ", a program started"
+"""How the load relay is switched on: whether it then is, a reading at its coil is to show."""
 RELAY_ON_HOW = (
-    "Load relay on: use the service mode; or switch off and on, start a program and read before "
-    "the error comes back."
+    "A program started: use the service mode; or switch off and on, start a program and read "
+    "before the error comes back. The load relay clicks."
 )
+NOT_APART = "No reading worth its effort tells these apart"
 CAUTIONS: dict[AccessLevel, tuple[Caution, ...]] = {
     AccessLevel.DEAD: DEAD,
     AccessLevel.BENCH: BENCH,
@@ -115,12 +117,12 @@ def _faults_text(line: ExpectedReading) -> str:
 
 
 def indistinguishable_line(diagnosis: Diagnosis) -> str:
-    """Names what no reading that pays parts from the first; empty where there is nothing."""
+    """Names what no reading worth its effort parts from the first; empty where there is nothing."""
     names = together_names(diagnosis.indistinguishable)
     if len(names) < 2:
         return ""
     share = probability_text(sum(r.probability for r in diagnosis.indistinguishable))
-    return f"No reading that pays tells these apart, together {share}: {', '.join(names)}."
+    return f"{NOT_APART} ({share} together): {', '.join(names)}."
 
 
 def flags_line(job: Job) -> str:
@@ -135,14 +137,10 @@ def state_line(reading: Reading, circuit: Circuit) -> str:
 
 
 def relay_state(reading: Reading, circuit: Circuit) -> str:
-    """How the load relay has to be for a reading: on, or at its coil only called for; the coil's
-    supply is there without it."""
-    if not with_relay_on(reading, circuit):
+    """That the load relay has to be called for; the supply of its coil is there without it."""
+    if not with_relay_on(reading, circuit) or {reading.red, reading.black} == {"coil+", "logic0"}:
         return ""
-    points = {reading.red, reading.black}
-    if "coil-" in points:
-        return RELAY_DRIVEN
-    return "" if "coil+" in points else RELAY_ON
+    return RELAY_ON
 
 
 def with_relay_on(reading: Reading, circuit: Circuit) -> bool:
@@ -154,16 +152,21 @@ def suspects_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
     """Readings that contradict another, beside it; empty where there are none."""
     if known := _contrary_lines(diagnosis, circuit):
         return " ".join(known[:MOST_SUSPECTS])
+    step = diagnosis.suggestion
+    pairs = list(zip(diagnosis.suspects, diagnosis.against, strict=True))
+    # the one that is read again comes first
+    pairs.sort(key=lambda pair: step is None or pair[0] != step.again)
     lines = []
-    for suspect, other in zip(diagnosis.suspects, diagnosis.against, strict=True):
-        pair = " and ".join(
-            f"{reading_text(m.reading, circuit)}: {show_measured(m)}" for m in (suspect, other)
-        )
-        todo = f"The first showed the same twice. {MEANT}" if suspect.repeated else AGAIN
-        if diagnosis.suggestion is not None and diagnosis.suggestion.reading.lifted:
-            todo = _once_more(diagnosis, part_words(diagnosis.suggestion.reading.lifted), circuit)
-        lines.append(f"You measured {pair}. These do not go together. {todo}")
-    return " ".join([*lines[:MOST_SUSPECTS], *_unit_lines(diagnosis, circuit)])
+    for suspect, other in pairs[:MOST_SUSPECTS]:
+        name, shown = (f"{reading_text(m.reading, circuit)} ({show_measured(m)})"
+                       for m in (suspect, other))  # fmt: skip
+        twice = f" It showed the same twice. {MEANT}" if suspect.repeated else ""
+        if step is not None and step.reading.lifted:
+            twice = f" {_once_more(diagnosis, part_words(step.reading.lifted), circuit)}"
+        elif step is not None and step.again is suspect:
+            twice = " Take it again."
+        lines.append(f"{name[:1].upper()}{name[1:]} contradicts {shown}.{twice}")
+    return " ".join([*lines, *_unit_lines(diagnosis, circuit)])
 
 
 def _unit_lines(diagnosis: Diagnosis, circuit: Circuit) -> list[str]:
@@ -329,7 +332,6 @@ MOVING_RATIO = (0.1, 0.9)
 no source)."""
 MOST_SUSPECTS = 2
 OR_JUMPS = ": one of the two is wrong, or it jumps."
-AGAIN = "Take the first one again."
 MEANT = (
     "Look whether it is the part that was meant, and what else lies across it; lift one end of the "
     "part and measure it alone."

@@ -12,7 +12,7 @@ from zcd.circuit.elements import Circuit, DcSource
 from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.expected_readings import good_board
-from zcd.diagnosis.faults import HEALTHY, REPLACED, Fault, includes
+from zcd.diagnosis.faults import HEALTHY, LOOSE_MODE, REPLACED, Fault, includes
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.information import SURE
 from zcd.diagnosis.meters import OVERLOAD, Meter
@@ -38,8 +38,8 @@ from zcd.report.document import Block, BulletList, Document, Paragraph, Section
 from zcd.report.of_answers import Meaning, meanings_of
 from zcd.report.of_board import READ_AGAIN, no_sync_line, unread_line
 from zcd.report.of_diagnosis import (
+    NOT_APART,
     PROBABLY,
-    RELAY_ON,
     RELAY_ON_HOW,
     flags_line,
     hidden_line,
@@ -287,8 +287,7 @@ def work_lines(
         find = f"Find new {listed(parts)}" if len(parts) > 1 else f"Find a new {part}"
         orders.append(f"{find}{of_old}: zcd substitute {board_file} {each}")
     several = len(together_names(diagnosis.indistinguishable)) > 1
-    fit = "Fit them" if len(parts) > 1 else "Fit it"
-    mend = "Mend what it was" if several else fit if first.is_replaced else "Mend it"
+    mend = "Mend what it was" if several else mend_text(first, parts)
     if part in coupler_refs(board) and first.is_replaced:
         ways = ", both ways round" if board.two_leds else ""
         mend += f". {ACROSS_COUPLER.format(ways=ways)}"
@@ -304,6 +303,16 @@ def work_lines(
         found = "..." if several else first.key
         orders.append(f'Close the job: zcd close {job_file} --found "{found}"')
     return tuple(f"{number}. {order}" for number, order in enumerate(orders, 1))
+
+
+def mend_text(fault: Fault, found: Collection[str]) -> str:
+    """The work itself, as an order; new parts may have been `found` the step before."""
+    if fault.is_replaced:
+        fit = "Fit them" if len(found) > 1 else "Fit it"
+        return fit if found else f"Fit a new {fault.repair}"
+    if fault.is_leak:
+        return "Clean the board there"
+    return f"Reflow the joints of {fault.part}" if fault.mode == LOOSE_MODE else "Put that right"
 
 
 def prompt_document(
@@ -361,11 +370,12 @@ def next_blocks(
     step = f"{when}, {state}: {step_text(first, circuit)}{reason}."
     blocks: list[Block] = [Paragraph(step, "strong")]
     if meanings := meanings_of(first):
-        told = [*map(_whole, meanings[:MOST_ANSWERS]), *["anything else: enter it"] * else_enter]
+        other = else_enter or len(meanings) == 1
+        told = [*map(_whole, meanings[:MOST_ANSWERS]), *["anything else: enter it"] * other]
         blocks.append(BulletList(tuple(told)))
     if then := then_line(trip.steps, circuit):
         blocks.append(Paragraph(then))
-    if any(relay_state(step.reading, circuit) == RELAY_ON for step in trip.steps):
+    if relay_state(first.reading, circuit):
         blocks.append(Paragraph(RELAY_ON_HOW))
     if "coil+" in (first.reading.red, first.reading.black):
         blocks.append(Paragraph(COIL_ENDS))
@@ -395,19 +405,32 @@ def verdict_line(diagnosis: Diagnosis) -> str:
     if diagnosis.stopped == "contradiction":
         likely = f"{fault_name(ranked[0])} ({probability_text(ranked[0].probability)})"
         return f"Not settled: readings contradict each other. Most likely: {likely}."
-    if len(alike) > 1 and diagnosis.suggestion is None:
+    names = together_names(alike)
+    several = len(names) > 1 or (len(alike) > 1 and names == (GOOD_CIRCUIT,))
+    if several and diagnosis.suggestion is None:
         return _together_text(diagnosis)
     if diagnosis.stopped == "sure":
         first = alike[0]
         sure = probability_text(diagnosis.named_ratio)
         line = f"{repair_text(first, ranked).removesuffix('.')} ({sure} sure)."
-        return f"{line}{_second_text(first, ranked[0])}{neighbours_text(first)}"
-    end = "" if diagnosis.suggestion else " No reading left would settle it."
-    if ranked[0].fault is not None and (chance := present(ranked)) >= PROBABLY:
-        return f"{_probable_text(ranked, chance)}{end}"
-    return f"Not settled. {standing_text(_named_shares(ranked))}{end}"
+        other = _second_text(first, ranked[0]) or SECOND * diagnosis.second
+        return f"{line}{other}{neighbours_text(first)}"
+    return _unsettled_text(ranked, asks=diagnosis.suggestion is not None)
 
 
+def _unsettled_text(ranked: Sequence[Ranked], *, asks: bool) -> str:
+    """What is most likely, while it `asks` or where no other reading would pay."""
+    end = "" if asks else f" {NO_MORE}"
+    if ranked[0].fault is None or (chance := present(ranked)) < PROBABLY:
+        return f"Not settled. {standing_text(_named_shares(ranked))}{end}"
+    if asks:
+        return _probable_text(ranked, chance)
+    likely = f"{fault_name(ranked[0])} ({probability_text(chance)})"
+    return f"Probably {likely}.{end} {repair_text(ranked[0], ranked)}"
+
+
+SECOND = " There may be a second fault: measure again after the repair."
+NO_MORE = "No other reading is worth its effort."
 IF_GOOD = "If the circuit is good: look at controller, supply, connectors, drive and fan."
 
 
@@ -418,9 +441,14 @@ def _together_text(diagnosis: Diagnosis) -> str:
     names = ", ".join(together_names(alike))
     if names == GOOD_CIRCUIT:
         return f"Probably {names} ({share}). {sentence(diagnosis.conclusion)}"
+    parts = {r.fault.part for r in alike if r.fault}
+    if len(parts) == 1 and any(r.fault.mode == LOOSE_MODE for r in alike if r.fault):
+        (part,) = parts
+        modes = " or ".join(r.fault.mode for r in alike if r.fault)
+        return f"Probably {part} or its joints ({share}): {modes}. {NO_MORE}"
     swap = f" {line}" if (line := swap_line(alike)) else ""
     good = f" {IF_GOOD}" if GOOD_CIRCUIT in together_names(alike) else ""
-    return f"One of these ({share}), no reading that pays tells them apart: {names}.{swap}{good}"
+    return f"One of these ({share}): {names}. {NOT_APART}.{swap}{good}"
 
 
 def swap_line(alike: Sequence[Ranked]) -> str:
@@ -524,14 +552,14 @@ def fault_name(ranked: Ranked) -> str:
     if ranked.fault is not None and (bridge := diode_of_bridge(ranked.fault.part))[1]:
         return f"one diode of {bridge[0]}"
     if ranked.fault is None:
-        return "no known fault"
+        return "a fault that is not listed"
     return "a good board" if ranked.key == HEALTHY.key else ranked.key
 
 
 def repair_text(first: Ranked, ranked: Sequence[Ranked]) -> str:
     """What to do about a fault; of a part to replace, how it may have failed."""
     fault = first.fault
-    if fault is None or not fault.is_replaced:
+    if fault is None or not fault.is_replaced or fault.mode == "reversed":
         return sentence(first.words)
     same = [
         r
