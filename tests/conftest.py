@@ -10,13 +10,14 @@ import sys
 import tomllib
 from collections.abc import Iterator
 from importlib import import_module
+from importlib.util import cache_from_source
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
-from tests import once
+from tests import few_samples, once
 
 TESTS = Path(__file__).resolve().parent
 REFERENCE = TESTS.parent / "reference"
@@ -25,38 +26,38 @@ SOURCES: dict[str, dict[str, str]] = tomllib.loads(
 )
 TOLERANCES = {"rtol", "atol"}
 LONGEST = (
-    "web/test_page.py",
-    "tests/test_cli.py",
     "notebooks/test_notebooks.py",
-    "tests/test_not_isolated.py",
+    "tests/test_cli.py",
+    "web/test_page.py",
     "web/test_whole_job.py",
     "margin/test_culprit.py",
-    "tests/test_guides.py",
-    "web/test_practice_page.py",
+    "tests/test_not_isolated.py",
     "tests/test_api.py",
+    "web/test_practice_page.py",
     "web/test_widths.py",
-    "web/test_readings.py",
     "practice/test_practice.py",
+    "web/test_readings.py",
+    "jobs/test_job_sheet.py",
+    "tests/test_guides.py",
+    "jobs/test_saving.py",
     "report/test_cautions_due.py",
     "margin/test_published_designs.py",
-    "jobs/test_saving.py",
-    "web/test_repair.py",
-    "jobs/test_job_sheet.py",
+    "substitutes/test_diodes.py",
+    "diagnosis/test_proof.py",
+    "web/test_readings_page.py",
     "report/test_of_diagnosis_answer.py",
     "diagnosis/test_false_certainty.py",
-    "web/test_fragment_versions.py",
-    "web/test_readings_page.py",
-    "substitutes/test_diodes.py",
-    "spice/test_battery.py",
-    "tests/test_one_screen.py",
-    "fuzz/test_processes.py",
-    "diagnosis/test_expected_readings.py",
     "drawing/test_no_overlap.py",
-    "cli/test_settings.py",
+    "diagnosis/test_rank.py",
+    "web/test_repair.py",
+    "web/test_fragment_versions.py",
+    "diagnosis/test_expected_readings.py",
     "fuzz/test_growing_input.py",
+    "fuzz/test_processes.py",
+    "tests/test_one_screen.py",
+    "spice/test_battery.py",
     "simulation/test_flags.py",
     "web/test_many.py",
-    "drawing/test_schematic.py",
 )
 """Files that take longest: begun first, so that at the end all processors have work."""
 KINDS = ("published", "circuit", "law", "fitted", "transcribed")
@@ -114,6 +115,21 @@ def _worked_out_once() -> Iterator[None]:
         yield
 
 
+@pytest.fixture(autouse=True, scope="module")
+def _few_samples(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Tests of what is said do with few samples, and share nothing with the others."""
+    with pytest.MonkeyPatch.context() as patch:
+        if request.path.relative_to(TESTS).as_posix().startswith(few_samples.ROOMS):
+            few_samples.set_for(patch)
+        yield
+
+
+@pytest.fixture
+def all_samples(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As many as the program takes, also where others do with few."""
+    few_samples.unset_for(monkeypatch)
+
+
 @pytest.fixture
 def anew() -> None:
     """Nothing that other tests asked for is kept."""
@@ -124,6 +140,18 @@ def anew() -> None:
 def pytest_xdist_auto_num_workers() -> int:
     """One worker more than processors: in a browser and at a prompt, much time is waiting."""
     return (os.cpu_count() or 1) + 1
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_setupnodes() -> None:
+    """In a fresh clone, compile here what each worker would else compile for itself."""
+    if Path(cache_from_source(str(TESTS.parent / "zcd" / "report" / "terminal.py"))).exists():
+        return
+    for name in ("selenium.webdriver", "nbclient", "pypdf", "jsonschema", "hypothesis"):
+        import_module(name)
+    for path in sorted((TESTS.parent / "zcd").rglob("*.py")):
+        if path.stem not in ("__init__", "__main__"):
+            import_module(".".join(path.relative_to(TESTS.parent).with_suffix("").parts))
 
 
 def pytest_collection(session: pytest.Session) -> None:

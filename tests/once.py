@@ -35,6 +35,8 @@ MOST = 200
 Answers = dict[Hashable, tuple[tuple[Any, ...], dict[str, Any]]]
 """With what was asked, the answer about a board of each file."""
 KEPT: dict[str, Answers] = {name: {} for name in FUNCTIONS}
+apart = ""
+"""Answers found under other circumstances are kept apart."""
 
 
 def _key(argument: Any) -> Hashable:
@@ -54,7 +56,7 @@ def _once(do: Callable[..., Any], answers: Answers) -> Callable[..., Any]:
     @wraps(do)
     def kept(board: Board, *arguments: Any, **named: Any) -> Any:
         asked = (board, *arguments, *named.items())
-        key = tuple(map(_key, asked))
+        key = (apart, *map(_key, asked))
         if key not in answers:
             if len(answers) >= MOST:
                 answers.clear()

@@ -17,6 +17,7 @@ import pytest
 
 from tests.jobs.demo_job import FAILS, HOLDS, RESISTORS, outlook
 from tests.jobs.test_job_sheet import LOADS, Page
+from tests.sampled import some
 from zcd import cli
 from zcd.board.model import Topology
 from zcd.board.starter import starter_text
@@ -570,6 +571,13 @@ def test_a_reader_that_leaves_early_is_no_failure() -> None:
     assert done.stderr == b""
 
 
+FEW_SAMPLES = (
+    f"import sys; sys.path.insert(0, {str(Path(__file__).parents[1])!r}); "
+    "import tests.few_samples_here; "
+)
+"""As the tests of this file do."""
+
+
 @pytest.mark.parametrize(
     ("number", "words"),
     [
@@ -581,7 +589,7 @@ def test_a_reader_that_leaves_early_is_no_failure() -> None:
 def test_a_stream_that_is_closed(number: int, words: list[str], board: Path, work: Path) -> None:
     """Nothing is typed, or nobody is told; no file that is written gets its number."""
     done = subprocess.run(
-        shell(*words),
+        shell(*words, code=FEW_SAMPLES if words[0] == "diagnose" else ""),
         stdin=subprocess.DEVNULL,
         capture_output=True,
         check=False,
@@ -654,7 +662,10 @@ def test_help_imports_nothing_heavy() -> None:
     assert done.stdout.endswith("heavy: []\n")
 
 
-@pytest.mark.parametrize("command", ["check", "check --json", "readings", "boards", "new"])
+@pytest.mark.parametrize(
+    "command",
+    some(["check", "check --json", "readings", "boards", "new"], "check", "readings", "new"),
+)
 def test_usual_commands_load_nothing_slow(board: Path, command: str) -> None:
     """Each of these modules takes longer to load than the board to judge."""
     code = (

@@ -14,6 +14,7 @@ from contextlib import redirect_stdout
 from dataclasses import replace
 from html import unescape
 from io import StringIO
+from itertools import product
 from pathlib import Path
 from unittest.mock import patch
 
@@ -22,6 +23,7 @@ from pypdf import PdfReader
 
 from tests.fuzz.commands import SCOPE, call
 from tests.fuzz.page import PORT, SECRETS, answer
+from tests.sampled import some, square
 from zcd.board.files import parse_board
 from zcd.board.model import Board, Topology
 from zcd.board.starter import starter_text
@@ -77,6 +79,9 @@ BOARDS = {
     "direct": DIRECT, "transistor": TRANSISTOR, "switched": SWITCHED,
     "supply on line": SUPPLY_ON_LINE,
 }  # fmt: skip
+REPORTED = (("direct", "html"), ("transistor", "pdf"))
+"""In every run."""
+each_board = pytest.mark.parametrize("folder", some(BOARDS, "direct"), indirect=True)
 JOB = """
 board = "live.toml"
 flags = ["sync"]
@@ -114,14 +119,7 @@ def require_live(text: str) -> None:
     assert found is None, found and found[0]
 
 
-@pytest.fixture(
-    scope="module",
-    params=[
-        "direct",
-        "transistor",
-        *(pytest.param(name, marks=pytest.mark.slow) for name in list(BOARDS)[2:]),
-    ],
-)
+@pytest.fixture(scope="module")
 def folder(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with a board, a job about it and a capture."""
     result = tmp_path_factory.mktemp("live")
@@ -154,7 +152,7 @@ def _said(folder: Path, line: str, *more: str) -> str:
 NAMED = ("live.toml", "job.toml", "scope.csv", ".")
 
 
-@pytest.mark.parametrize("line", LINES)
+@pytest.mark.parametrize(("folder", "line"), square(BOARDS, LINES), indirect=["folder"])
 def test_each_command_says_so_and_calls_nothing_isolated(folder: Path, line: str) -> None:
     said = _said(folder, line)
     require_live(said)
@@ -166,14 +164,21 @@ AS_JSON = [
 ]
 
 
-@pytest.mark.parametrize("line", AS_JSON)
+@pytest.mark.parametrize(("folder", "line"), square(BOARDS, AS_JSON), indirect=["folder"])
 def test_json_has_the_cautions(folder: Path, line: str) -> None:
     due = json.loads(_said(folder, line, "--json"))["cautions"]
     assert due[: len(NOT_ISOLATED)] == [caution.text for caution in NOT_ISOLATED]
     require_live(" ".join(due))
 
 
-@pytest.mark.parametrize("ending", ["html", "pdf"])
+@pytest.mark.parametrize(
+    ("folder", "ending"),
+    [
+        pytest.param(*each, marks=() if each in REPORTED else pytest.mark.slow)
+        for each in product(BOARDS, ["html", "pdf"])
+    ],
+    indirect=["folder"],
+)
 def test_reports_say_so(folder: Path, ending: str, tmp_path: Path) -> None:
     for line in ("check live.toml --report {}", "report job.toml --to {}"):
         place = tmp_path / f"{line.split()[0]}.{ending}"
@@ -192,7 +197,9 @@ def _letters(text: str) -> str:
     return "".join(c for c in text if c.isalnum())
 
 
-@pytest.mark.parametrize("step", ["board", "readings", "repair"])
+@pytest.mark.parametrize(
+    ("folder", "step"), square(BOARDS, ["board", "readings", "repair"]), indirect=["folder"]
+)
 def test_sheets_of_the_page_say_so(folder: Path, step: str) -> None:
     app = make_app(PORT, PageState(folder=folder), SECRETS)
     for name in ("live", "job"):
@@ -202,6 +209,7 @@ def test_sheets_of_the_page_say_so(folder: Path, step: str) -> None:
             require_live(unescape(re.sub("<[^>]*>", " ", body.decode("utf-8"))))
 
 
+@each_board
 def test_each_question_at_the_prompt_says_so(folder: Path, tmp_path: Path) -> None:
     words = ["diagnose", str(folder / "live.toml"), "--ask", "--job", str(tmp_path / "new.toml")]
     ran = call(words, typed="skip\n" * 8 + "quit\n")
@@ -209,6 +217,7 @@ def test_each_question_at_the_prompt_says_so(folder: Path, tmp_path: Path) -> No
     require_live(ran.out)
 
 
+@each_board
 def test_practice_says_so_before_and_after(folder: Path) -> None:
     typed = "points\nplug in\ndc pin\ngive up\n"
     ran = call(["practice", str(folder / "live.toml"), "--seed", "1", "--full"], typed=typed)
@@ -343,6 +352,7 @@ def test_only_cautions_that_assume_an_isolated_side_are_left_out() -> None:
         assert re.search("isolated|low-voltage|optocoupler|[Ss]upply", caution.text)
 
 
+@each_board
 def test_at_the_pin_the_cautions_are_those_of_live_mains(folder: Path) -> None:
     told = " ".join(_said(folder, "retest live.toml -r@low time pin logic0 10 ms").split())
     for text in SHORT_CAUTIONS[AccessLevel.MAINS]:

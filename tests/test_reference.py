@@ -84,18 +84,17 @@ def test_ratios_are_not_percentages(path):
                 assert math.isnan(value) or abs(value) <= limits.get(path.stem, 6.0), column
 
 
-@pytest.mark.parametrize("key", SOURCES)
-def test_source_is_complete(key):
-    source = SOURCES[key]
+def test_sources_are_complete():
     known = {"title", "by", "year", "where", "url", "read_on", "how", "confidence"}
-    assert {"title", "read_on", "how", "confidence"} <= set(source) <= known
-    assert source["how"] in {"typed", "digitised", "computed", "memory"}
-    assert source["confidence"] in {"read", "secondary", "computed", "memory"}
-    assert (source["how"] == "memory") == (source["confidence"] == "memory")
-    if source["confidence"] == "memory":
-        assert re.search("from memory|no source", source["title"])
-    else:
-        assert source["where"]
+    for key, source in SOURCES.items():
+        assert {"title", "read_on", "how", "confidence"} <= set(source) <= known, key
+        assert source["how"] in {"typed", "digitised", "computed", "memory"}, key
+        assert source["confidence"] in {"read", "secondary", "computed", "memory"}, key
+        assert (source["how"] == "memory") == (source["confidence"] == "memory"), key
+        if source["confidence"] == "memory":
+            assert re.search("from memory|no source", source["title"]), key
+        else:
+            assert source["where"], key
 
 
 def test_every_source_is_used():

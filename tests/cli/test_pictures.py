@@ -8,6 +8,7 @@ from xml.etree import ElementTree
 import click
 import pytest
 
+from tests.sampled import some
 from zcd.cli import commands, main
 
 SVG = "{http://www.w3.org/2000/svg}svg"
@@ -16,7 +17,7 @@ PNG = b"\x89PNG\r\n\x1a\n"
 MAP = ["map", "board.toml", "--across", "frequency", "--up", "mains"]
 
 
-@pytest.mark.parametrize("name", ["a.png", "a.svg", "A.SVG"])
+@pytest.mark.parametrize("name", some(["a.png", "a.svg", "A.SVG"], "a.png", "A.SVG"))
 def test_the_ending_says_which(name: str, board: Path) -> None:
     place = board.with_name(name)
     for _ in range(2):  # the second replaces the first
@@ -38,7 +39,11 @@ def test_a_picture_of_somebody_else_stays(board: Path, capsys: pytest.CaptureFix
 @pytest.mark.parametrize(
     ("words", "names"),
     [
-        (["check", "board.toml"], {"loss-map", "schematic", "waveforms"}),
+        pytest.param(
+            ["check", "board.toml"],
+            {"loss-map", "schematic", "waveforms"},
+            marks=pytest.mark.slow,
+        ),
         (
             ["story", "board.toml", "--cause", "R1 open", "--seconds", "5"],
             {"schematic", "story", "waveforms", "drive", "fan"},

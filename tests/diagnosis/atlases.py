@@ -7,14 +7,14 @@ from functools import cache
 
 from tests.diagnosis.boards import SUPPRESSED_TEXT, board
 from zcd.board.files import parse_board
-from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
+from zcd.diagnosis.fault_dictionary import SAMPLES, FaultDictionary, make_fault_dictionary
 from zcd.diagnosis.meters import Meter, usual_meter
 
 
 @cache
 def atlas_read_with(meter: Meter, name: str) -> FaultDictionary:
     """The fault dictionary of one of the boards."""
-    return make_fault_dictionary(board(name), meter)
+    return make_fault_dictionary(board(name), meter, SAMPLES)
 
 
 def atlas_of(name: str = "switched") -> FaultDictionary:
@@ -25,4 +25,4 @@ def atlas_of(name: str = "switched") -> FaultDictionary:
 @cache
 def suppressed_atlas() -> FaultDictionary:
     """Of the board with a suppressor: its open contact fades over tens of cycles."""
-    return make_fault_dictionary(parse_board(SUPPRESSED_TEXT), usual_meter())
+    return make_fault_dictionary(parse_board(SUPPRESSED_TEXT), usual_meter(), SAMPLES)

@@ -173,6 +173,7 @@ def test_a_load_behind_the_contact_makes_no_led_leak() -> None:
     assert not found.suspects
 
 
+@pytest.mark.usefixtures("all_samples")
 def test_a_leaky_diode_is_seen_through_the_one_beside_it() -> None:
     """30 kΩ in a diode of a bridge; backwards over the LED, that and a sound diode forward."""
     found = shown_by_ngspice(
@@ -200,6 +201,7 @@ def test_dirt_beside_one_resistor_shows_when_that_is_lifted() -> None:
     assert not alone.suspects
 
 
+@pytest.mark.usefixtures("all_samples")
 def test_a_good_circuit_is_one_answer() -> None:
     """Nothing but the controller, the drive or the fan is left, and joints that show nothing."""
     found = shown_by_ngspice(

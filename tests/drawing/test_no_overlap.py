@@ -181,7 +181,7 @@ FIGURES: dict[str, Callable[[], list[Figure]]] = {
     "two solvers": lambda: [checked_with_spice("healthy")],
     "two solvers, dark": lambda: [checked_with_spice("R1 open")],
 }
-SLOW = ("waveforms of all", "story, healthy", "two solvers, dark")
+SLOW = ("waveforms of all", "story, healthy", "story, own clock", "two solvers, dark")
 
 
 @pytest.mark.parametrize(

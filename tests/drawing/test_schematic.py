@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from tests.boards import VARIANTS, board, diode, optocoupler, pull_up, relay, resistor
+from tests.sampled import square
 from zcd.board.files import board_from_dict
 from zcd.board.model import Board, Capacitor, Suppressor, Topology
 from zcd.circuit.build import build_circuit
@@ -171,9 +172,7 @@ def text_boxes(sketch: Sketch) -> dict[str, tuple[float, float, float, float]]:
     return boxes
 
 
-@pytest.mark.parametrize("failed", [{}, FAILED], ids=["good", "failed"])
-@narrow_too
-@each_board
+@pytest.mark.parametrize(("name", "narrow", "failed"), square(BOARDS, [False, True], [{}, FAILED]))
 def test_no_word_lies_on_a_line_or_on_another_word(
     name: str, narrow: bool, failed: Mapping[str, str]
 ) -> None:

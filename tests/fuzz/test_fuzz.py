@@ -7,7 +7,7 @@ import pytest
 from tests.fuzz.__main__ import fuzz
 from tests.fuzz.targets import TARGETS, Target
 
-FEW, MANY = 500, 20_000
+FEW, MANY = 250, 20_000
 """Inputs in all."""
 
 

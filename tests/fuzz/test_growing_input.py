@@ -36,7 +36,7 @@ FILLS = (" ", "0", "1", "k", ".", "-", "- ", "1 ", "1,", "k1", "1k ", "/", "1/",
          "Hz ", "R", "W ", "red ", "OL ", "lifted ", "smd ", ", ")  # fmt: skip
 STARTS = ("", "120", "230 V", "36k", "817", "1N4007", "dc pin logic0 ", "about ", "increment")
 ENDS = ("", "!", " Hz", "%")
-STEP = 4
+STEP = 8
 
 VALUES = {
     "mains": SMALLEST.replace("230 V 50 Hz", "@"),

@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 
 from tests.fuzz.commands import bench
+from tests.sampled import some
 from zcd.files import UNDER_WAY
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -153,7 +154,9 @@ def test_too_little_memory_is_said_at_once(megabytes: int) -> None:
         )
 
 
-@pytest.mark.parametrize("line", ["check board.toml", "diagnose job.toml"])
+@pytest.mark.parametrize(
+    "line", some(["check board.toml", "diagnose job.toml"], "diagnose job.toml")
+)
 def test_the_least_memory_suffices(line: str, tmp_path: Path) -> None:
     """Also where predictions are made anew, and however many cores there are."""
     several = {key: text for key, text in BARE.items() if key != "OPENBLAS_NUM_THREADS"}
@@ -174,8 +177,17 @@ def test_the_least_memory_suffices(line: str, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("line", "code", "ending"),
     [
-        *(("check no.toml", (2,), ending) for ending in ("2>&-", "2>/dev/full", ">&-", ">&- 2>&-")),
-        *(("check board.toml", (0, 1), ending) for ending in ("2>/dev/full", ">&- 2>&-")),
+        *(
+            pytest.param("check no.toml", (2,), ending, marks=() if often else pytest.mark.slow)
+            for ending, often in (
+                ("2>&-", False),
+                ("2>/dev/full", True),
+                (">&-", False),
+                (">&- 2>&-", True),
+            )
+        ),
+        pytest.param("check board.toml", (0, 1), "2>/dev/full", marks=pytest.mark.slow),
+        ("check board.toml", (0, 1), ">&- 2>&-"),
     ],
 )
 def test_the_exit_code_is_right_where_nothing_can_be_said(

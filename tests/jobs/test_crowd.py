@@ -53,7 +53,7 @@ def require_sound(job_file: Path) -> None:
     assert sorted(each.name for each in job_file.parent.iterdir()) == ["board.toml", "job.toml"]
 
 
-@pytest.mark.parametrize("count", [6, pytest.param(60, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("count", [4, pytest.param(60, marks=pytest.mark.slow)])
 def test_one_of_many_closes_the_job(job_file: Path, count: int) -> None:
     told = crowd(job_file.parent, closers(count))
     (winner,) = (number for number, said in enumerate(told) if said.code == 0)
@@ -67,7 +67,7 @@ def test_one_of_many_closes_the_job(job_file: Path, count: int) -> None:
     require_sound(job_file)
 
 
-@pytest.mark.parametrize("count", [4, pytest.param(60, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("count", [3, pytest.param(60, marks=pytest.mark.slow)])
 def test_what_many_said_was_kept_is_there(job_file: Path, count: int) -> None:
     told = crowd(job_file.parent, answerers(count))
     kept = [n for n, said in enumerate(told) if said.code == 0]

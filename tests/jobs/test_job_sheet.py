@@ -22,6 +22,7 @@ from tests.jobs.demo_job import (
     share_lost,
     solved,
 )
+from tests.sampled import some
 from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.diagnosis.case import Case
@@ -101,7 +102,7 @@ def repaired(tmp_path_factory: pytest.TempPathFactory) -> str:
     return written(path, before=replace(before, job=job))
 
 
-@pytest.mark.parametrize("report_of", ["html", "repaired"])
+@pytest.mark.parametrize("report_of", some(["html", "repaired"], "repaired"))
 def test_nothing_is_loaded(report_of: str, request: pytest.FixtureRequest) -> None:
     html = request.getfixturevalue(report_of)
     page = Page(html)
@@ -232,7 +233,9 @@ def test_the_story_tells_how_one_fault_raised_both_flags(repaired: str) -> None:
     assert "The fan flag is a consequence of the sync fault, not a second fault." in text
 
 
-@pytest.mark.parametrize(("paper", "css"), [("a4", "A4"), ("letter", "Letter")])
+@pytest.mark.parametrize(
+    ("paper", "css"), [pytest.param("a4", "A4", marks=pytest.mark.slow), ("letter", "Letter")]
+)
 def test_it_prints_on_either_paper(tmp_path: Path, paper: str, css: str) -> None:
     path = write_report(tmp_path / "r.html", pages_of(), paper)
     assert f"@page {{ size: {css};" in path.read_text()
@@ -299,7 +302,7 @@ def test_the_first_page_is_the_job_sheet() -> None:
     assert [name for name, _ in signature.pairs] == ["Technician", "Date"]
 
 
-@pytest.mark.parametrize("with_case", [True, False])
+@pytest.mark.parametrize("with_case", some([True, False], True))
 def test_the_report_has_at_most_four_pages(with_case: bool) -> None:
     document = short_pages(case(SETTLED, "") if with_case else None)
     assert len(PdfReader(BytesIO(report_pdf(document))).pages) <= 4

@@ -238,7 +238,9 @@ def told(name: str) -> tuple[pytest.MarkDecorator, ...]:
     return (pytest.mark.published(key, where=where, why="it works or it does not", atol=0.0),)
 
 
-@pytest.mark.parametrize("name", [pytest.param(name, marks=told(name)) for name in DESIGNS])
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=told(name) or pytest.mark.slow) for name in DESIGNS]
+)
 def test_a_published_design_fails_only_for_a_reason(name: str) -> None:
     check, design = checked(name), DESIGNS[name]
     failed = {rule.subject for rule in check.every_rule if rule.status == "fail"}

@@ -20,6 +20,8 @@ from nbclient import NotebookClient
 
 FOLDER = Path(__file__).resolve().parents[2] / "notebooks"
 NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
+SLOW = "slow"
+"""Tag of a cell that takes seconds and on which no other depends."""
 _NUMBER = re.compile(r"[-+]?\d+(?:\.\d+)?")
 _DEFINITIONS = re.compile(r"<(defs|clipPath)\b.*?</\1>", re.DOTALL)
 _RELATIVE, _TEXT_ATOL = 2e-3, 1e-9
@@ -31,9 +33,17 @@ _LEVELS = 4.0
 _PIXELS = 4
 
 
-def run(path: Path) -> Any:
-    """A notebook with the outputs that it has now."""
+def read(path: Path, *, whole: bool) -> Any:
+    """A notebook as it is stored; else without the cells that are tagged `slow`."""
     notebook = nbformat.read(path, as_version=4)
+    if not whole:
+        notebook.cells = [c for c in notebook.cells if SLOW not in c.metadata.get("tags", ())]
+    return notebook
+
+
+def run(path: Path, *, whole: bool = True) -> Any:
+    """A notebook with the outputs that it has now."""
+    notebook = read(path, whole=whole)
     client = NotebookClient(
         notebook, timeout=300, kernel_name="python3", record_timing=False, store_widget_state=False
     )

@@ -15,7 +15,7 @@ import matplotlib.pyplot as plt
 import nbformat
 import pytest
 
-from tests.notebooks.outputs import NOTEBOOKS, differences, run
+from tests.notebooks.outputs import NOTEBOOKS, differences, read, run
 
 ALLOWED = {"zcd", "numpy", "matplotlib", "matplotlib.pyplot", "IPython.display", "ipywidgets"}
 
@@ -25,11 +25,14 @@ def test_there_are_notebooks() -> None:
 
 
 @pytest.mark.filterwarnings("ignore::DeprecationWarning")
+@pytest.mark.parametrize(
+    "whole", [False, pytest.param(True, marks=pytest.mark.slow)], ids=["usual", "whole"]
+)
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
-def test_notebook_runs(path: Path) -> None:
+def test_notebook_runs(path: Path, whole: bool) -> None:
     """Each code cell runs and shows what is stored; numbers are as a person writes them."""
-    notebook = run(path)
-    stored = list(differences(notebook, nbformat.read(path, as_version=4)))
+    notebook = run(path, whole=whole)
+    stored = list(differences(notebook, read(path, whole=whole)))
     assert not stored, "run python -m tests.notebooks.outputs if it is meant to"
     outputs = [o for cell in notebook.cells for o in cell.get("outputs", [])]
     assert any(kind.startswith("image/") for o in outputs for kind in o.get("data", {}))

@@ -43,6 +43,7 @@ def test_corners_are_part_of_the_verdict() -> None:
     assert "harmonic 5 at the peak 6 %, mains voltage 126 V, R1 x 0.95" in squeezed(printed(whole))
 
 
+@pytest.mark.usefixtures("all_samples")
 def test_an_expectation_missed_within_tolerances_has_its_figure() -> None:
     """What the finding says is the shortest pause of the boards drawn, and none of them fails."""
     check = api.check(parse_board(KILN.replace("1206", "1/4 W")))
@@ -71,10 +72,11 @@ def test_a_rule_that_fails_anyway_is_not_told_twice() -> None:
 
 
 def test_population_says_what_fails_and_how_sure_that_is() -> None:
+    """Of 128 boards: what has a chance of 5 % of not being met in any, 1 - 0.05^(1/128)."""
     text = squeezed(printed(solved().check))
-    assert "None fails: 95 % sure that fewer than 0.29 % of such boards do." in text
+    assert "None fails: 95 % sure that fewer than 2.3 % of such boards do." in text
     text = squeezed(printed(solved(DARK).check))
-    assert "All fail: 95 % sure that more than 99.71 % of such boards do." in text
+    assert "All fail: 95 % sure that more than 98 % of such boards do." in text
     assert "pin never low 100 %" in text
 
 

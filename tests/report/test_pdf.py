@@ -47,7 +47,8 @@ def text(reader: PdfReader) -> str:
 
 
 @pytest.mark.parametrize(
-    ("paper", "width_mm", "height_mm"), [("a4", 210.0, 297.0), ("letter", 215.9, 279.4)]
+    ("paper", "width_mm", "height_mm"),
+    [pytest.param("a4", 210.0, 297.0, marks=pytest.mark.slow), ("letter", 215.9, 279.4)],
 )
 def test_paper(pages: Document, paper: str, width_mm: float, height_mm: float) -> None:
     """ISO 216 A4; ANSI Y14.1 A, 8.5 in by 11 in."""

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from tests.sampled import some
 from tests.simulation.boards import board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.case import Case
@@ -87,7 +88,7 @@ def test_fan_flag_alone_needs_no_reading_on_the_sync_circuit() -> None:
     assert find_side_test(dictionary(), fits) is None
 
 
-@pytest.mark.parametrize("known", [None, CLOSED])
+@pytest.mark.parametrize("known", some([None, CLOSED], CLOSED))
 def test_a_story_begins_as_a_diagnosis_does(known: FaultStatistics | None) -> None:
     """The same first readings, on a dead board, and the same probabilities; of closed jobs too."""
     result = causes_for_flags(board(feed='feed = "switched"'), BOTH, seconds=20.0, statistics=known)

@@ -18,7 +18,7 @@ from zcd.board.model import Topology
 from zcd.diagnosis.functions import Function
 
 STEP = 18
-TRACED_SIZE, TRACED_STEP = 120, 15
+TRACED_SIZE, TRACED_STEP = 120, 20
 JOINTS = 48
 PULSE_WORDS = ("edge", "low time", "duty", "frequency")
 
@@ -50,6 +50,7 @@ def assert_agreement(battery: Sequence[Agreement]) -> None:
     assert [result.case.number for result in battery if not result.locks_agree] == []
 
 
+@pytest.mark.slow
 def test_battery_holds_all_that_a_board_may_be() -> None:
     """Topologies, options, voltages, frequencies, faults and meters: all are drawn."""
     cases = [case(number) for number in range(SIZE)]
@@ -106,6 +107,7 @@ def test_both_solvers_agree_behind_more_capacitors_at_a_joint() -> None:
     assert_agreement(behind_a_joint(JOINTS))
 
 
+@pytest.mark.slow
 def test_traced_circuits_hold_all_that_such_a_circuit_may_be() -> None:
     boards = [traced_case(number).board for number in range(TRACED_SIZE)]
     links = [board.traced.links for board in boards if board.traced is not None]

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from tests.sampled import some
 from zcd.board.files import board_from_dict
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Resistance
@@ -197,7 +198,7 @@ def crossing_rad(phase: NDArray[np.float64], wave: NDArray[np.float64]) -> NDArr
     return np.asarray(phase[at] + share * (next_phase - phase)[at])
 
 
-@pytest.mark.parametrize("name", CIRCUITS)
+@pytest.mark.parametrize("name", some(CIRCUITS, *list(CIRCUITS)[::2]))
 def test_against_a_deck_by_hand(name: str) -> None:
     """LED current and its edges, power of each resistor."""
     circuit = CIRCUITS[name]

@@ -16,6 +16,7 @@ import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
+from tests.sampled import square
 from zcd.board.files import board_from_dict
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
@@ -143,8 +144,7 @@ def passes_s(waves: dict[str, NDArray[np.float64]], level: float, *, up: bool) -
     return float(waves["time"][k] + step_s * (level - wave[k]) / (ahead[k] - wave[k]))
 
 
-@pytest.mark.parametrize("model", MODELS)
-@pytest.mark.parametrize("name", STAGES)
+@pytest.mark.parametrize(("name", "model"), square(STAGES, MODELS))
 def test_against_a_published_model(name: str, model: str) -> None:
     """Edges and levels at the pin, base current and voltage, power of each resistor."""
     stage = STAGES[name]

@@ -27,7 +27,7 @@ DRIVER = shutil.which("chromedriver")
 BROWSERS: list[Chrome] = []
 COOKIES: dict[int, str] = {}
 """Of each port, as the server gave it to who opened it with its secret."""
-SERVE = "from zcd.cli import main; raise SystemExit(main())"
+SERVE = "import tests.few_samples_here; from zcd.cli import main; raise SystemExit(main())"
 
 
 @dataclass

@@ -8,16 +8,16 @@ from pathlib import Path
 from tests.web.conftest import Server
 from tests.web.many import held, pages, typed_into
 
-PAGES, BOARDS, WARM, ROUNDS = 50, 3, 12, 8
+PAGES, BOARDS, WARM, ROUNDS = 50, 2, 6, 4
 MOST_THREADS = 45
 """The pool in which the requests run has 40; one serves, some are numpy's."""
 MOST_GROWTH_KB = 2_000
-"""Of 400 requests: some 5 kB each would be seen."""
+"""Of 200 requests: some 10 kB each would be seen."""
 
 
 def test_fifty_pages_grow_nothing(tmp_path: Path) -> None:
     """The same few boards over and over: what is kept of boards and by each thread is full after
-    some ten rounds."""
+    some six rounds."""
     server = Server(tmp_path)
     server.start()
     try:

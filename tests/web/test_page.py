@@ -20,13 +20,15 @@ from selenium.webdriver import ActionChains, Chrome, Keys
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import WebDriverWait
 
+from tests.sampled import some
 from tests.web.conftest import Server
 from zcd.drawing.waveform_strip import COLUMNS
 from zcd.report.text import quantity_text
 
 AXE = Path(__file__).with_name("data") / "axe.min.js"
-POLL_S = 0.05
-"""How often a wait looks; selenium's half a second adds up over hundreds of waits."""
+POLL_S = 0.1
+"""How often a wait looks; selenium's half a second adds up over hundreds of waits,
+and each look takes a hundredth of a second of three processes."""
 FILE = """\
 name = "Invented egg boiler"
 mains = "230 V 50 Hz"
@@ -251,7 +253,7 @@ return {
 BY_SERVER = "return 'mark' in document.getElementById('moving').dataset"
 
 
-@pytest.mark.parametrize("step", [20, 60, 117])
+@pytest.mark.parametrize("step", some([20, 60, 117], 60))
 def test_a_moving_slider_is_drawn_as_the_server_draws_it(page: Chrome, step: int) -> None:
     """In the browser while it moves; by the server where it is left."""
     page.execute_script(STEP, step, "input")
@@ -376,7 +378,9 @@ def test_all_is_reached_by_keyboard_and_has_a_label(page: Chrome) -> None:
     assert {element.id for element in wanted} <= reached
 
 
-@pytest.mark.parametrize(("width", "scheme"), [(1280, "light"), (390, "dark")])
+@pytest.mark.parametrize(
+    ("width", "scheme"), [pytest.param(1280, "light", marks=pytest.mark.slow), (390, "dark")]
+)
 def test_accessibility_audit(browser: Chrome, server: Server, width: int, scheme: str) -> None:
     """axe-core, all its rules, at two widths, one in the light, one in the dark; with an error."""
     media = {"features": [{"name": "prefers-color-scheme", "value": scheme}]}

@@ -14,6 +14,7 @@ from selenium.webdriver import Chrome, Keys
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select
 
+from tests.sampled import some
 from tests.web.conftest import Server, serving
 from tests.web.test_page import AXE, text, wait
 from tests.web.test_widths import MIN_LETTER_PX, SIZES, SMALL, resize
@@ -143,7 +144,9 @@ def test_what_is_hidden_survives_the_server(browser: Chrome, bench: Server, seed
     wait(browser, lambda b: text(b, "#so-far") == shown)
 
 
-@pytest.mark.parametrize("line", ["ohm R99", "volts everywhere", "found R99", "ohm pin line"])
+@pytest.mark.parametrize(
+    "line", some(["ohm R99", "volts everywhere", "found R99", "ohm pin line"], "found R99")
+)
 def test_what_cannot_be_gets_one_line(browser: Chrome, bench: Server, seed: int, line: str) -> None:
     begin(browser, bench, seed)
     before = text(browser, "#so-far")
@@ -218,18 +221,21 @@ def test_a_reading_is_answered_at_once(bench: Server) -> None:
 
 @pytest.mark.parametrize("scheme", ["light", pytest.param("dark", marks=pytest.mark.slow)])
 def test_audit_and_widths(sized: Chrome, bench: Server, seed: int, scheme: str) -> None:
-    """axe-core, all its rules; no letter under 12 px and nothing cut off, before, in and after."""
+    """axe-core, all its rules; no letter under 12 px and nothing cut off, before, in and after.
+
+    The last has no field of its own: its rules are looked at in the dark only."""
     media = {"features": [{"name": "prefers-color-scheme", "value": scheme}]}
     sized.execute_cdp_cmd("Emulation.setEmulatedMedia", media)
 
-    def audit() -> None:
-        sized.execute_script(AXE.read_text(encoding="utf-8"))
+    def audit(*, rules: bool = True) -> None:
         for width, height in SIZES:
             resize(sized, width, height)
             assert sized.execute_script(SMALL, MIN_LETTER_PX) == []
             assert sized.execute_script("return document.documentElement.scrollWidth") <= width
-        result = sized.execute_async_script("axe.run().then(arguments[0])")
-        assert [(v["id"], v["help"]) for v in result["violations"]] == []
+        if rules:
+            sized.execute_script(AXE.read_text(encoding="utf-8"))
+            result = sized.execute_async_script("axe.run().then(arguments[0])")
+            assert [(v["id"], v["help"]) for v in result["violations"]] == []
         resize(sized, *SIZES[1])
 
     try:
@@ -243,6 +249,6 @@ def test_audit_and_widths(sized: Chrome, bench: Server, seed: int, scheme: str) 
         audit()
         sized.switch_to.active_element.send_keys("give up", Keys.ENTER)
         wait(sized, lambda b: "Not found" in text(b, "#review"))
-        audit()
+        audit(rules=scheme == "dark")
     finally:
         sized.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})

@@ -79,7 +79,7 @@ def test_map_story_and_years_of_a_board_without_a_job(
     assert chosen == "temperature"
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("scheme", [pytest.param("light", marks=pytest.mark.slow), "dark"])
 def test_accessibility_and_width(browser: Chrome, bench: tuple[Server, Path], scheme: str) -> None:
     """axe-core, all its rules, with what was worked out shown; on a phone nothing is cut off."""
     server, _ = bench

@@ -108,7 +108,6 @@ def test_no_letter_under_12_px_and_nothing_cut_off(sized: Chrome, bench: Server,
     for path, ready in (
         ("", "#verdict a"),
         ("readings", "#name"),
-        ("readings?job=begun-job", "#answer"),
         ("repair?job=begun-job&part=R12", "#drawer .primary"),
         ("jobs", "#listed"),
     ):
@@ -167,6 +166,8 @@ def test_answer_and_probes_are_seen_together(sized: Chrome, bench: Server, job: 
                 for top, bottom in sized.execute_script(PLACES):
                     assert 0 <= top < bottom <= height, (name, taken, width)
                 assert sized.execute_script(SMALL, MIN_LETTER_PX) == []
+                wide = sized.execute_script("return document.documentElement.scrollWidth")
+                assert wide <= width
             if taken < more:
                 press(sized, "OL", Keys.ENTER)
                 answered(sized, tall, taken + 1)

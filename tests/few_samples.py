@@ -1,0 +1,45 @@
+"""Few samples of faults and boards, where a test is about what is said and not how sure one is."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from zcd.diagnosis import fault_dictionary
+from zcd.diagnosis.fault_dictionary import make_fault_dictionary
+from zcd.margin import population
+from zcd.margin.population import draw_population
+from zcd.web import workers
+
+if TYPE_CHECKING:
+    import pytest
+
+SAMPLES = 4
+"""Of each fault, a quarter of the usual: predictions are most of a diagnosis' time."""
+PER_RUN = 16
+"""Boards of a population, an eighth of the usual: half of the time of a check."""
+ROOMS = (
+    "test_", "cli/", "jobs/", "report/", "fuzz/", "practice/", "board/", "web/", "drawing/",
+    "simulation/test_flags", "diagnosis/test_traced", "diagnosis/test_false_certainty",
+)  # fmt: skip
+"""Below the folder of the tests: what of it is about words, files and ways."""
+PRELOADED = (*workers.PRELOADED, "tests.few_samples_here")
+"""The page's workers do as the page."""
+
+
+def set_for(patch: pytest.MonkeyPatch) -> None:
+    """Until the patch is undone; what is worked out once is kept apart from what others share."""
+    from tests import once
+
+    patch.setattr(make_fault_dictionary, "__defaults__", (SAMPLES,))
+    patch.setitem(draw_population.__kwdefaults__, "per_run", PER_RUN)
+    patch.setattr(workers, "PRELOADED", PRELOADED)
+    patch.setattr(once, "apart", "few samples")
+
+
+def unset_for(patch: pytest.MonkeyPatch) -> None:
+    """As the program has it, for a test that needs all."""
+    from tests import once
+
+    patch.setattr(make_fault_dictionary, "__defaults__", (fault_dictionary.SAMPLES,))
+    patch.setitem(draw_population.__kwdefaults__, "per_run", population.PER_RUN)
+    patch.setattr(once, "apart", "")
