@@ -7,14 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+import zcd
 from tests.diagnosis.boards import board, edited
 from tests.substitutes.places import answer
 from zcd.board import optocouplers
 from zcd.board.drawer import parse_drawer, series_drawer
-from zcd.board.model import Optocoupler, Resistor
+from zcd.board.model import Optocoupler, Resistor, Transistor
 from zcd.board.optocouplers import TWO_LED_FAMILIES
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.engine.solve import solve
+from zcd.substitutes.diodes import replaceable_diodes
 from zcd.substitutes.proposals import Closeness, Proposal
 from zcd.substitutes.single_parts import (
     every_optocoupler,
@@ -138,3 +140,42 @@ def test_no_part_in_the_holes_of_another_package(now: str, others: str) -> None:
     by_family = {c.closeness for c in found for part in c.parts
                  if isinstance(part, Optocoupler) and part.family == others}  # fmt: skip
     assert by_family == {Closeness.OTHER}
+
+
+BASE = """mains = "230 V 50 Hz"
+optocoupler = "none"
+circuit = ["feed - R1 220k - R2 220k - Q7.b", "base - D1 1N4148 < - emitter", "Q7 {}",
+    "emitter - neutral"]
+output = {{pull_up = "10k", supply = "5 V"}}"""
+
+
+@pytest.mark.parametrize(
+    ("fitted", "expected", "changed"),
+    [
+        # gains of the sheets: Fairchild BC547, onsemi 2N3904, Toshiba 2SC1815
+        ("BC547B", ["BC547B", "BC547C"], {"BC847B", "BC847C", "2N3904"}),
+        ("2N3904", ["2N3904", "BC547A"], {"MMBT3904", "BC847"}),
+        ("2SC1815-BL", ["2SC1815-BL", "BC547C"], {"BC547", "BC847C"}),
+    ],
+)
+def test_a_transistor_has_no_less_gain_and_the_same_body(
+    fitted: str, expected: list[str], changed: set[str]
+) -> None:
+    made = zcd.loads(BASE.format(fitted))
+    found = answer(made, "Q7", others=True)
+    near, other = (
+        [part.part for each in kind for part in each.parts if isinstance(part, Transistor)]
+        for kind in (found.proposals, found.others)
+    )
+    assert near[:2] == expected
+    assert changed.isdisjoint(near)
+    for name in near:
+        assert zcd.check(zcd.loads(BASE.format(name))).passes
+    assert set(other).isdisjoint(near)
+    said = str(zcd.substitute(made, refs=["q7"]))
+    assert f"In place of transistor Q7 {fitted}\n - {fitted}: the same type, any make" in said
+
+
+def test_a_diode_across_the_base_is_a_clamp() -> None:
+    kinds = [kind for kind, _ in replaceable_diodes(zcd.loads(BASE.format("BC547")))]
+    assert kinds == ["clamp"]

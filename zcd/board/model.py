@@ -621,6 +621,11 @@ class Board:
             return replace(self, rectifier=part)
         return replace(self, clamp=part)
 
+    def with_transistor(self, part: Transistor) -> Board:
+        """The board with another transistor in place of its own."""
+        assert self.traced is not None, "only a traced circuit has one"
+        return replace(self, traced=replace(self.traced, transistor=part))
+
     def with_capacitor(self, now: Capacitor, part: Capacitor) -> Board:
         """The board with another capacitor in place of one of its own."""
         if now is self.output.pin_capacitor:

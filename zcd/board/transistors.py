@@ -23,6 +23,17 @@ def transistor_parts() -> tuple[str, ...]:
     return tuple(str(row["part"]) for row in refdata.table("transistors"))
 
 
+def on_surface(part: str) -> bool:
+    """Whether a transistor is soldered onto the board, SOT-23, and not through it, TO-92.
+
+    Examples
+    --------
+    >>> on_surface("BC847B"), on_surface("2N3904")
+    (True, False)
+    """
+    return part.startswith(("BC84", "MMBT"))
+
+
 def transistor(words: str, ref: str) -> Transistor:
     """The transistor that a marking stands for.
 

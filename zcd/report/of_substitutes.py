@@ -9,7 +9,7 @@ from itertools import groupby
 from math import isnan, nan, sqrt
 
 from zcd.board.diode_names import BRIDGE, ZENER, leg_refs
-from zcd.board.model import Capacitor, Diode, Optocoupler, Resistor
+from zcd.board.model import Capacitor, Diode, Optocoupler, Resistor, Transistor
 from zcd.board.optocouplers import OWN_DATA, UNRANKED, grades, package_of, sold_as
 from zcd.board.parts_library import (
     is_chip,
@@ -17,6 +17,7 @@ from zcd.board.parts_library import (
     usual_sizes,
     zener_v,
 )
+from zcd.board.transistors import on_surface
 from zcd.errors import plain
 from zcd.margin.rules import SYNC, Rule
 from zcd.margin.spread import AT_CORNER
@@ -95,7 +96,7 @@ def heading(found: Substitutes, answer: Answer) -> str:
         words = f"{first.ref} to {last.ref}: {count} resistors, {quantity_text(total, 'Ω')}"
     else:
         words = " + ".join(f"{part.ref} {_old_text(part)}" for part in answer.replaced)
-    if answer.kind in {"rectifier", "clamp", "bridge", "capacitor"}:
+    if answer.kind in {"rectifier", "clamp", "bridge", "capacitor", "transistor"}:
         words = f"{answer.kind} {words}"
     to_buy = "" if found.has_stock(answer.kind) else f" (to buy: none in {found.drawer.name})"
     return f"In place of {plain(words + to_buy)}"
@@ -140,6 +141,8 @@ def proposal_line(found: Substitutes, answer: Answer, proposal: Proposal) -> str
             why = _diode_reason(found, old, proposal)
         case Capacitor() as old:
             why = _capacitor_reason(found, old, proposal)
+        case Transistor() as old:
+            why = _transistor_reason(old, proposal)
     if found.original.failed and not proposal.verdict.failed:
         why += "; passes"
     elif still := _still_over(answer, proposal):
@@ -193,6 +196,18 @@ def _pull_up_reason(found: Substitutes, old: Resistor, proposal: Proposal) -> st
     if change == UNCHANGED:
         return "as printed, lower rating, which is enough here"
     return f"{change}, {_low_time_change(found, proposal)}"
+
+
+def _transistor_reason(old: Transistor, proposal: Proposal) -> str:
+    (new,) = (part for part in proposal.parts if isinstance(part, Transistor))
+    if new.part == old.part:
+        return "the same type, any make"
+    body = "" if on_surface(new.part) is on_surface(old.part) else "another body, "
+    return f"{body}hFE {_gain_text(new)} (was {_gain_text(old)}); compare pin-outs"
+
+
+def _gain_text(part: Transistor) -> str:
+    return f"{part.gain_min_ratio:g} to {part.gain_max_ratio:g}"
 
 
 def _optocoupler_reason(found: Substitutes, old: Optocoupler, proposal: Proposal) -> str:
@@ -308,6 +323,8 @@ def buy_line(found: Substitutes, answer: Answer) -> str:
             return f"Buy {quantity_text(part.capacitance_f, 'F')}, {made_for}."
         case Diode() as part:
             return f"Buy {_diode_to_buy(found, part, answer.kind)}."
+        case Transistor() as part:
+            return f"Buy {part.part}, of any make."
 
 
 def _diode_to_buy(found: Substitutes, part: Diode, kind: str) -> str:
@@ -375,7 +392,7 @@ def part_text(part: Part, name: str = "") -> str:
     match part:
         case Resistor():
             return f"{quantity_text(part.resistance_ohm, 'Ω')} {part.style}"
-        case Diode():
+        case Diode() | Transistor():
             return part.part
         case Capacitor():
             words = [quantity_text(part.capacitance_f, "F"), part.safety_class]
@@ -450,6 +467,7 @@ _FIGURES = {
     "diode": ("reverse rating", "voltage"),
     "pull-up": ("change",),
     "capacitor": (),
+    "transistor": ("hFE",),
 }
 _LOW_TIME = (
     "low time: of the pin, from the weakest to the strongest of the grade and mains; 0 is no pulse."
@@ -462,6 +480,7 @@ _REMARKS = {
     "diode": _LOW_TIME,
     "pull-up": _LOW_TIME,
     "capacitor": _LOW_TIME,
+    "transistor": _LOW_TIME,
 }
 
 
@@ -474,6 +493,8 @@ def _group(answer: Answer) -> str:
             return "diode"
         case Capacitor():
             return "capacitor"
+        case Transistor():
+            return "transistor"
     return "chain" if answer.kind == "chain" else "pull-up"
 
 
@@ -489,6 +510,8 @@ def _figures(found: Substitutes, answer: Answer, proposal: Proposal) -> tuple[st
             return rating, quantity_text(reverse_v(proposal.verdict, part), "V")
         case Capacitor():
             return ()
+        case Transistor():
+            return (_gain_text(part),)
     assert isinstance(old, Resistor)
     if answer.kind != "chain":
         return (_change_text(part.resistance_ohm / old.resistance_ohm),)

@@ -11,6 +11,7 @@ from zcd.board.diode_names import BRIDGE, ZENER
 from zcd.board.drawer import PLENTY, StockDiode
 from zcd.board.model import Board, Diode, Topology
 from zcd.board.parts_library import kind_of_diode, zener_v
+from zcd.circuit.build import base_refs
 from zcd.margin.stress import SMALL_ZENER_W
 from zcd.substitutes.proposals import Candidate, Closeness, in_order
 
@@ -30,7 +31,8 @@ def replaceable_diodes(board: Board) -> Iterator[tuple[str, Diode]]:
     links = {} if board.traced is None else {x.ref: {x.a, x.b} for x in board.traced.links}
     for diode in board.diodes:
         ends = links.get(diode.ref, set())
-        clamps = diode is board.clamp or (bool(ends) and ends == links.get("led"))
+        inputs = [links.get(ref) for ref in ("led", *base_refs(board))]
+        clamps = diode is board.clamp or (bool(ends) and ends in inputs)
         clamps = clamps or (not board.is_isolated and "pin" in ends)
         if kind_of_diode(diode) is ZENER:
             kind = ZENER

@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from zcd.board.diode_names import leg_refs
-from zcd.board.model import Board, Capacitor, Diode, Optocoupler, Resistor
+from zcd.board.model import Board, Capacitor, Diode, Optocoupler, Resistor, Transistor
 from zcd.substitutes.compare import Verdict, verdicts, with_corners
 
-Part = Resistor | Optocoupler | Diode | Capacitor
+Part = Resistor | Optocoupler | Diode | Capacitor | Transistor
 
 SHOWN = 3
 """Proposals for each part."""

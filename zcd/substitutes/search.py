@@ -18,7 +18,6 @@ from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.board.units import no_such_part
 from zcd.circuit.build import coupler_refs
 from zcd.engine.solve import solve
-from zcd.errors import InputError
 from zcd.logs import logger
 from zcd.margin.stress import ResistorStress, worst_circuit, worst_of
 from zcd.substitutes.capacitors import CapacitorNeed, capacitor_candidates, capacitor_needs
@@ -31,13 +30,14 @@ from zcd.substitutes.single_parts import (
     every_optocoupler,
     optocoupler_candidates,
     pull_up_candidates,
+    transistor_candidates,
 )
 
 _LOG = logger(__name__)
 
 DRIVE = "drive"
 """What switches the fan, which has no reference; `zcd.simulation.drive_parts` answers it."""
-CAPACITOR = "capacitor"
+CAPACITOR, TRANSISTOR = "capacitor", "transistor"
 CONTACT = "contact"
 """The load relay, which has none either."""
 
@@ -79,13 +79,16 @@ class Substitutes:
 
     def has_stock(self, kind: str) -> bool:
         """Whether parts of a kind that all drawers have are in it, and not those of the tables."""
-        listed = {"optocoupler": bool(self.drawer.optocouplers)}
+        listed = {"optocoupler": bool(self.drawer.optocouplers), TRANSISTOR: False}
         listed |= dict.fromkeys(("rectifier", "clamp", "bridge", "zener"), bool(self.drawer.diodes))
         return self.drawer.is_series or listed.get(kind, True)
 
     def holds(self, kind: str) -> bool:
-        """Whether a drawer may hold parts of a kind: no relays, and capacitors where it says so."""
-        return kind != CONTACT and (kind != CAPACITOR or bool(self.drawer.capacitors))
+        """Whether a drawer may hold parts of a kind: no relays or transistors, and capacitors where
+        it says so."""
+        if kind == CAPACITOR:
+            return bool(self.drawer.capacitors)
+        return kind not in (CONTACT, TRANSISTOR)
 
 
 def replaceable_refs(board: Board) -> tuple[str, ...]:
@@ -96,7 +99,8 @@ def replaceable_refs(board: Board) -> tuple[str, ...]:
     contact = () if board.relay is None else (CONTACT,)
     outputs = [] if (part := board.output.resistor) is None else [part.ref]
     pull_up = (ref for ref in outputs if ref != INTERNAL_PULL_UP)
-    return (*chain, *coupler_refs(board), *pull_up, *diodes, *capacitors, *contact, DRIVE)
+    actives = coupler_refs(board) or (() if board.transistor is None else (board.transistor.ref,))
+    return (*chain, *actives, *pull_up, *diodes, *capacitors, *contact, DRIVE)
 
 
 def substitutes(
@@ -130,12 +134,6 @@ def substitutes(
         named["k1"] = CONTACT
     refs = tuple(named.get(ref.casefold(), ref) for ref in refs)
     for ref in refs:
-        if (part := board.transistor) is not None and ref.casefold() == part.ref.casefold():
-            raise InputError(
-                f"--for {part.ref}: fit the type printed on it, {part.part}, of any make. Whether "
-                f'another type works: write it into the circuit, such as "{part.ref} 2N3904", '
-                "and run zcd check"
-            )
         if ref not in known:
             raise no_such_part(ref, known, "--for ")
     _LOG.info("looking for parts in %s", drawer.name)
@@ -218,6 +216,9 @@ def _questions(
         candidates = optocoupler_candidates(board, stock)
         parts = [replace(opto, ref=ref) for ref in couplers]
         yield _question("optocoupler", parts, candidates, others)
+    if (fitted := board.transistor) is not None and fitted.ref in refs:
+        candidates = transistor_candidates(board, fitted)
+        yield _question(TRANSISTOR, [fitted], candidates, others)
     pull_up = board.output.resistor
     if pull_up is not None and pull_up.ref in refs:
         candidates = pull_up_candidates(board, drawer.resistors)

@@ -11,7 +11,8 @@ import numpy as np
 
 from zcd.board import optocouplers
 from zcd.board.drawer import StockOptocoupler, StockResistor
-from zcd.board.model import Board, Optocoupler, Resistor
+from zcd.board.model import Board, Optocoupler, Resistor, Transistor
+from zcd.board.transistors import ANY, on_surface, transistor, transistor_parts
 from zcd.circuit.build import build_circuit, coupler_refs
 from zcd.circuit.elements import stack
 from zcd.engine.solve import solve_together
@@ -82,6 +83,30 @@ def optocoupler_candidates(
             for part in parts
         ],
     )
+
+
+def transistor_candidates(board: Board, now: Transistor) -> tuple[Candidate, ...]:
+    """Transistors of the tables to try in place of the one at the pin.
+
+    The same type first; then those of the same body with a gain and a reverse voltage of the base
+    no lower, the nearest gain first.
+    """
+    parts = [now, *(transistor(name, now.ref) for name in transistor_parts()[:-1])]
+    parts = [part for n, part in enumerate(parts) if n == 0 or part.part != now.part]
+
+    def closeness(part: Transistor) -> Closeness:
+        if part is now:
+            return Closeness.SAME
+        enough = part.gain_min_ratio >= now.gain_min_ratio
+        enough = enough and part.emitter_reverse_v >= now.emitter_reverse_v
+        fits = now.part == ANY or on_surface(part.part) is on_surface(now.part)
+        return Closeness.LIKE if enough and fits else Closeness.OTHER
+
+    candidates = [
+        Candidate(parts=(part,), board=board.with_transistor(part), closeness=closeness(part))
+        for part in parts
+    ]
+    return in_order(candidates, [(abs(log(p.gain_ratio / now.gain_ratio)),) for p in parts])
 
 
 def is_same_type(part: Optocoupler, now: Optocoupler | None) -> bool:
