@@ -12,6 +12,7 @@ from tests.substitutes.places import section
 from zcd.board import optocouplers, parts_library
 from zcd.board.files import board_from_dict
 from zcd.board.model import Board, Resistor
+from zcd.board.transistors import transistor
 from zcd.report.of_changes import changes
 from zcd.substitutes.series_string import with_parts
 from zcd.web.board_form import read, texts_of
@@ -99,3 +100,15 @@ def test_changes_are_told_part_by_part() -> None:
     new = replace(before, optocoupler=optocouplers.optocoupler("817C", ref="OC4"))
     assert changes(before, new) == ("OC4: 817 C, 40 % of its CTR left replaced by 817 C",)
     assert changes(before, before) == ()
+
+
+@pytest.mark.parametrize("said", ["Q7 BC547B", "transistor BC547B", ""])
+def test_the_transistor_of_a_traced_circuit(said: str) -> None:
+    lines = ["feed - R1 220k - R2 220k - Q7.b", "emitter - neutral", *filter(None, [said])]
+    file = {
+        "mains": "230 V 50 Hz", "optocoupler": "none", "circuit": lines,
+        "output": {"pull_up": "10k", "supply": "5 V"},
+    }  # fmt: skip
+    after = board_from_dict(file).with_transistor(transistor("2N3904", "Q7"))
+    fitted_board = through_the_fields(file, after)
+    assert fitted_board.transistor == after.transistor

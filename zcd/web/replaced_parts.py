@@ -57,7 +57,7 @@ def fitted(texts: Mapping[str, str], before: Board, after: Board) -> Texts:
 
 
 def _put_traced(whole: dict[str, Any], before: Board, after: Board) -> None:
-    """Other resistors and diodes in the lines of a traced circuit."""
+    """Other resistors, diodes, transistor in the lines of a traced circuit."""
     lines = whole[CIRCUIT]
     for old, new in zip(before.chains, after.chains, strict=True):
         if old != new:
@@ -66,6 +66,9 @@ def _put_traced(whole: dict[str, Any], before: Board, after: Board) -> None:
     for was, diode in zip(before.diodes, after.diodes, strict=True):
         if was != diode:
             lines = with_marking(lines, diode.ref, diode.part)
+    if (part := after.transistor) is not None and part != before.transistor:
+        lines, said = with_marking(lines, part.ref, part.part), f"{part.ref} {part.part}"
+        lines = lines if said in lines else [*lines, said]
     whole[CIRCUIT] = lines
 
 
