@@ -340,6 +340,53 @@ BOARDS = {
 }  # fmt: skip
 
 
+COMMON = 'mains = "230 V 50 Hz"\nrectifier = "1N4007"\noptocoupler = "817C"\n' + OUTPUT
+CHAIN = 'chain = {resistors = ["47k", "47k"]}'
+ONCE_MISSED = {
+    "all of a bridge on one side": Typed(
+        text=f'''{COMMON.replace("1N4007", "MB6S")}
+            chain = {{resistors = ["4702", "4702", "4702"], topology = "bridge"}}''',
+        ohms=(47e3,) * 3, coupler="817 C",
+    ),
+    "both legs": Typed(
+        text=f'{COMMON}\nchain = {{resistors = ["47k", "47k"], return_resistors = ["47k"]}}',
+        ohms=(47e3, 47e3), coupler="817 C",
+    ),
+    "references with more than a value": Typed(
+        text=f'{COMMON}\nchain = {{resistors = {{R12 = "68K 1%", R13 = "68K 1%"}}}}',
+        ohms=(68e3, 68e3), coupler="817 C",
+    ),
+    "a sentence": Typed(
+        text=COMMON.replace("817C", "unreadable, 4 pin DIP, transistor output") + f"\n{CHAIN}",
+        ohms=(47e3, 47e3), coupler="four-pin coupler any", said=("= any four-pin coupler",),
+    ),
+    "a capacitor in the chain": Typed(
+        text=f'{COMMON}\nchain = {{capacitor = "104 X2", resistors = ["1k"]}}',
+        asked='write the circuit as you trace it',
+    ),
+    "a zener": Typed(text=f'{COMMON}\n{CHAIN}\nzener = "BZX55C5V1"', asked="circuit = [\"feed -"),
+    "paths": Typed(text=f'paths = ["L", "R1 47k"]\n{COMMON}', asked="circuit = [\"feed -"),
+    "a diode across": Typed(
+        text=f'{COMMON}\n{CHAIN}\nantiparallel_diode = "T4"', asked='write "clamp"'
+    ),
+    "no pull-up": Typed(
+        text=COMMON.replace("817C", "none").replace("10k", "none") + f"\n{CHAIN}",
+        asked="nothing is isolated",
+    ),
+    "a contact on the path": Typed(
+        text=f'{COMMON}\ncircuit = ["L - K1 contact - R1 68k - OC1 led+", "OC1 led- - N"]',
+        asked='"K1 contact"; allowed: feed',
+    ),
+}  # fmt: skip
+"""What another hand typed after the README alone, and what was then misread or refused without
+the words to write instead."""
+
+
+@pytest.mark.parametrize("name", ONCE_MISSED)
+def test_what_was_missed_once(name: str) -> None:
+    assert misread(ONCE_MISSED[name]) == ""
+
+
 def misread(typed: Typed) -> str:
     """What was not understood as meant; empty: all of it."""
     try:
