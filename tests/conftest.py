@@ -10,7 +10,6 @@ import sys
 import tomllib
 from collections.abc import Iterator
 from importlib import import_module
-from importlib.util import cache_from_source
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -140,18 +139,6 @@ def anew() -> None:
 def pytest_xdist_auto_num_workers() -> int:
     """One worker more than processors: in a browser and at a prompt, much time is waiting."""
     return (os.cpu_count() or 1) + 1
-
-
-@pytest.hookimpl(optionalhook=True)
-def pytest_xdist_setupnodes() -> None:
-    """In a fresh clone, compile here what each worker would else compile for itself."""
-    if Path(cache_from_source(str(TESTS.parent / "zcd" / "report" / "terminal.py"))).exists():
-        return
-    for name in ("selenium.webdriver", "nbclient", "pypdf", "jsonschema", "hypothesis"):
-        import_module(name)
-    for path in sorted((TESTS.parent / "zcd").rglob("*.py")):
-        if path.stem not in ("__init__", "__main__"):
-            import_module(".".join(path.relative_to(TESTS.parent).with_suffix("").parts))
 
 
 def pytest_collection(session: pytest.Session) -> None:
