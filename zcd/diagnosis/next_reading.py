@@ -69,7 +69,7 @@ SMALL_CHANGE = 1.0
 """The same of a bench supply put on or taken off, or of the load switched."""
 AS_MUCH = 0.8
 """A dead reading that tells, for its cost, so much of what a live one does goes before it."""
-OUTCOMES = 12
+OUTCOMES, AS_LIKELY = 12, 0.9
 LIKELY = (0.02, 0.5, 0.98)
 """What a fault shows lies within: all of its samples that the readings leave likely."""
 STILL_LIKELY = 0.05
@@ -402,7 +402,9 @@ def _outcomes(
 ) -> tuple[Outcome, ...]:
     """What the reading would show under the likeliest faults, and on a good board."""
     shown, weight = dictionary.by_fault(dictionary.looks(reading)), dictionary.by_fault(weights)
-    likely = [int(f) for f in np.argsort([-w.sum() for w in weight])[:OUTCOMES]]
+    shares = np.array([w.sum() for w in weight])
+    least = np.sort(shares)[-OUTCOMES:][0]  # what is as likely as the last one is told too
+    likely = [int(f) for f in np.argsort(-shares) if shares[f] >= AS_LIKELY * least]
     return tuple(
         Outcome(key=dictionary.faults[f].key, value=points(shown[f], weight[f], LIKELY))
         for f in dict.fromkeys([*likely, GOOD_BOARD])

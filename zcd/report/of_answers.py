@@ -20,6 +20,7 @@ from zcd.report.of_diagnosis import relay_state, spread_of, spread_text
 from zcd.report.of_diagnosis_text import range_text
 from zcd.report.text import probability_text
 
+A_GOOD_BOARD = "a good board"
 NARROW = 1.3
 """What faults show is told by its middle where the ends are no farther apart."""
 BARELY = 0.02
@@ -74,6 +75,8 @@ class Meaning(NamedTuple):
         """In a line, the first `most` faults by name."""
         named = self.faults[:most]
         more = f" and {len(self.faults) - len(named)} more" if named != self.faults else ""
+        if self.faults == (A_GOOD_BOARD,):
+            return f"{self.shown}, as on a good board"
         if self.as_good and not named:
             return f"{self.shown}, as on a good board: none of these faults"
         still = ", as on a good board; still possible: " if self.as_good else ": "
@@ -90,7 +93,7 @@ def meanings_of(suggestion: Suggestion, *, full: bool = False) -> list[Meaning]:
     for answer in apart(suggestion.answers, good):
         healthy = HEALTHY.key in answer.keys
         keys = (HEALTHY.key,) if healthy and not full else answer.keys
-        names = tuple("a good board" if key == HEALTHY.key else key for key in keys)
+        names = tuple(A_GOOD_BOARD if key == HEALTHY.key else key for key in keys)
         as_good = not (healthy or answer.jumps) and (answer.low, answer.high) == (
             good.low,
             good.high,

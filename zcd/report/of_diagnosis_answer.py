@@ -8,11 +8,12 @@ import numpy as np
 
 from zcd.board.model import Board
 from zcd.circuit.build import coupler_refs
-from zcd.circuit.elements import Circuit, DcSource
+from zcd.circuit.elements import Circuit, DcSource, Junction
 from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.expected_readings import good_board
 from zcd.diagnosis.faults import HEALTHY, LOOSE_MODE, REPLACED, Fault, includes
+from zcd.diagnosis.flag_evidence import FAN
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.information import SURE
 from zcd.diagnosis.meters import OVERLOAD, Meter
@@ -27,7 +28,7 @@ from zcd.diagnosis.rank import (
 )
 from zcd.diagnosis.reading_syntax import show_measured
 from zcd.diagnosis.reading_words import reading_text
-from zcd.diagnosis.readings import AccessLevel, Measured, parts_between
+from zcd.diagnosis.readings import AccessLevel, Measured, Reading, parts_between
 from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
 from zcd.errors import plain
 from zcd.files import file_name, path_here
@@ -74,6 +75,7 @@ ACROSS_COUPLER = (
 ISOLATES = " (isolation voltage, VDE or UL mark and pin spacing no less than the old one's)"
 """What a new optocoupler has to have."""
 FAN_KINDS = ("drive", "fan")
+HALF = 0.5
 """Kinds of faults behind a good sync circuit, when the fan does not turn."""
 THRESHOLDS = ("controller.low_threshold", "controller.high_threshold")
 FIRST_ASSUMED = (
@@ -117,6 +119,7 @@ def _answer(case: Case, *, else_enter: bool) -> Document:
     more = (
         others_line(diagnosis, (*support, *last, *doubted)),
         unlike,
+        fan_first_line(case),
         relay_line(case),
         unkept_line(case),
         overload_line(diagnosis, case.board),
@@ -138,6 +141,20 @@ def _answer(case: Case, *, else_enter: bool) -> Document:
     blocks += [Paragraph(line) for line in (*said, *cautions) if line]
     return Document(
         title=plain(case.board.name), sections=(Section("", tuple(blocks), answer=True),)
+    )
+
+
+def fan_first_line(case: Case) -> str:
+    """Where to look before anything is measured: of a board that reports its fan alone."""
+    of_fan = [r for r in case.ranked if r.fault is not None and r.fault.kind in FAN_KINDS]
+    share = sum(r.probability for r in of_fan)
+    if {*case.job.flags} != {FAN} or case.diagnosis.suggestion is None or share < HALF:
+        return ""
+    file = "BOARD" if case.job.board_file is None else path_here(case.job.board_file)
+    return (
+        f"The fan flag alone speaks for the fan side ({probability_text(share)}): first see "
+        f"whether the fan turns (zcd story {file} --flags fan). What follows makes sure of the "
+        "sync circuit."
     )
 
 
@@ -292,17 +309,24 @@ def work_lines(
         ways = ", both ways round" if board.two_leds else ""
         mend += f". {ACROSS_COUPLER.format(ways=ways)}"
     dead = [m.reading for m in diagnosis.measured if m.reading.function.row.dead]
+    dead = [r for r in dead if not is_backward(r, circuit)] or dead
     place = f"{short_reading(dead[-1], circuit)} " if dead and not dead[-1].lifted else ""
     orders += [
         f"{mend}. {hidden_line(diagnosis, circuit)}".strip(),
-        f'Measure it again, unplugged first: {measure} -r "{place}..." with what it '
-        f"shows. That names what is left to read. (Another value or type fitted: zcd new --like "
-        f"{board_file} repaired.toml, then {another})",
+        "Measure again, unplugged first; what the meter shows goes in place of the dots: "
+        f'{measure} -r "{place}...". It then says what else to measure. (Another value or type '
+        f"fitted: zcd new --like {board_file} repaired.toml, then {another})",
     ]
     if job_file is not None:
         found = "..." if several else first.key
         orders.append(f'Close the job: zcd close {job_file} --found "{found}"')
     return tuple(f"{number}. {order}" for number, order in enumerate(orders, 1))
+
+
+def is_backward(reading: Reading, circuit: Circuit) -> bool:
+    """Whether it is taken across a diode backwards, where an open one reads as a good one."""
+    probes = (reading.black, reading.red)
+    return any(part.nodes == probes for part in circuit.of(Junction))
 
 
 def mend_text(fault: Fault, found: Collection[str]) -> str:
@@ -367,7 +391,7 @@ def next_blocks(
     state = _lower(state_line(first.reading, circuit))
     when = "To settle it" if trip.settles else "Next"
     reason = f" ({why})" if why else ""
-    step = f"{when}, {state}: {step_text(first, circuit)}{reason}."
+    step = f"{when}{reason}, {state}: {step_text(first, circuit)}."
     blocks: list[Block] = [Paragraph(step, "strong")]
     if meanings := meanings_of(first):
         other = else_enter or len(meanings) == 1
