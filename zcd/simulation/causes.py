@@ -259,8 +259,8 @@ def _outside() -> Iterator[Cause]:
         ),
         (
             "drive", "triac", "one half",
-            "the triac fires in one half cycle only: direct current heats the winding, it hums; "
-            "replace triac or coupler",
+            "the triac fires in one half cycle only (the motor hums and heats); replace triac or "
+            "coupler",
             Condition(switch=Switch.ONE_HALF),
         ),
         (
