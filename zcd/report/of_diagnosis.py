@@ -76,7 +76,7 @@ def spread_of(function: Function, low: float, high: float) -> str:
     """Two ends of what a reading shows, or one value where they look alike."""
     if may_miss(function, low, high):
         most = show_value(function, high)
-        often = f"{most}; 0 proves nothing"
+        often = f"{most} or 0"
         return often if function is Function.FREQUENCY else f"0, or up to {most}"
     return show_span(function, low, high)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
+from functools import partial
 
 import numpy as np
 
@@ -75,8 +76,8 @@ ACROSS_COUPLER = (
 ISOLATES = " (isolation voltage, VDE or UL mark and pin spacing no less than the old one's)"
 """What a new optocoupler has to have."""
 FAN_KINDS = ("drive", "fan")
-HALF = 0.5
 """Kinds of faults behind a good sync circuit, when the fan does not turn."""
+HALF = 0.5
 THRESHOLDS = ("controller.low_threshold", "controller.high_threshold")
 FIRST_ASSUMED = (
     "chain.topology",
@@ -90,11 +91,11 @@ FIRST_ASSUMED = (
 
 def answer_document(case: Case) -> Document:
     """What the readings of a job say, on one screen."""
-    return longest_on_a_screen(lambda most: _answer(case, else_enter=bool(most)), 1, 0)
+    return longest_on_a_screen(partial(_answer, case), MOST_ANSWERS + 1)
 
 
-def _answer(case: Case, *, else_enter: bool) -> Document:
-    """The same; with `else_enter` what to do about any other answer to the next reading too."""
+def _answer(case: Case, most: int) -> Document:
+    """The same with so many answers to the next reading, the last for any other than the first."""
     diagnosis, job = case.diagnosis, case.job
     trip = plan_trip(case.atlas, diagnosis, job.skipped, job.flags)
     unlike = no_sync_line(case.board)
@@ -120,7 +121,7 @@ def _answer(case: Case, *, else_enter: bool) -> Document:
         others_line(diagnosis, (*support, *last, *doubted)),
         unlike,
         fan_first_line(case),
-        relay_line(case),
+        relay_line(case, plan),
         unkept_line(case),
         overload_line(diagnosis, case.board),
         confirm_line(diagnosis),
@@ -131,7 +132,7 @@ def _answer(case: Case, *, else_enter: bool) -> Document:
     blocks += [Paragraph(line) for line in more if line]
     if plan:
         reason = tells_most_text(diagnosis, plan[0], case.circuit)
-        blocks += next_blocks(trip, case.circuit, reason, else_enter=else_enter)
+        blocks += next_blocks(trip, case.circuit, reason, most)
     if line := contact_line(case, plan):
         blocks.append(Paragraph(line))
     assumed = assumed_line(case.board, job.meter, diagnosis)
@@ -180,10 +181,12 @@ def tells_most_text(diagnosis: Diagnosis, step: Suggestion, circuit: Circuit) ->
     return "" if is_named else "it rules out most"
 
 
-def relay_line(case: Case) -> str:
-    """That readings under power count only with the load relay on; empty where that is read."""
+def relay_line(case: Case, plan: Sequence[Suggestion]) -> str:
+    """That readings under power count only with the load relay on; empty where that is read, or
+    comes next."""
     powered = [m for m in case.measured if with_relay_on(m.reading, case.circuit)]
-    if not powered or case.diagnosis.stopped == "sure":
+    comes_next = plan and "coil-" in (plan[0].reading.red, plan[0].reading.black)
+    if not powered or comes_next or case.diagnosis.stopped == "sure":
         return ""
     coil = [m for m in powered if "coil-" in (m.reading.red, m.reading.black)]
     if any(m.value < good_board(case.atlas, m.reading).low for m in coil):
@@ -383,10 +386,10 @@ def prompt_document(
 
 
 def next_blocks(
-    trip: Trip, circuit: Circuit, why: str = "", *, else_enter: bool = False
+    trip: Trip, circuit: Circuit, why: str = "", most: int = MOST_ANSWERS
 ) -> list[Block]:
-    """What to measure next and `why`, what the answers would mean, and what comes after it;
-    with `else_enter` what to do about any other answer too."""
+    """What to measure next and `why`, what so many answers would mean, and what comes after it;
+    with more than `MOST_ANSWERS` what to do about any other answer too."""
     first = trip.steps[0]
     state = _lower(state_line(first.reading, circuit))
     when = "To settle it" if trip.settles else "Next"
@@ -394,8 +397,11 @@ def next_blocks(
     step = f"{when}{reason}, {state}: {step_text(first, circuit)}."
     blocks: list[Block] = [Paragraph(step, "strong")]
     if meanings := meanings_of(first):
-        other = else_enter or len(meanings) == 1
-        told = [*map(_whole, meanings[:MOST_ANSWERS]), *["anything else: enter it"] * other]
+        other = most > MOST_ANSWERS or len(meanings) == 1
+        told = [
+            *map(_whole, meanings[: min(most, MOST_ANSWERS)]),
+            *["anything else: enter it"] * other,
+        ]
         blocks.append(BulletList(tuple(told)))
     if then := then_line(trip.steps, circuit):
         blocks.append(Paragraph(then))

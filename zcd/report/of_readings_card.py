@@ -257,6 +257,8 @@ def _legend(board: Board, lines: Sequence[ExpectedReading], circuit: Circuit) ->
         words.append(f"{bridge}~1: its ~ lead at the feed; {bridge}~2: the other.")
     if ends := next((short.ends for short in shorts if short.ends), ()):
         words.append(f"{' to '.join(ends)}: all in series.")
+    if any(may_miss(e.reading.function, e.healthy.low, e.healthy.high) for e in lines):
+        words.append("or 0: some meters do not count gaps this short.")
     words += [text for names, text in POINT_WORDS.items() if {*names} & {*points}]
     return " ".join(words)
 
