@@ -83,4 +83,4 @@ def test_a_weak_pulse_warns_and_says_why() -> None:
     lines = [line for line in finding_lines(zcd.check(board)) if "share of the period" in line]
     assert len(lines) == 1
     assert lines[0].startswith("warning: share of the period that the pin is low ")
-    assert "(at least 44.4 % expected): some controllers that use both edges" in lines[0]
+    assert "(at least 44.4 % wanted): some controllers that use both edges" in lines[0]

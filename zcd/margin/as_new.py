@@ -80,6 +80,8 @@ class Repair:
     doubts : tuple of str
         Sentences on what else differs between the files, and on values of the original that are
         perhaps those of a fault.
+    warned : bool
+        A check warns of the repaired board, and does not of the original.
     """
 
     JSON_KEYS: ClassVar = ("was=was.name", "outcome", "changes", "inherited", "doubts")
@@ -89,6 +91,7 @@ class Repair:
     inherited: tuple[str, ...]
     mended: bool = False
     doubts: tuple[str, ...] = ()
+    warned: bool = False
 
     @property
     def worse(self) -> tuple[Change, ...]:
@@ -139,6 +142,7 @@ def with_original(check: Check, was: Check) -> Check:
         changes=tuple(_changes(check, was)),
         inherited=inherited,
         mended=check.passes and not was.passes,
+        warned=check.status == "warning" and was.status == "pass",
         doubts=tuple(_doubts(check.board, was)),
     )
     return replace(check, repair=repair)

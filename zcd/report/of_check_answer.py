@@ -428,6 +428,8 @@ def repair_text(repair: Repair, board: Board, passes: bool = True) -> str:
         verdict = "The repair made nothing worse."
     else:
         verdict = "On paper as good as the original."
+        if repair.warned:
+            verdict = "On paper it will do, but the original has no warning."
     part, was = board.optocoupler, repair.was.optocoupler
     if passes and part is not None and part == was and part.remaining_ratio == 1.0:
         verdict += (
@@ -512,7 +514,8 @@ def _rare_line(check: Check, rules: Sequence[Rule[float]]) -> str:
     if not what:
         return ""
     mark, reach = STATUS["warning"], _reach_text(check, rules)
-    return f"{mark}: {listed(what)} if all tolerances are at their worst at once ({reach})"
+    worst = "all tolerances and the shape of the mains are at their worst at once"
+    return f"{mark}: {listed(what)} if {worst} ({reach})"
 
 
 def _place_of(group: tuple[str, list[Rule[float]]]) -> tuple[int, bool, float]:
@@ -663,7 +666,7 @@ def _expectation_text(check: Check, subject: str, rules: list[Rule[float]]) -> s
     (rule,) = found
     bound, value, limit = _bound(rule.at_least), rule.value, rule.limit
     shown, expected = quantity_text(value, rule.unit), quantity_text(limit, rule.unit)
-    return f"{rule.name} {shown} {rule.remark} ({bound} {expected} expected): {meaning}"
+    return f"{rule.name} {shown} {rule.remark} ({bound} {expected} wanted): {meaning}"
 
 
 def _bound(at_least: bool) -> str:
@@ -691,7 +694,7 @@ def _worst_text(check: Check, subject: str, rules: Sequence[Rule[float]]) -> str
         low=quantity_text(controller.low_threshold_v, "V"),
         high=quantity_text(controller.high_threshold_v, "V"),
     )
-    expects = f"{_bound(limit.at_least)} {quantity_text(expected, limit.unit)} expected"
+    expects = f"{_bound(limit.at_least)} {quantity_text(expected, limit.unit)} wanted"
     if of_drawn:
         beyond = "fall short" if limit.at_least else "exceed it"
         expects += f"; {_reach_text(check, rules)} {beyond}"
@@ -811,7 +814,7 @@ def _pulse_text(check: Check, nominal: Level) -> str:
     least_s, most_s = check.pulse.low_time_s
     least_most = quantity_span_text(least_s, most_s, "s")
     if not all(level.locks for level in check.levels):
-        least_most += ", or no pulse,"
+        least_most += ", or no pulse"
     often = "two" if expected_pulses(check.board) == 2 else "one"
     mains = check.board.mains
     hertz = f" of {quantity_text(mains.frequency_hz, 'Hz')}" * (len(mains.nominal_hz) > 1)
@@ -820,7 +823,7 @@ def _pulse_text(check: Check, nominal: Level) -> str:
     if any(rule.subject == SYNC and rule.status == "fail" for rule in check.every_rule):
         return f"{often} a mains cycle{hertz}, typically low {low}, falls {falls}"
     return (
-        f"{often} a mains cycle{hertz}, low {low} ({least_most} over mains and tolerances), "
+        f"{often} a mains cycle{hertz}, low {low} ({least_most} over {check.spread.population.size} random boards), "
         f"falls {falls} ({offset_span_text(*span_s)})"
     )
 
@@ -835,11 +838,12 @@ def _led_text(check: Check, by_name: dict[str, Level]) -> str:
     volts, amps = float(worst.reverse_v.max()), float(worst.reverse_a.max())
     rectifier = check.board.rectifier
     leak = quantity_text(amps, "A")
-    leaks = f"{leak} flows" if rectifier is None else f"{plain(rectifier.ref)} leaks {leak}"
-    harmless = f" (harmless below {quantity_text(HARMLESS_REVERSE_A, 'A')})"
+    through = "" if rectifier is None else f" through {plain(rectifier.ref)}"
+    harmless = f": harmless below {quantity_text(HARMLESS_REVERSE_A, 'A')}"
+    only = "only " if amps <= HARMLESS_REVERSE_A else ""
     return (
-        f"{peak}; in reverse {leaks}{harmless * (amps <= HARMLESS_REVERSE_A)}, "
-        f"{quantity_text(volts, 'V')} across the LED (rated {quantity_text(worst.limit_v, 'V')})"
+        f"{peak}; in reverse over its {quantity_text(worst.limit_v, 'V')} "
+        f"({quantity_text(volts, 'V')}), with {only}{leak}{through}{harmless * bool(only)}"
     )
 
 

@@ -55,7 +55,7 @@ RELAY_ON = ", a program started"
 """How the load relay is switched on: whether it then is, a reading at its coil is to show."""
 RELAY_ON_HOW = (
     "A program started: use the service mode; or switch off and on, start a program and read "
-    "before the error comes back. The load relay clicks."
+    "before the error comes back. Listen for the load relay."
 )
 NOT_APART = "No reading worth its effort tells these apart"
 CAUTIONS: dict[AccessLevel, tuple[Caution, ...]] = {

@@ -131,7 +131,8 @@ def _answer(case: Case, most: int) -> Document:
     )
     blocks += [Paragraph(line) for line in more if line]
     if plan:
-        reason = tells_most_text(diagnosis, plan[0], case.circuit)
+        told = fan_first_line(case)  # which says why
+        reason = "" if told else tells_most_text(diagnosis, plan[0], case.circuit)
         blocks += next_blocks(trip, case.circuit, reason, most)
     if line := contact_line(case, plan):
         blocks.append(Paragraph(line))
@@ -685,8 +686,12 @@ def _assumed_text(board: Board, key: str, value: str) -> str:
 
 def _probable_text(ranked: Sequence[Ranked], chance: float) -> str:
     """A fault to which no other comes near, and what is left to do."""
-    left = "to be confirmed" if chance >= SURE else "not settled yet"
-    return f"Probably {fault_name(ranked[0])} ({probability_text(chance)}), {left}."
+    alike = [r for r in ranked if one_repair(ranked[0], r)]
+    likely = [fault_name(r) for r in alike if r.probability > HALF * ranked[0].probability]
+    name = " or ".join(dict.fromkeys(likely))
+    if chance >= SURE:
+        return sentence(f"{name} ({probability_text(chance)}): confirm it first")
+    return f"Probably {name} ({probability_text(chance)}), not settled yet."
 
 
 def likeliest_line(diagnosis: Diagnosis) -> str:
