@@ -822,8 +822,9 @@ def _pulse_text(check: Check, nominal: Level) -> str:
     falls = crossing_text(nominal.fall_offset_s, max(map(abs, span_s)))
     if any(rule.subject == SYNC and rule.status == "fail" for rule in check.every_rule):
         return f"{often} a mains cycle{hertz}, typically low {low}, falls {falls}"
+    drawn = f"{least_most} over {check.spread.population.size} random boards"
     return (
-        f"{often} a mains cycle{hertz}, low {low} ({least_most} over {check.spread.population.size} random boards), "
+        f"{often} a mains cycle{hertz}, low {low} ({drawn}), "
         f"falls {falls} ({offset_span_text(*span_s)})"
     )
 
