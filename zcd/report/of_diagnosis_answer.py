@@ -152,6 +152,8 @@ def fan_first_line(case: Case) -> str:
     share = sum(r.probability for r in of_fan)
     if {*case.job.flags} != {FAN} or case.diagnosis.suggestion is None or share < HALF:
         return ""
+    if fan_line(case.diagnosis, ""):
+        return ""  # which says more
     file = "BOARD" if case.job.board_file is None else path_here(case.job.board_file)
     return (
         f"The fan flag alone speaks for the fan side ({probability_text(share)}): first see "
@@ -688,7 +690,8 @@ def _probable_text(ranked: Sequence[Ranked], chance: float) -> str:
     """A fault to which no other comes near, and what is left to do."""
     alike = [r for r in ranked if one_repair(ranked[0], r)]
     likely = [fault_name(r) for r in alike if r.probability > HALF * ranked[0].probability]
-    name = " or ".join(dict.fromkeys(likely))
+    names, first = tuple(dict.fromkeys(likely)), ranked[0].fault
+    name = f"{first.repair} bad" if first and len(names) > 2 else " or ".join(names)
     if chance >= SURE:
         return sentence(f"{name} ({probability_text(chance)}): confirm it first")
     return f"Probably {name} ({probability_text(chance)}), not settled yet."
