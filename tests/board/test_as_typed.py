@@ -342,6 +342,8 @@ BOARDS = {
 
 COMMON = 'mains = "230 V 50 Hz"\nrectifier = "1N4007"\noptocoupler = "817C"\n' + OUTPUT
 CHAIN = 'chain = {resistors = ["47k", "47k"]}'
+NO_COUPLER = f'mains = "230 V 50 Hz"\n{OUTPUT}'
+NO_CHAIN = f'{NO_COUPLER}\noptocoupler = "817C"'
 ONCE_MISSED = {
     "all of a bridge on one side": Typed(
         text=f'''{COMMON.replace("1N4007", "MB6S")}
@@ -376,6 +378,60 @@ ONCE_MISSED = {
     "a contact on the path": Typed(
         text=f'{COMMON}\ncircuit = ["L - K1 contact - R1 68k - OC1 led+", "OC1 led- - N"]',
         asked='"K1 contact"; allowed: feed',
+    ),
+    "a chip size with its rating": Typed(
+        text=f'{COMMON}\nchain = {{resistors = ["R1 4702", "R2 4702"], style = "1206 1/4 W"}}',
+        ohms=(47e3, 47e3), coupler="817 C",
+    ),
+    "a class before the capacitor's value": Typed(
+        text=f'''{NO_CHAIN}
+            circuit = ["feed - C1 X2 0.047uF 275VAC - R1 2k2 - led+", "led- - neutral",
+                       "led+ - D1 LL4148 < - neutral"]''',
+        ohms=(2.2e3,), coupler="817 C",
+    ),
+    "two couplers like diodes": Typed(
+        text=f'''{NO_COUPLER}
+            circuit = ["feed - R1 47k 1/2W - R2 47k 1/2W - x", "x - OC1 PC817B > - neutral",
+                       "x - OC2 PC817B < - neutral"]''',
+        ohms=(47e3, 47e3), coupler="817 B",
+    ),
+    "two couplers of different types": Typed(
+        text=f'''{NO_COUPLER}
+            circuit = ["feed - R1 47k - x", "x - OC1 PC817B > - neutral",
+                       "x - OC2 TLP785 < - neutral"]''',
+        asked="its LED is led+ and led-, its key optocoupler",
+    ),
+    "a transistor as a key": Typed(
+        text=f'''{NO_COUPLER}
+            transistor = "S8050 J3Y"
+            circuit = ["feed - R1 224 - R2 224 - base", "emitter - neutral", "collector - pin"]''',
+        asked='a line of its own in circuit: "Q1 S8050 J3Y"',
+    ),
+    "no coupler beside a chain": Typed(
+        text='''mains = "230 V 50 Hz"
+            optocoupler = "none"
+            chain = {resistors = ["R1 1M", "R2 1M", "R3 1M"], style = "1206"}
+            output = {supply = "3.3 V"}''',
+        asked='circuit = ["feed - R1 1M - R2 1M - R3 1M - pin", "neutral - logic0"]',
+    ),
+    "a coil and its supply that nobody knows": Typed(
+        text=f'''{COMMON.replace("817C", "SHARP PC123 FY2")}\n{CHAIN}
+            feed = {{kind = "switched", coil_supply = "?", coil_resistance = "?"}}''',
+        ohms=(47e3, 47e3), coupler="PC123 any",
+        said=('coil supply "?" = 12 V, the usual one', '"SHARP PC123 FY2" = PC123'),
+    ),
+    "channels in a name": Typed(
+        text=f'''{NO_COUPLER}\noptocoupler = "TLP620-1 (GB)"
+            chain = {{topology = "two-led", resistors = ["R1 223", "R2 223"]}}''',
+        ohms=(22e3, 22e3), coupler="TLP620 GB",
+    ),
+    "a point like a part": Typed(
+        text=f'{NO_CHAIN}\ncircuit = ["feed - R2 1M - R2x", "R2x - led+", "led- - neutral"]',
+        asked='a point needs a name unlike a part\'s, such as "x2x"',
+    ),
+    "a class with a comma": Typed(
+        text=f'{COMMON.replace("817C", "optocoupler, 4 pin")}\n{CHAIN}',
+        ohms=(47e3, 47e3), coupler="four-pin coupler any",
     ),
 }  # fmt: skip
 """What another hand typed after the README alone, and what was then misread or refused without
@@ -422,6 +478,39 @@ def test_what_is_asked_is_one_line(name: str) -> None:
     with pytest.raises(InputError) as caught:
         parse_board(BOARDS[name].text, "typed.toml")
     assert len(str(caught.value).splitlines()) == 1
+
+
+@pytest.mark.parametrize("style", ["1206 1/4 W", "1/4W 1206", "1206 (0.25 W)"])
+def test_a_chip_size_with_its_rating(style: str) -> None:
+    """The rating is the one written, the working voltage that of the size (by construction)."""
+    chip = parse_board(f'{COMMON}\nchain = {{resistors = ["47k"], style = "1206"}}').chains[0][0]
+    whole = parse_board(f'{COMMON}\nchain = {{resistors = ["47k"], style = "{style}"}}')
+    one = parse_board(f'{COMMON}\nchain = {{resistors = ["47k {style}"]}}')
+    for board in (whole, one):
+        part = board.chains[0][0]
+        assert (part.rated_power_w, part.working_v) == (0.25, chip.working_v)
+
+
+@pytest.mark.parametrize("printed", ["X2 0.047uF 275VAC", "MKP X2 47n", "Y1 473", "275V~ X2 47nF"])
+def test_a_class_before_a_capacitors_value(printed: str) -> None:
+    lines = f'["feed - C1 {printed} - R1 2k2 - led+", "led+ - D1 M7 < - led-", "led- - neutral"]'
+    board = parse_board(f"{NO_CHAIN}\ncircuit = {lines}")
+    assert board.traced is not None
+    assert [c.capacitance_f for c in board.traced.capacitors] == pytest.approx([47e-9])
+
+
+def test_couplers_like_diodes_are_the_points_of_their_leds() -> None:
+    like_diodes = '"x - U3 PC817C > - neutral", "x - U4 PC817C < - neutral"'
+    points = '"x - led+", "led- - neutral", "x - led2-", "led2+ - neutral"'
+    first, second = (
+        parse_board(f'{NO_COUPLER}\n{key}\ncircuit = ["feed - R1 47k - x", {lines}]')
+        for key, lines in (
+            ("", like_diodes),
+            ('optocoupler = {family = "PC817C", ref = "U3"}', points),
+        )
+    )
+    assert first == second
+    assert first.lit_twice
 
 
 @pytest.mark.parametrize(

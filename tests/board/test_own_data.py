@@ -72,10 +72,10 @@ def test_limits_of_the_led() -> None:
 
 
 def test_a_name_in_no_table_beside_own_data() -> None:
-    written = {"family": "PC123", "ctr": "50..400 % at 5 mA"}
+    written = {"family": "QX9017", "ctr": "50..400 % at 5 mA"}
     board = board_from_dict(edited(optocoupler=written))
     assert board.optocoupler == coupler({"ctr": "50..400 % at 5 mA"})
-    assert 'OC1 "PC123" = a part in no table, by its own data' in read_as_line(board)
+    assert 'OC1 "QX9017" = a part in no table, by its own data' in read_as_line(board)
     assert "drives a triac" in refusal(optocoupler={**written, "family": "MOC3021"})
 
 

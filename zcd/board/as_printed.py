@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from itertools import starmap
 from typing import Any, TypeGuard
 
+from zcd import refdata
 from zcd.board.diode_names import (
     PAIRS,
     diode_by_words,
@@ -68,6 +69,11 @@ _SLASH_POWER = re.compile(r"(\d\S*[kKMRΩ]\S*)\s*/\s*(\d*[.,]?\d+\s*m?W)")
 _SIZES = "0402|0603|0805|1206|1210|2010|2512"
 _SIZE = re.compile(rf"(.*\S)\s+(?:size\s+)?({_SIZES})", re.ASCII)
 _STYLES = (_POWER, _SLASH_POWER, _SIZE)
+_WATTS = r"[\d/.,]+\s*m?W(?:atts?)?"
+_SIZE_AND_RATING = re.compile(
+    rf"({_SIZES})[\s,(/]+({_WATTS})\)?|({_WATTS})[\s,(/]+({_SIZES})\)?", re.IGNORECASE
+)
+"""A chip's size with its rating, as data sheets print it."""
 _STYLE_FIRST = re.compile(
     rf"^({_SIZES}|(?:1/[248]|\d*[.,]?\d+)\s*m?W(?:atts?)?)[\s,]+(\d.*)", re.IGNORECASE
 )
@@ -108,6 +114,12 @@ _CAPACITOR_TAIL = re.compile(
     rf"|[\d.]+\s*k?V\S*|{_SIZES}|[FGJKM])",
     re.IGNORECASE,
 )
+_CAPACITOR_HEAD = re.compile(
+    r"^(?:(?:(?:class\s+)?[XY][1-4]|MK[TPCS]|K[PTS]|film|ceramic|safety|suppression)\b[\s,:/-]*"
+    r"|\d+\s*V(?:AC|~)?[\s,:/]+)+(?=[\d.])",
+    re.IGNORECASE,
+)
+"""Class, make and voltage printed before the value: X2 0.1uF."""
 _FILM = re.compile(r"(\d*[.,]?\d*[pnu]\d*)[FGJKM](?:\d{2,4}V?)?", re.ASCII)
 """A film capacitor with its tolerance and volts behind the value, such as 100nK63."""
 _SUPPLY_NAME = re.compile(r"^(?:V[CD]{2}\b[\s=:]*|DC)?\s*\+?\s*(?=\d)", re.IGNORECASE)
@@ -139,12 +151,20 @@ WITHOUT_COUPLER = (
     "without optocoupler nothing is isolated, the controller and all that touches it are LIVE at "
     "mains"
 )
+
+
+def straight_into_pin(chain: str = "R1 1M") -> str:
+    """What to write for a board without optocoupler, with the resistors of its chain."""
+    return (
+        f'circuit = ["feed - {chain} - pin", "neutral - logic0"] (logic0: its 0 V, logic+: its '
+        'supply), or into the base of a transistor there: "feed - R1 220k - R2 220k - base", '
+        f'"Q1 BC847". CAUTION: {WITHOUT_COUPLER}'
+    )
+
+
 INTO_PIN = (
     "a path through the LED of an optocoupler, from led+ to led-; or, without one, resistors from "
-    'the mains into the controller\'s pin: circuit = ["feed - R1 1M - pin", "neutral - logic0"] '
-    '(logic0: its 0 V, logic+: its supply), or into the base of a transistor there: "feed - R1 '
-    '220k - R2 220k - base", "Q1 BC847". CAUTION: '
-    f"{WITHOUT_COUPLER}"
+    f"the mains into the controller's pin: {straight_into_pin()}"
 )
 _WATT_STYLES = {
     0.125: "1/8 W", 1 / 6: "1/6 W", 0.25: "1/4 W", 0.5: "1/2 W", 1.0: "1 W", 2.0: "2 W", 3.0: "3 W",
@@ -311,6 +331,12 @@ def _supplies(reader: Reader) -> None:
         reader.note("feed", kind, meant[0])
         feed = {**feed, "kind": meant[0]} if isinstance(feed, dict) else {"kind": meant[0]}
         reader.value["feed"] = feed
+    for name in ("coil_supply", "coil_resistance"):
+        if isinstance(feed, dict) and _is_marking(text := feed.get(name)) and nobody_knows(text):
+            del feed[name]
+            usual = refdata.default(f"relay.{name}")
+            shown = format_si(usual.value, "V" if name == "coil_supply" else "Ω")
+            reader.note(f"feed.{name}", text, f"{shown}, the usual one; measure it")
     if isinstance(feed, dict) and _is_marking(coil := feed.get("coil_resistance")):
         match = _TOLERANCE.fullmatch(coil.strip())
         feed["coil_resistance"] = _ROUGHLY.sub("", match[1] if match else coil)
@@ -468,7 +494,7 @@ def _tabled(item: Any) -> Any:
         if match := _TOLERANCE.fullmatch(text):
             more["tolerance"] = match[2]
         elif match := next(filter(None, (each.fullmatch(text) for each in _STYLES)), None):
-            more["style"] = match[2]
+            more["style"] = f"{match[2]} {more.get('style', '')}".strip()
         else:
             break
         text = match[1].rstrip(" ,")
@@ -527,6 +553,9 @@ def _style(reader: Reader, table: dict[str, Any], key: str) -> None:
     shown = re.sub(r"^1/[2468]$", r"\g<0> W", _MADE_OF.sub("", shown))
     first, _, rest = shown.partition(" ")
     style, watt = shown, _watt(f"{_WATT_WORDS.get(first.casefold(), first)} {rest}")
+    if (sized := _SIZE_AND_RATING.fullmatch(shown)) and (of_chip := _watt(sized[2] or sized[3])):
+        style, watt = sized[1] or sized[4], None
+        table.setdefault("power", format_si(of_chip, "W"))
     if watt is not None and watt >= min(_WATT_STYLES):
         nearest = max(each for each in _WATT_STYLES if each <= watt)
         style = _WATT_STYLES[nearest]
@@ -596,7 +625,7 @@ def _ohms(reader: Reader, text: str, key: str, chip: bool) -> tuple[Any, float |
     others = [m for m in found if m is not chosen and m.value <= HIGHEST_OHM]
     words = _meaning(chosen).removesuffix(")")
     for other in others:
-        words += f"; if it is {format_si(other.value, 'Ω')}, write {_ohm_text(other.value)}"
+        words += f"; if it is {format_si(other.value, 'Ω')}, write {ohm_text(other.value)}"
     words += ")"
     reader.note(key, text, words, on_chip=chosen.words in CHIP_CODES)
     return chosen.value, chosen.tolerance_ratio
@@ -618,11 +647,20 @@ def _chosen(found: tuple[Marking, ...], chip: bool) -> Marking | None:
 
 def _both(text: str, found: tuple[Marking, ...]) -> str:
     """What to write for each of two meanings."""
-    ways = [f'"{_ohm_text(m.value)}" for {_meaning(m)}' for m in found]
+    ways = [f'"{ohm_text(m.value)}" for {_meaning(m)}' for m in found]
     return f"one meaning: {' or '.join(ways)}"
 
 
-def _ohm_text(ohm: float) -> str:
+def ohm_text(ohm: float) -> str:
+    """A resistance as a board file may have it.
+
+    Examples
+    --------
+    >>> ohm_text(47.0), ohm_text(4700.0), ohm_text(2.2e6)
+    ('47R', '4.7k', '2.2M')
+    """
+    if ohm >= 1e6:
+        return f"{ohm / 1e6:g}M"
     return f"{ohm:g}R" if ohm < 1e3 else f"{ohm / 1e3:g}k"
 
 
@@ -757,7 +795,7 @@ def _capacitor(reader: Reader, path: tuple[str, ...]) -> None:
 def capacitor_as_printed(reader: Reader, given: str, key: str) -> Any:
     """The capacitance that a marking stands for; the marking where that is no code."""
     given = NAMED_CAPACITOR.sub("", given.strip())
-    text = plain_words(given)
+    text = _CAPACITOR_HEAD.sub("", plain_words(given))
     if match := _TOLERANCE.fullmatch(text):
         text = match[1]
     while match := _CAPACITOR_TAIL.fullmatch(text) or _FILM.fullmatch(text):

@@ -11,7 +11,7 @@ from typing import Literal
 from zcd import refdata
 from zcd.board import diode_names, optocouplers, parts_library
 from zcd.board.appliance import appliance_problems
-from zcd.board.as_printed import INTO_PIN
+from zcd.board.as_printed import INTO_PIN, ohm_text, straight_into_pin
 from zcd.board.model import TRACED, Diode, Link, Optocoupler, Topology
 from zcd.board.paths import RECTIFIER_MAY_LEAD, WITH_CLAMP, WITH_RECTIFIER
 from zcd.board.pins import pin_input
@@ -458,7 +458,14 @@ def fitted_optocoupler(file: BoardFile, ref: str = "OC1") -> Optocoupler:
 def _optocoupler(file: BoardFile) -> Iterator[InputError]:
     written, topology = file.optocoupler, topology_of(file)
     if is_direct(file) or written.family == optocouplers.NO_COUPLER:
-        if not is_direct(file) or written.family != optocouplers.NO_COUPLER:
+        if not is_direct(file) and file.chain.resistors:
+            chain = " - ".join(
+                f"{item.ref or f'R{number}'} {ohm_text(item.value)}"
+                for number, item in enumerate(file.chain.resistors, 1)
+            )
+            allowed = f"in place of the resistors of chain {straight_into_pin(chain)}"
+            yield invalid_value(written.family, allowed, "optocoupler.family")
+        elif not is_direct(file) or written.family != optocouplers.NO_COUPLER:
             yield invalid_value(written.family, INTO_PIN, "optocoupler.family")
         return
     yield from _own_ctr(file)

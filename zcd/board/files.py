@@ -14,7 +14,7 @@ from zcd.board.model import Board
 from zcd.board.schema import BoardFile, TracedBoardFile
 from zcd.board.toml_files import parse_toml, read_text, refuse, require_lengths, validate
 from zcd.board.traced import KEY as CIRCUIT_KEY
-from zcd.board.traced import read_traced
+from zcd.board.traced import couplers_apart, read_traced
 from zcd.errors import InputError
 from zcd.files import file_name
 
@@ -111,7 +111,7 @@ def board_from_dict(value: Mapping[str, Any], name: str = "board.toml") -> Board
     if {"board", "readings"} & value.keys():
         raise InputError(f"{name}: found a job file; allowed: {BOARD_FILE}")
     require_lengths(value, name)
-    value = spread(value)
+    value = couplers_apart(spread(value))
     printed = as_printed(value)
     schema = BoardFile
     if CIRCUIT_KEY in value:

@@ -75,7 +75,7 @@ _ATTACHED = (
 _LONE = rf"{_ATTACHED}|E|F|G|H|SE|LF|TL|SJ|[EF][34]|[0356]\d0E"
 # Makers whose names say how many couplers the package holds, or have a letter behind the number.
 _COUNTED = (
-    *("521", "621", "421", "781", "281", "280", "290", "3H4"),
+    *("521", "621", "421", "781", "281", "280", "290", "291", "3H4", "TLP620"),
     *("2501", "2505", "2561", "2561A", "2561F", "2701"),
 )
 _OWN_MARKS = ("PC817X", "ORPC817SC")
@@ -186,7 +186,7 @@ def in_no_table(text: str) -> bool:
 
     Examples
     --------
-    >>> in_no_table("PC123"), in_no_table("PC817"), in_no_table("MOC3021")
+    >>> in_no_table("QX9017"), in_no_table("PC817"), in_no_table("MOC3021")
     (True, False, False)
     """
     if any(re.search(pattern, text.strip().upper()) for pattern, _ in _OTHER_KINDS):
@@ -200,7 +200,7 @@ def in_no_table(text: str) -> bool:
 
 def class_of(text: str) -> str | None:
     """The class that a text names, such as ``6-pin`` or ``AC coupler``; None: it names none."""
-    words = re.sub(r"[\s_-]|opto(coupler|isolator)?|coupler|input$", "", text.casefold())
+    words = re.sub(r"[\s_,()-]|opto(coupler|isolator)?|coupler|input$", "", text.casefold())
     for name, pattern in _CLASS_WORDS:
         if words and re.fullmatch(pattern, words):
             return name
@@ -281,6 +281,8 @@ def _among_options(token: str, marks: Mapping[str, str], family: str) -> str | N
 def _family_options(family: str) -> str:
     if family in _COUNTED:
         return "[124]"
+    if family == "PC123":
+        return r"[FY\d]"
     return "A" if family in _LETTERED else "F"
 
 

@@ -249,9 +249,23 @@ def _line(schema: type[Table], detail: ErrorDetails, given: Mapping[str, Any]) -
         return f"{key}: {cause}"
     table, name = _table_at(schema, detail["loc"])
     if detail["type"] == "extra_forbidden":
+        if name.casefold() == "transistor" and isinstance(detail["input"], str):
+            return f"{key}: {describe_value(name)} is not known{_as_line(detail['input'])}"
         return _unknown_line(schema, table, name, key)
     value = None if detail["type"] == "missing" else detail["input"]
     return str(invalid_value(value, allowed_text(table.model_fields[name]) or detail["msg"], key))
+
+
+def _as_line(transistor: str) -> str:
+    """Where to write a transistor whose base the chain leads into."""
+    from zcd.board.as_printed import WITHOUT_COUPLER
+
+    return (
+        f'; write it as a line of its own in circuit: "Q1 {transistor}"; its leads are the points '
+        "base, collector and emitter there, in place of led+ and led-, as in circuit = "
+        f'["feed - R1 220k - R2 220k - base", "emitter - neutral", "collector - pin", '
+        f'"Q1 {transistor}"]. CAUTION: {WITHOUT_COUPLER}'
+    )
 
 
 def _unknown_line(schema: type[Table], table: type[Table], name: str, key: str) -> str:

@@ -60,6 +60,9 @@ _COUPLER_LED = re.compile(r"(?:(?:oc|pc|u|ic|opto)\d{1,3}[ .:-]*)?led ?([+-]|ano
 _COUPLER_OUTPUT = re.compile(
     r"(?:oc|pc|u|ic|opto)\d{1,3}[ .:-]*(?:c|e|collector|emitter)|\+?\d{1,2}(?:[.,]\d)? ?v\d?"
 )
+_COUPLER_ON_PATH = re.compile(
+    r"(?P<ref>(?:OC|PC|U|IC|OPTO|OK|ISO)\d{1,3})[\s:=]+(?P<type>\S.*?)\s*(?P<arrow>[<>])", re.I
+)
 _CONTACT = re.compile(r"(?:(?:k|ry|rl|rel|relay)\d{0,2}[ .:-]*)?contacts?|(?:k|ry|rl)\d{1,2}|relay")
 CONTROLLER_SIDE = (
     'what is at the controller in output = {pull_up = "R9 10k", supply = "5 V"}; the circuit ends '
@@ -76,7 +79,8 @@ _REFUSED = {
     **dict.fromkeys(("RV", "VR", "MOV", "VDR"), "leave it out, a varistor does not conduct at "
                     "mains voltage"),
     **dict.fromkeys(("L", "NTC", "TH"), "leave it out, beside the chain it is a wire"),
-    **dict.fromkeys(("OC", "PC", "U", "IC"), "its LED is led+ and led-, its key optocoupler"),
+    **dict.fromkeys(("OC", "PC", "U", "IC"), "its LED is led+ and led-, its key optocoupler; or "
+                    'like a diode, with the arrow to its cathode: "OC1 817C >"'),
 }  # fmt: skip
 _LEAD = re.compile(
     r"(?:((?:Q|TR?|VT)\d{1,3})[ .:-]*)?(base|collector|emitter)"
@@ -156,6 +160,44 @@ def _lines(given: Any) -> list[str]:
     if not isinstance(given, list) or not all(isinstance(line, str) for line in given):
         return []
     return [line for text in given for line in re.split(r"[\n;]", text) if line.strip()]
+
+
+def couplers_apart(value: Mapping[str, Any]) -> Mapping[str, Any]:
+    """A board file in which optocouplers written on a path, like diodes, have their own key.
+
+    Parameters
+    ----------
+    value : mapping
+        Keys and values; a second optocoupler must be of the type of the first.
+
+    Returns
+    -------
+    mapping
+
+    Examples
+    --------
+    >>> couplers_apart({"circuit": ["feed - R1 82k - OC1 817C > - neutral"]})
+    {'circuit': ['feed - R1 82k - led+', 'led- - neutral'], \
+'optocoupler': {'family': '817C', 'ref': 'OC1'}}
+    """
+    lines: list[str] = []
+    refs: list[str] = []
+    types = set()
+    for line in _lines(value.get(KEY)):
+        items = SEPARATOR.split(line.strip())
+        for number, item in enumerate(items):
+            if (match := _COUPLER_ON_PATH.fullmatch(item)) is None:
+                continue
+            refs.append(match["ref"].upper())
+            types.add(match["type"])
+            ends = "+-" if match["arrow"] == ">" else "-+"
+            led = "led" if len(refs) == 1 else "led2"
+            items[number] = f"{led}{ends[0]}\n{led}{ends[1]}"
+        lines += " - ".join(items).split("\n")
+    given = value.get("optocoupler", *types) if len(types) == 1 else None
+    if len(set(refs)) != len(refs) or len(refs) > 2 or given not in types:
+        return value
+    return {**value, KEY: lines, "optocoupler": {"family": given, "ref": refs[0]}}
 
 
 def with_marking(given: Any, ref: str, marking: str) -> list[str]:
@@ -261,8 +303,15 @@ def _read(reader: Reader, lines: Sequence[str]) -> TracedFile:
         diodes=tuple(_diode(reader, ref, parts) for ref in parts.of("diode", "bridge")),
         capacitors=tuple((ref, _capacitor(reader, ref, parts)) for ref in parts.of("capacitor")),
         blocking=frozenset(_blocking(parts)),
-        transistor=_transistor(parts),
+        transistor=_noted(reader, _transistor(parts), parts.transistor_words),
     )
+
+
+def _noted(reader: Reader, part: Transistor | None, words: str) -> Transistor | None:
+    """The transistor; said where more or other is printed on it than its name."""
+    if part is not None and words and re.sub(r"[\s-]", "", words).upper() != part.part:
+        reader.note(f"{KEY}.{part.ref}", words, part.part)
+    return part
 
 
 def _at_joints(paths: Sequence[Sequence[Step]]) -> list[list[Step]]:
@@ -462,7 +511,7 @@ def _step(item: str, line: str, parts: _Parts) -> Step:
         example = {"resistor": "82k", "capacitor": "10n", "diode": "1N4007"}[kind]
         raise InputError(
             f'found {ref} without a value; allowed: "{ref} {example}", or "?" for one that '
-            "nobody can read"
+            f'nobody can read; a point needs a name unlike a part\'s, such as "x{ref[1:].lower()}"'
         )
     if kind == "diode" and len(arrows) != 1:
         raise InputError(

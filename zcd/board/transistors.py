@@ -15,7 +15,11 @@ ANY = "NPN"
 """The class: any small NPN transistor."""
 OWN_GAIN = 'or "NPN hFE 100..300" with the gain of its data sheet, or "NPN" for any'
 _GAIN = re.compile(r"[\s,]*hfe\s*=?\s*(\d{1,4})(?:\s*(?:\.\.|-|–|to)\s*(\d{1,4}))?$", re.IGNORECASE)
-_PNP = re.compile(r"\bPNP\b|BC5[56]\d|BC85\d|(2N|MMBT)390[56]|(2S)?A1015|S90(12|15)", re.IGNORECASE)
+_CODE_BEHIND = re.compile(r"(?<=\S)\s+\(?[A-Z0-9]{2,3}\)?$")
+"""What is printed on the body, behind the name that it stands for: BC847C 1G."""
+_PNP = re.compile(
+    r"\bPNP\b|BC5[56]\d|BC85\d|(2N|MMBT)390[56]|(2S)?A1015|S90(12|15)|S?8550", re.IGNORECASE
+)
 
 
 def transistor_parts() -> tuple[str, ...]:
@@ -65,7 +69,7 @@ def transistor(words: str, ref: str) -> Transistor:
     if _PNP.search(name):
         allowed = "an NPN transistor such as BC847, as a PNP one is not modelled"
         raise invalid_value(words, allowed, ref)
-    part = ANY if nobody_knows(name) else find_name(_plain(name), transistor_parts())
+    part = ANY if nobody_knows(name) else _known(name) or _known(_CODE_BEHIND.sub("", name))
     if part is None:
         known = transistor_parts()
         allowed = (
@@ -84,9 +88,15 @@ def transistor(words: str, ref: str) -> Transistor:
     )  # fmt: skip
 
 
+def _known(name: str) -> str | None:
+    return find_name(_plain(name), transistor_parts())
+
+
 def _plain(name: str) -> str:
     """A name as the tables have it: without a maker's letters, a rank behind a dash."""
     text = re.sub(r"\btransistor\b|[\s_/-]", "", name, flags=re.IGNORECASE).upper()
     text = re.sub(r"^(?:2?S?C|K[ST]?[CD]?)(?=1815)", "2SC", text)
     text = re.sub(r"^(2SC1815)(?=[A-Z])", r"\1-", text)
+    text = re.sub(r"^(?:S?S?8050)?J3Y$|^MMBT8050.*", "MMBT8050", text)
+    text = re.sub(r"^S{0,2}8050[BCDS]?$", "S8050", text)
     return re.sub(r"(?<=3904)[A-Z]\w*$", "", text)
