@@ -399,7 +399,7 @@ ONCE_MISSED = {
         text=f'''{NO_COUPLER}
             circuit = ["feed - R1 47k - x", "x - OC1 PC817B > - neutral",
                        "x - OC2 TLP785 < - neutral"]''',
-        asked="its LED is led+ and led-, its key optocoupler",
+        asked="one optocoupler, or two of the same type",
     ),
     "a transistor as a key": Typed(
         text=f'''{NO_COUPLER}
@@ -511,6 +511,13 @@ def test_couplers_like_diodes_are_the_points_of_their_leds() -> None:
     )
     assert first == second
     assert first.lit_twice
+
+
+@pytest.mark.parametrize("key", ['"TLP785"', '{family = "817", grade = "C"}'])
+def test_a_coupler_on_a_path_and_another_as_the_key(key: str) -> None:
+    circuit = 'circuit = ["feed - R1 47k - OC1 PC817C > - neutral", "feed - R2 1M - neutral"]'
+    with pytest.raises(InputError, match="no key optocoupler beside them"):
+        parse_board(f"{NO_COUPLER}\noptocoupler = {key}\n{circuit}")
 
 
 @pytest.mark.parametrize(

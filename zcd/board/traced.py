@@ -61,7 +61,7 @@ _COUPLER_OUTPUT = re.compile(
     r"(?:oc|pc|u|ic|opto)\d{1,3}[ .:-]*(?:c|e|collector|emitter)|\+?\d{1,2}(?:[.,]\d)? ?v\d?"
 )
 _COUPLER_ON_PATH = re.compile(
-    r"(?P<ref>(?:OC|PC|U|IC|OPTO|OK|ISO)\d{1,3})[\s:=]+(?P<type>\S.*?)\s*(?P<arrow>[<>])", re.I
+    r"(?P<ref>PC\d\d?|(?:OC|U|IC|OPTO|OK|ISO)\d{1,3})[\s:=]+(?P<type>\S.*?)\s*(?P<arrow>[<>])", re.I
 )
 _CONTACT = re.compile(r"(?:(?:k|ry|rl|rel|relay)\d{0,2}[ .:-]*)?contacts?|(?:k|ry|rl)\d{1,2}|relay")
 CONTROLLER_SIDE = (
@@ -182,22 +182,22 @@ def couplers_apart(value: Mapping[str, Any]) -> Mapping[str, Any]:
     """
     lines: list[str] = []
     refs: list[str] = []
-    types = set()
+    types: list[Any] = []
     for line in _lines(value.get(KEY)):
         items = SEPARATOR.split(line.strip())
         for number, item in enumerate(items):
             if (match := _COUPLER_ON_PATH.fullmatch(item)) is None:
                 continue
             refs.append(match["ref"].upper())
-            types.add(match["type"])
+            types.append(match["type"])
             ends = "+-" if match["arrow"] == ">" else "-+"
             led = "led" if len(refs) == 1 else "led2"
             items[number] = f"{led}{ends[0]}\n{led}{ends[1]}"
         lines += " - ".join(items).split("\n")
-    given = value.get("optocoupler", *types) if len(types) == 1 else None
-    if len(set(refs)) != len(refs) or len(refs) > 2 or given not in types:
+    types.append(value.get("optocoupler", *types[:1]))
+    if not refs or len(refs) > 2 or refs[1:] == refs[:1] or types != types[:1] * len(types):
         return value
-    return {**value, KEY: lines, "optocoupler": {"family": given, "ref": refs[0]}}
+    return {**value, KEY: lines, "optocoupler": {"family": types[0], "ref": refs[0]}}
 
 
 def with_marking(given: Any, ref: str, marking: str) -> list[str]:
@@ -552,6 +552,11 @@ def _require_modelled(item: str, ref: str) -> None:
             f'found "{item}"; allowed: {ref}.b, {ref}.c and {ref}.e (base, collector, emitter) at '
             f'the ends of lines, and what it is in a line of its own: "{ref} BC847". Only a '
             "transistor between the chain and the controller's pin is modelled"
+        )
+    if _COUPLER_ON_PATH.fullmatch(item):
+        raise InputError(
+            f'found "{item}"; allowed: one optocoupler, or two of the same type with references of '
+            "their own, and no key optocoupler beside them"
         )
     if letters in _REFUSED:
         allowed = "resistors, capacitors, diodes, zeners and bridges"

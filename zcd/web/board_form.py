@@ -12,6 +12,7 @@ from zcd.board.files import board_from_dict
 from zcd.board.model import Board
 from zcd.board.schema import mains_table
 from zcd.board.traced import KEY as CIRCUIT
+from zcd.board.traced import couplers_apart
 from zcd.errors import InputError
 from zcd.web.board_fields import (
     DETAILS,
@@ -69,7 +70,7 @@ def texts_of(value: Mapping[str, Any]) -> Texts:
     texts : dict
         Key of a field -> its text; only what the file says.
     """
-    return dict(_texts(_long_form(spread(value)), ""))
+    return dict(_texts(_long_form(couplers_apart(spread(value))), ""))
 
 
 def _long_form(value: Mapping[str, Any]) -> dict[str, Any]:
