@@ -53,7 +53,7 @@ def test_an_expectation_missed_within_tolerances_has_its_figure() -> None:
     shown = f"{1e6 * shortest * check.board.controller.min_high_time_s:.0f} µs"
     high = f"{check.board.controller.high_threshold_v:.3g} V"
     assert f"pin above {high} for only {shown} on the worst board of 1024 (at least 200" in line
-    assert "none of 1024 random boards fails (tolerances, mains, temperature)" in squeezed(
+    assert "none of 1024 random boards fails (parts, volts, hertz, temperature)" in squeezed(
         printed(check)
     )
     assert headline_text(check).startswith("PASSES, with 2 warnings. ")

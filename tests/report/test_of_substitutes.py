@@ -130,7 +130,7 @@ def test_nothing_in_the_drawer_says_what_to_buy() -> None:
     result = asked(board(), "R2", 'resistors = ["10"]')
     (answer,) = result.found.answers
     assert answer_lines(result.found, answer, 3) == (
-        "Nothing as good in stock. Buy 130 kΩ: 1206, 125 mW, 200 V, 5 %.",
+        "No part like it in stock. Buy 130 kΩ: 1206, 125 mW, 200 V, 5 %.",
     )
     assert not result.all_found
     # of what nobody listed nothing is in stock

@@ -404,7 +404,7 @@ def repair_text(repair: Repair, board: Board, passes: bool = True) -> str:
     if known:
         changed.append(f"{listed(known)} in place of what could not be read")
     if not changed:
-        return "The parts are the same as on the original."
+        return "Same types and values as the original."
     if repair.mended:
         how = [_change_text(change) for change in repair.worse]
         less = f" Less good: {'; '.join(how)}." if how else ""
@@ -790,7 +790,7 @@ def _reserve_fact(check: Check) -> Iterator[tuple[str, str]]:
         yield "reserve", f"{sure}; a typical one works until it has lost {left} of its CTR"
 
 
-AT_RANDOM = "(tolerances, mains, temperature)"
+AT_RANDOM = "(parts, volts, hertz, temperature)"
 
 
 def _population_text(population: Population, doubted: bool) -> str:
@@ -840,12 +840,12 @@ def _led_text(check: Check, by_name: dict[str, Level]) -> str:
     rectifier = check.board.rectifier
     leak = quantity_text(amps, "A")
     through = "" if rectifier is None else f" through {plain(rectifier.ref)}"
-    harmless = f": harmless below {quantity_text(HARMLESS_REVERSE_A, 'A')}"
-    only = "only " if amps <= HARMLESS_REVERSE_A else ""
-    return (
-        f"{peak}; in reverse over its {quantity_text(worst.limit_v, 'V')} "
-        f"({quantity_text(volts, 'V')}), with {only}{leak}{through}{harmless * bool(only)}"
-    )
+    leaks = f"{leak}{through}"
+    if amps <= HARMLESS_REVERSE_A:
+        limit = quantity_text(HARMLESS_REVERSE_A, "A")
+        leaks = f"but only {leaks}: harmless below {limit}"
+    sees, rated = (quantity_text(each, "V") for each in (volts, worst.limit_v))
+    return f"{peak}; in reverse it sees {sees} (rated {rated}), {leaks}"
 
 
 def _most_loaded_text(check: Check) -> str:

@@ -224,8 +224,9 @@ def fan_line(diagnosis: Diagnosis, board_file: str) -> str:
     of_fan = [r for r in diagnosis.ranked if r.fault is not None and r.fault.kind in FAN_KINDS]
     if sum(r.probability for r in of_fan) < PROBABLY:
         return ""
+    good = "Sync is good." if diagnosis.measured else "No sync flag, so sync works."
     return (
-        "Sync is good. Now the fan: unplug it, discharge its run capacitor and measure its "
+        f"{good} Now the fan: unplug it, discharge its run capacitor and measure its "
         "windings (zcd windings -h); if they are good, the fan drive (zcd substitute "
         f"{board_file} --for drive)."
     )
@@ -403,7 +404,7 @@ def next_blocks(
         other = most > MOST_ANSWERS or len(meanings) == 1
         told = [
             *map(_whole, meanings[: min(most, MOST_ANSWERS)]),
-            *["anything else: enter it"] * other,
+            *[other_text(first.reading, circuit)] * other,
         ]
         blocks.append(BulletList(tuple(told)))
     if then := then_line(trip.steps, circuit):
@@ -413,6 +414,11 @@ def next_blocks(
     if "coil+" in (first.reading.red, first.reading.black):
         blocks.append(Paragraph(COIL_ENDS))
     return blocks
+
+
+def other_text(reading: Reading, circuit: Circuit) -> str:
+    """How any answer is given."""
+    return f'whatever it shows: add -r "{short_reading(reading, circuit)} ..." to the command'
 
 
 def _whole(meaning: Meaning) -> str:
@@ -586,6 +592,8 @@ def fault_name(ranked: Ranked) -> str:
         return f"one diode of {bridge[0]}"
     if ranked.fault is None:
         return "a fault that is not listed"
+    if ranked.fault.kind == "fan":
+        return "the fan itself or its tacho"
     return "a good board" if ranked.key == HEALTHY.key else ranked.key
 
 
@@ -602,11 +610,10 @@ def repair_text(first: Ranked, ranked: Sequence[Ranked]) -> str:
         and not r.fault.members
         and (one_repair(first, r) or includes(r.fault, fault))
     ]
-    modes = [r.key.removeprefix(fault.repair).strip() for r in same]
-    if len(same) > 1:
-        shares = [probability_text(r.probability) for r in same]
-        modes = [f"{mode} {share}" for mode, share in zip(modes, shares, strict=True)]
-    return f"Replace {fault.repair}: {', '.join(modes)}."
+    turned = [r for r in same if r.fault and r.fault.mode == "reversed"]
+    modes = [r.key.removeprefix(fault.repair).strip() for r in same if r not in turned]
+    look = ["fitted the wrong way round, see its dot"] * bool(turned)
+    return f"Replace {fault.repair}: {' or '.join([*modes, *look])}."
 
 
 def _second_text(first: Ranked, likeliest: Ranked) -> str:

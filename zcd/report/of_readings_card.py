@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from zcd.board.model import Board, Topology
-from zcd.circuit.elements import Circuit, Junction, Phototransistor
+from zcd.circuit.elements import Circuit, Junction, Phototransistor, Resistance
 from zcd.circuit.points import (
     LED_ENDS,
     diode_of_bridge,
@@ -365,6 +365,8 @@ def _fault_words(line: ExpectedReading, key: str, circuit: Circuit) -> str:
         if key.startswith(f"{part.ref} "):
             bridge, is_leg = diode_of_bridge(part.ref)
             return f"{bridge} diode{key.removeprefix(part.ref)}" if is_leg else key
+    if key.endswith(" leaky") and any(part.ref == key[:-6] for part in circuit.of(Resistance)):
+        return f"dirt across {key[:-6]}"
     drift = line.faults.get(f"{key.removesuffix(' open')} drift")
     alike = key.endswith(" open") and drift and drift.high > line.faults[key].low
     return f"{key}/drift" if alike else key

@@ -113,7 +113,7 @@ def answer_lines(found: Substitutes, answer: Answer, shown: int) -> tuple[str, .
     """The first proposals, or what to buy."""
     lines = [proposal_line(found, answer, each) for each in answer.proposals[:shown]]
     if not lines and found.holds(answer.kind):
-        return (f"Nothing as good in stock. {buy_line(found, answer)}",)
+        return (f"No part like it in stock. {buy_line(found, answer)}",)
     return tuple(lines) or (buy_line(found, answer),)
 
 
