@@ -512,6 +512,15 @@ def _capacitor_faults(element: Capacitance) -> Iterator[Fault]:
     yield replace(leaky, across=frozenset(element.nodes))
 
 
+def _lift_words(led: Junction, circuit: Circuit) -> str:
+    """To lift first what else lies across an LED, where there is something."""
+    beside = [each.ref for each in circuit
+              if {*each.nodes} == {*led.nodes} and not is_hidden(each)
+              and not each.ref.endswith((".led", ".led2"))]  # fmt: skip
+    alone = "each" if len(beside) > 1 else "it"
+    return f"lift {' and '.join(beside)} and measure {alone} alone, " if beside else ""
+
+
 def _led_faults(element: Junction, circuit: Circuit) -> Iterator[Fault]:
     """Of a LED that may stand alone; two back to back in one part look the same turned round."""
     ref = element.ref
@@ -532,7 +541,8 @@ def _led_faults(element: Junction, circuit: Circuit) -> Iterator[Fault]:
     size = between(LED_LEAK_OHM)
     leaky = _fault(
         part, "led", "leaky",
-        f"something leaks across the {name} of {opto}: clean the board there, then replace {opto}",
+        f"something leaks across the {name} of {opto}: clean the board there, "
+        f"{_lift_words(element, circuit)}then replace {opto}",
         leak_in_or_beside(ref, size), size, "Ω",
     )  # fmt: skip
     yield replace(leaky, across=frozenset(element.nodes))

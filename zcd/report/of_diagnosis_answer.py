@@ -58,7 +58,7 @@ from zcd.report.of_diagnosis_text import (
     standing_text,
 )
 from zcd.report.of_job_history import fault_statistics_line
-from zcd.report.of_readings_card import COIL_ENDS, good_text, short_reading
+from zcd.report.of_readings_card import COIL_ENDS, good_text, short_reading, typed_place
 from zcd.report.of_sizes import small_chain
 from zcd.report.terminal import longest_on_a_screen
 from zcd.report.text import listed, probability_text, quantity_text
@@ -418,7 +418,7 @@ def next_blocks(
 
 def other_text(reading: Reading, circuit: Circuit) -> str:
     """How any answer is given."""
-    return f'whatever it shows: add -r "{short_reading(reading, circuit)} ..." to the command'
+    return f'whatever it shows: add -r "{typed_place(reading, circuit)} ..." to the command'
 
 
 def _whole(meaning: Meaning) -> str:

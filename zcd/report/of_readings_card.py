@@ -20,7 +20,7 @@ from zcd.diagnosis.case import ExpectedReadings
 from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.meters import OVERLOAD, Meter, diode_full_scale_v
-from zcd.diagnosis.reading_syntax import show_value
+from zcd.diagnosis.reading_syntax import place_text, show_value
 from zcd.diagnosis.reading_words import side_by_side
 from zcd.diagnosis.readings import AccessLevel, Reading, parts_between, parts_over, usual_power
 from zcd.errors import plain
@@ -308,6 +308,11 @@ class Short(NamedTuple):
     points: tuple[str, ...] = ()
     ends: tuple[str, ...] = ()
     is_turned: bool = False
+
+
+def typed_place(reading: Reading, circuit: Circuit) -> str:
+    """A reading as a person types it before what it shows, ``ohm R2`` or ``ohm R2 lifted``."""
+    return place_text(reading, circuit) if reading.lifted else short_reading(reading, circuit)
 
 
 def short_reading(reading: Reading, circuit: Circuit) -> str:

@@ -10,7 +10,7 @@ from math import isfinite
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.missing_readings import SURE_GOOD
-from zcd.diagnosis.reading_syntax import place_text, show_measured, show_value
+from zcd.diagnosis.reading_syntax import show_measured, show_value
 from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import AccessLevel, Measured, Reading, access_level
 from zcd.diagnosis.retest import LOW_TIME, RepeatedReading, Retest
@@ -28,7 +28,7 @@ from zcd.report.of_diagnosis import (
     with_relay_on,
 )
 from zcd.report.of_diagnosis_dict import reading_to_dict, repeated_to_dict
-from zcd.report.of_readings_card import WIDE_OHMS, is_wide, short_reading
+from zcd.report.of_readings_card import WIDE_OHMS, is_wide, typed_place
 from zcd.report.of_retest_record import span_text
 from zcd.report.table import Quantity, Table
 from zcd.report.text import (
@@ -183,9 +183,7 @@ def _next_line(retest: Retest) -> str:
 
 def typed_text(measured: Measured, circuit: Circuit) -> str:
     """A reading as a person types it, ``ohm R2 82 kΩ``."""
-    reading = measured.reading
-    place = place_text(reading, circuit) if reading.lifted else short_reading(reading, circuit)
-    return f"{place} {show_measured(measured)}"
+    return f"{typed_place(measured.reading, circuit)} {show_measured(measured)}"
 
 
 def command_line(retest: Retest, file: str, job_file: str) -> str:
@@ -194,7 +192,7 @@ def command_line(retest: Retest, file: str, job_file: str) -> str:
         return f'Next: zcd close {plain(job_file)} --found "what it was"'
     if not retest.missing:
         return ""
-    place = short_reading(missing_in_order(retest)[0], retest.circuit)
+    place = typed_place(missing_in_order(retest)[0], retest.circuit)
     about = "" if file == job_file else f" --job {plain(job_file)}"
     return f'Next: zcd retest {plain(file)}{about} -r "{place} ..."'
 
