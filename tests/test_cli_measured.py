@@ -198,7 +198,7 @@ def test_conversation_keeps_a_job_and_goes_on_with_it(
     out = " ".join(capsys.readouterr().out.split())
     for order in (
         "1. Find new R2 and R1: zcd substitute board.toml --for R2 --for R1 2. Fit them. ",
-        '3. Measure it again, unplugged first: zcd retest board-job.toml -r "ohm R2 ..." with ',
+        'place of the dots: zcd retest board-job.toml -r "ohm R2 ...". It then says what else ',
         "zcd new --like board.toml repaired.toml",
         '4. Close the job: zcd close board-job.toml --found "R2 open"',
     ):

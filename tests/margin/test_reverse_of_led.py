@@ -144,10 +144,7 @@ output = {pull_up = "10k", supply = "5 V"}"""
     volts, amps = (format_si(float(v.max()), u, digits=3) for v, u in
                    ((stress.reverse_v, "V"), (stress.reverse_a, "A")))  # fmt: skip
     said = " ".join(document_text(document_of(bare).answer).split())
-    assert (
-        f"in reverse it sees {volts} (rated 5 V), but only {amps} through D1: harmless"
-        in said
-    )
+    assert f"in reverse it sees {volts} (rated 5 V), but only {amps} through D1: harmless" in said
     assert "in reverse" not in document_text(document_of(clamped).answer)
 
 

@@ -290,6 +290,7 @@ def test_a_tapped_board_shows_a_loose_joint_at_once() -> None:
 
 
 @pytest.mark.parametrize("count", [3, pytest.param(6, marks=pytest.mark.slow)])
+@pytest.mark.usefixtures("all_samples")
 def test_the_expert_taps_before_a_loose_joint_is_taken_for_steady(count: int) -> None:
     """All but one; a joint of the mains side that is open may read as another fault."""
     found: list[bool] = []

@@ -16,8 +16,9 @@ from zcd.diagnosis.next_reading import Answer, Suggestion
 from zcd.diagnosis.reading_syntax import show_measured, show_value
 from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import Power
-from zcd.report.of_diagnosis import relay_state, spread_of, spread_text
+from zcd.report.of_diagnosis import relay_state, spread_of
 from zcd.report.of_diagnosis_text import range_text
+from zcd.report.of_readings_card import good_text
 from zcd.report.text import probability_text
 
 A_GOOD_BOARD = "a good board"
@@ -78,7 +79,7 @@ class Meaning(NamedTuple):
         if self.faults == (A_GOOD_BOARD,):
             return f"{self.shown}, as on a good board"
         if self.as_good and not named:
-            return f"{self.shown}, as on a good board: none of these faults"
+            return f"{self.shown}, as on a good board: then look for another fault"
         still = ", as on a good board; still possible: " if self.as_good else ": "
         return f"{self.shown}{still}{', '.join(named)}{more}"
 
@@ -100,7 +101,7 @@ def meanings_of(suggestion: Suggestion, *, full: bool = False) -> list[Meaning]:
         )
         result.append(Meaning(_shown_text(function, answer, good), names, as_good))
     if len(result) == 1 and not any(_within(answer, good) for answer in suggestion.answers):
-        result.append(Meaning(spread_text(function, good), (), as_good=True))
+        result.append(Meaning(good_text(function, good), (), as_good=True))
     return result
 
 
@@ -167,7 +168,7 @@ def _shown_text(function: Function, answer: Answer, good: ExpectedRange) -> str:
             ends[0] = f"about {show_value(function, good.middle)}"
         return "jumps" if ends[0] == ends[1] else f"jumps between {' and '.join(ends)}"
     if (low, high) == (good.low, good.high):
-        return spread_text(function, good)
+        return good_text(function, good)
     if function.row.method is Method.JUNCTION and low > good.high and high == OVERLOAD:
         return show_value(function, OVERLOAD)  # few meters show more than 2 V
     if 0.0 < low <= high < NARROW * low:

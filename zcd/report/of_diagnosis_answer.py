@@ -297,8 +297,8 @@ def work_lines(
     another = "zcd retest repaired.toml" + (f" --job {job_file}" if job_file else "")
     if first.mode == "reversed":
         return (
-            "Next: swap the probes and read it again.",
-            f"If it stays so, turn {part} round and measure again: {measure}",
+            "Next: make sure that red and black were not swapped.",
+            f"Then turn {part} round and measure again: {measure}",
         )
     orders = []
     if part in {unknown.ref for unknown in board.unknowns}:

@@ -105,6 +105,12 @@ def loss_map_table(loss_map: LossMap) -> Table:
         for quantity, reach in pairs
         for row in _end_rows(quantity, reach, locks)
     )
+    everywhere = [
+        f"{quantity.words}: keeps sync at every value tried, {_span_text(quantity)}"
+        for quantity, reach in pairs
+        if locks and not _has_end(reach)
+    ]
+    told = [f"{each[:1].upper()}{each[1:]}." for each in everywhere]
     return Table(
         title="How far the board is from losing sync" if locks else "Where sync would work",
         columns=(
@@ -118,12 +124,12 @@ def loss_map_table(loss_map: LossMap) -> Table:
         ),
         rows=rows,
         right=(1, 3),
-        remark=f"{RATINGS}{CTR_WORDS if CTR in keys else ''}",
+        remark=" ".join([*told, f"{RATINGS}{CTR_WORDS if CTR in keys else ''}"]),
     )
 
 
 def _end_rows(quantity: Quantity, reach: Reach, locks: bool) -> list[tuple[str, str, str]]:
-    """Each end on one quantity: where, how far away, why; without one, how far was looked."""
+    """Each end on one quantity: where, how far away, why; none where it keeps sync throughout."""
     ends = (
         ("down to", "below", reach.below, reach.rule_below),
         ("up to", "above", reach.above, reach.rule_above),
@@ -137,10 +143,18 @@ def _end_rows(quantity: Quantity, reach: Reach, locks: bool) -> list[tuple[str, 
         for kept, needed, end, rule in ends
         if isfinite(end)
     ]
-    span = f"{quantity.low:.3g} to {quantity.high:.3g} times"
+    return rows or [(f"not from {_span_text(quantity)}", "", "")] * (not locks)
+
+
+def _has_end(reach: Reach) -> bool:
+    return isfinite(reach.below) or isfinite(reach.above)
+
+
+def _span_text(quantity: Quantity) -> str:
+    """From where to where values were tried."""
     if quantity.unit:
-        span = quantity_span_text(quantity.low, quantity.high, quantity.unit)
-    return rows or [(span, "not tried beyond", "") if locks else (f"not from {span}", "", "")]
+        return quantity_span_text(quantity.low, quantity.high, quantity.unit)
+    return f"{quantity.low:.3g} to {quantity.high:.3g} times"
 
 
 def loss_map_lines(loss_map: LossMap, loss_share: LossShare) -> tuple[str, ...]:

@@ -23,12 +23,11 @@ from zcd.report.of_diagnosis import (
     PROBABLY,
     cautions_for,
     spread_of,
-    spread_text,
     state_line,
     with_relay_on,
 )
 from zcd.report.of_diagnosis_dict import reading_to_dict, repeated_to_dict
-from zcd.report.of_readings_card import WIDE_OHMS, is_wide, typed_place
+from zcd.report.of_readings_card import WIDE_OHMS, good_text, is_wide, typed_place
 from zcd.report.of_retest_record import span_text
 from zcd.report.table import Quantity, Table
 from zcd.report.text import (
@@ -281,7 +280,7 @@ def missing_in_order(retest: Retest) -> list[Reading]:
 def _with_good(reading: Reading, retest: Retest) -> str:
     """A reading that is missing, beside what a good board shows."""
     good = retest.expected[retest.missing.index(reading)]
-    text = spread_text(reading.function, good)
+    text = good_text(reading.function, good)
     return f"{reading_text(reading, retest.circuit)} (good board {text})"
 
 

@@ -352,4 +352,5 @@ def _rows(dictionary: FaultDictionary, sick: Patient, key: str) -> MeterModel:
         ctr_ratio=np.repeat(ratio, len(severity)) * np.asarray(typical.ctr_ratio),  # type: ignore[attr-defined]
     )
     circuit = fault.edit(circuit, np.tile(severity, CTR_STEPS))
-    return MeterModel(dictionary.board, circuit, dictionary.meter)
+    volts = np.full(circuit.size, sick.design.full_scale_v)
+    return MeterModel(dictionary.board, circuit, dictionary.meter, full_scale_v=volts)
