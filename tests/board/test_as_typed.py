@@ -429,6 +429,11 @@ ONCE_MISSED = {
         text=f'{NO_CHAIN}\ncircuit = ["feed - R2 1M - R2x", "R2x - led+", "led- - neutral"]',
         asked='a point needs a name unlike a part\'s, such as "x2x"',
     ),
+    "into the pin, no optocoupler named": Typed(
+        text=f'''{NO_COUPLER.replace('pull_up = "10k", ', "")}
+            circuit = ["feed - R1 1M - R2 1M - pin", "pin - R3 1M - logic0", "logic0 - neutral"]''',
+        ohms=(1e6, 1e6), coupler="none",
+    ),
     "a class with a comma": Typed(
         text=f'{COMMON.replace("817C", "optocoupler, 4 pin")}\n{CHAIN}',
         ohms=(47e3, 47e3), coupler="four-pin coupler any",
@@ -461,8 +466,9 @@ def differences(board: Board, typed: Typed) -> list[str]:
         result.append(f"chain {board.chains[0]}")
     if (mains.low_rms_v, mains.rms_v, mains.high_rms_v) != pytest.approx(typed.mains_v):
         result.append(f"mains {mains}")
-    if f"{part.family} {part.grade}" != typed.coupler:
-        result.append(f"coupler {part.family} {part.grade}")
+    named = "none" if part is None else f"{part.family} {part.grade}"
+    if named != typed.coupler:
+        result.append(f"coupler {named}")
     said = read_as_line(board)
     return result + [f"{words!r} not in {said!r}" for words in typed.said if words not in said]
 

@@ -28,6 +28,7 @@ MISTAKES = [
     ("mains: 230 V", "a colon behind a key", 'mains = "230 V"'),
     ('resistors = "68k", "68k"', "several values without brackets", 'resistors = ["68k", "68k"]'),
     ('r = ["68k" "82k"]', "two values without a comma", 'r = ["68k", "82k"]'),
+    ('o = {a = "10k" b = "5 V"}', "two values without a comma", 'o = {a = "10k", b = "5 V"}'),
     ('mains = "230 V",', "a comma at the end of a line", 'mains = "230 V"'),
     ("mains = ", "nothing behind mains =", 'mains = "230 V"'),
     ('mains = ""230 V""', "two quotes at each end", 'mains = "230 V"'),
@@ -67,6 +68,7 @@ def test_the_line_is_named() -> None:
         ('mains = "230 V\nx = 1', "line 1: found a quote that is not closed"),
         ('o = {pull up = "10k"}', 'line 1: found a space in the key "pull up"; allowed: pull_up'),
         ("a = 1\n[b]\nc = 2\n[b]", "line 4: found b a second time; allowed: each key once"),
+        ('c = ["1k"\n "2k"]', 'line 2: found no comma at the end of line 1; allowed: c = ["1k",'),
         ('chain = [\n  "47k",', "line 2: found a list that is not closed (begun in line 1)"),
         ('c = ["1k"\no = {a = "5 V"}', "line 2: found a list that is not closed (begun in line 1)"),
         (

@@ -47,7 +47,16 @@ def advice(text: str, line_number: int) -> tuple[str, str] | None:
     for look in _LOOKS:
         if (said := look(line)) is not None:
             return said
-    return _brackets(lines[:line_number])
+    return _no_comma_above(lines[:line_number]) or _brackets(lines[:line_number])
+
+
+def _no_comma_above(lines: Sequence[str]) -> tuple[str, str] | None:
+    """A value that begins a line below one that ends without a comma."""
+    above, line = ([""] + [text.strip() for text in lines])[-2:]
+    if line[:1] not in {'"', "'"} or re.search(rf"(?:{_STRING})$", above) is None:
+        return None
+    mended = f"{above}," if len(above) < _LONGEST else "a comma behind the first"
+    return f"no comma at the end of line {len(lines) - 1}", mended
 
 
 def _brackets(lines: Sequence[str]) -> tuple[str, str] | None:
@@ -194,7 +203,7 @@ def _end_comma(line: str) -> tuple[str, str] | None:
 
 
 def _no_comma(line: str) -> tuple[str, str] | None:
-    mended = re.sub(rf"({_STRING})\s+(?=[\"'])", r"\1, ", line)
+    mended = re.sub(rf"({_STRING})\s+(?=[\"']|[\w-]+\s*=)", r"\1, ", line)
     if mended == line:
         return None
     return "two values without a comma", _shown(mended, "a comma between them")

@@ -165,6 +165,8 @@ def _lines(given: Any) -> list[str]:
 def couplers_apart(value: Mapping[str, Any]) -> Mapping[str, Any]:
     """A board file in which optocouplers written on a path, like diodes, have their own key.
 
+    A circuit that leads to the controller's pin, or to a transistor's base, has none.
+
     Parameters
     ----------
     value : mapping
@@ -194,6 +196,9 @@ def couplers_apart(value: Mapping[str, Any]) -> Mapping[str, Any]:
             led = "led" if len(refs) == 1 else "led2"
             items[number] = f"{led}{ends[0]}\n{led}{ends[1]}"
         lines += " - ".join(items).split("\n")
+    ends = {item.lower() for line in lines for item in SEPARATOR.split(line.strip())}
+    if not refs and "optocoupler" not in value and ends & {"pin", "base"}:
+        return {**value, "optocoupler": NO_COUPLER}
     types.append(value.get("optocoupler", *types[:1]))
     if not refs or len(refs) > 2 or refs[1:] == refs[:1] or types != types[:1] * len(types):
         return value
