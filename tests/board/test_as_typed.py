@@ -434,6 +434,11 @@ ONCE_MISSED = {
             circuit = ["feed - R1 1M - R2 1M - pin", "pin - R3 1M - logic0", "logic0 - neutral"]''',
         ohms=(1e6, 1e6), coupler="none",
     ),
+    "power of the chain in place of its style, a plate without spaces": Typed(
+        text=f'''{COMMON.replace("230 V 50 Hz", "230V~50Hz 600W")}
+            chain = {{resistors = ["47k", "47k"], power = "1/2 W"}}''',
+        ohms=(47e3, 47e3), coupler="817 C",
+    ),
     "a class with a comma": Typed(
         text=f'{COMMON.replace("817C", "optocoupler, 4 pin")}\n{CHAIN}',
         ohms=(47e3, 47e3), coupler="four-pin coupler any",

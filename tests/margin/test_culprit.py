@@ -389,13 +389,12 @@ def test_no_size_bears_it() -> None:
 
 def of_chips(value: str, more: str = "") -> zcd.Check:
     """Two chips between 230 V and a clamped LED, which take it in both halves."""
-    part = f'{{value = "{value}"{more}}}'
     return zcd.check(
         zcd.loads(f"""
     mains = "230 V 50 Hz"
     optocoupler = "817B"
     clamp = "1N4148"
-    chain = {{topology = "clamped", resistors = [{part}, {part}], style = "1206"}}
+    chain = {{topology = "clamped", resistors = ["{value}", "{value}"], style = "1206"{more}}}
     output = {{pull_up = "12k", supply = "5 V"}}
     """)
     )

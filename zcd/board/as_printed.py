@@ -508,10 +508,12 @@ def _resistors(reader: Reader) -> None:
     if isinstance(chain, dict):
         if "circuit" in reader.value:  # whose resistors are not in the chain's lists
             reader.written_power = chain.pop("power", None)
-        written = "power" in chain
+        written = chain.pop("power", None)
+        if written is not None and "style" not in chain:
+            chain["style"], written = written, None
         _style(reader, chain, "chain.style")
         chain_style = chain.get("style")
-        power = reader.chain_power = None if written else chain.pop("power", None)
+        power = reader.chain_power = chain.pop("power", written)
         for key, items in _lists(chain):
             for number, item in enumerate(items):
                 read = resistor_as_printed(reader, item, f"{key}[{number + 1}]", chain_style)

@@ -53,7 +53,9 @@ _AFTER = re.compile(
 _WITHIN = re.compile(r"(.*\S)\s*(?:±|\+\s*/?\s*-)\s*(\d+(?:[.,]\d+)?\s*%)(.*)")
 _PLATE = ("voltage", "frequency")
 _HERTZ_FIRST = re.compile(
-    rf"({_NUMBER}\s*(?:/|{_DASH})?\s*(?:{_NUMBER})?\s*Hz)[\s,/;]+(.*\d.*)", re.IGNORECASE
+    rf"({_NUMBER}\s*(?:/|{_DASH})?\s*(?:{_NUMBER})?\s*Hz)[\s,/;]+"
+    rf"(?!{_NUMBER}\s*(?:k?W|VA|m?A|watts?)\b)(.*\d.*)",
+    re.IGNORECASE,
 )
 _TWO = re.compile(rf"({_NUMBER})\s*V?\s*/\s*({_NUMBER})\s*V?\s*~?", re.IGNORECASE)
 _MIDDLE = re.compile(rf"(?<=\d)\s*V?\s*[-–—]\s*{_NUMBER}(?=\s*V?\s*[-–—]\s*\d)")
