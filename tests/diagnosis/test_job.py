@@ -238,7 +238,7 @@ def test_codes_of_the_appliance_go_with_the_flags(folder: Path) -> None:
 @pytest.mark.parametrize(
     ("flags", "message"),
     [('{door = "F1"}', 'found "door"'), ("{sync = 3}", "flags.sync: found 3"),
-     ('{sync = " "}', "what the appliance shows")],
+     ('{sync = " "}', "what the appliance shows"), ('{"a\\nb" = 0}', "flags.a?b: found 0")],
 )  # fmt: skip
 def test_codes_that_cannot_be_used_are_named(folder: Path, flags: str, message: str) -> None:
     with pytest.raises(InputError, match=re.escape(message)):

@@ -34,7 +34,7 @@ from zcd.diagnosis.reading_syntax import (
 )
 from zcd.diagnosis.readings import Measured, Power, Reading, parts_over
 from zcd.diagnosis.retest_record import RetestRecord, RetestTable, read_retest
-from zcd.errors import InputError, invalid_value
+from zcd.errors import InputError, invalid_value, plain
 from zcd.files import file_name
 
 _ACCURACY = quantity_kinds.TOLERANCE
@@ -119,9 +119,9 @@ def check_codes(codes: Mapping[str, object]) -> None:
         if flag.lower() == NO_FLAG:
             raise invalid_value(f"{flag}={code}", f"{NO_FLAG} without a code", "flags")
         if not isinstance(code, str) or not code.strip().isprintable() or not code.strip():
-            raise invalid_value(code, 'what the appliance shows, such as "F3"', f"flags.{flag}")
+            raise invalid_value(code, 'what the appliance shows, such as "F3"', f"flags.{plain(flag)}")
         if len(code) > LONGEST_CODE:
-            raise invalid_value(code, f"up to {LONGEST_CODE} characters", f"flags.{flag}")
+            raise invalid_value(code, f"up to {LONGEST_CODE} characters", f"flags.{plain(flag)}")
 
 
 def flag_codes(value: object) -> dict[str, str]:
