@@ -192,12 +192,12 @@ def couplers_apart(value: Mapping[str, Any]) -> Mapping[str, Any]:
                 continue
             refs.append(match["ref"].upper())
             types.append(match["type"])
-            ends = "+-" if match["arrow"] == ">" else "-+"
+            points = "+-" if match["arrow"] == ">" else "-+"
             led = "led" if len(refs) == 1 else "led2"
-            items[number] = f"{led}{ends[0]}\n{led}{ends[1]}"
+            items[number] = f"{led}{points[0]}\n{led}{ends[1]}"
         lines += " - ".join(items).split("\n")
-    ends = {item.lower() for line in lines for item in SEPARATOR.split(line.strip())}
-    if not refs and "optocoupler" not in value and ends & {"pin", "base"}:
+    points = {item.lower() for line in lines for item in SEPARATOR.split(line.strip())}
+    if not refs and "optocoupler" not in value and points & {"pin", "base"}:
         return {**value, "optocoupler": NO_COUPLER}
     types.append(value.get("optocoupler", *types[:1]))
     if not refs or len(refs) > 2 or refs[1:] == refs[:1] or types != types[:1] * len(types):

@@ -119,7 +119,9 @@ def check_codes(codes: Mapping[str, object]) -> None:
         if flag.lower() == NO_FLAG:
             raise invalid_value(f"{flag}={code}", f"{NO_FLAG} without a code", "flags")
         if not isinstance(code, str) or not code.strip().isprintable() or not code.strip():
-            raise invalid_value(code, 'what the appliance shows, such as "F3"', f"flags.{plain(flag)}")
+            raise invalid_value(
+                code, 'what the appliance shows, such as "F3"', f"flags.{plain(flag)}"
+            )
         if len(code) > LONGEST_CODE:
             raise invalid_value(code, f"up to {LONGEST_CODE} characters", f"flags.{plain(flag)}")
 

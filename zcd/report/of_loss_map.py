@@ -105,12 +105,18 @@ def loss_map_table(loss_map: LossMap) -> Table:
         for quantity, reach in pairs
         for row in _end_rows(quantity, reach, locks)
     )
-    everywhere = [
-        f"{quantity.words}: keeps sync at every value tried, {_span_text(quantity)}"
-        for quantity, reach in pairs
-        if locks and not _has_end(reach)
-    ]
-    told = [f"{each[:1].upper()}{each[1:]}." for each in everywhere]
+    endless = [quantity for quantity, reach in pairs if locks and not _has_end(reach)]
+    if rows:
+        told = [
+            f"{q.words[:1].upper()}{q.words[1:]}: keeps sync at every value tried, {_span_text(q)}."
+            for q in endless
+        ]
+    else:
+        told = []
+        rows = tuple(
+            (q.words, value_text(q, q.here), f"at every value tried, {_span_text(q)}", "", "")
+            for q in endless
+        )
     return Table(
         title="How far the board is from losing sync" if locks else "Where sync would work",
         columns=(
