@@ -192,9 +192,9 @@ def couplers_apart(value: Mapping[str, Any]) -> Mapping[str, Any]:
                 continue
             refs.append(match["ref"].upper())
             types.append(match["type"])
-            points = "+-" if match["arrow"] == ">" else "-+"
+            ends = "+-" if match["arrow"] == ">" else "-+"
             led = "led" if len(refs) == 1 else "led2"
-            items[number] = f"{led}{points[0]}\n{led}{ends[1]}"
+            items[number] = f"{led}{ends[0]}\n{led}{ends[1]}"
         lines += " - ".join(items).split("\n")
     points = {item.lower() for line in lines for item in SEPARATOR.split(line.strip())}
     if not refs and "optocoupler" not in value and points & {"pin", "base"}:
