@@ -30,6 +30,12 @@ COMMANDS = (
 QUICK = ("switched",)
 
 
+def fits(text: str) -> bool:
+    """Whether it is no longer and no wider than a screen."""
+    lines = text.splitlines()
+    return len(lines) <= LINES and max(map(len, lines)) <= COLUMNS
+
+
 def words_of(command: str) -> list[str]:
     """The words of a command; what stands behind @, up to the next option, is one word."""
     head, *rest = command.split("@")
@@ -60,9 +66,7 @@ def test_what_could_not_be_read_fits_too(
     monkeypatch.chdir(tmp_path)
     Path("board.toml").write_text(UNREAD, encoding="utf-8")
     assert main(words_of(command)) == 0
-    lines = capsys.readouterr().out.splitlines()
-    assert len(lines) <= LINES, lines
-    assert max(map(len, lines)) <= COLUMNS
+    assert fits(capsys.readouterr().out)
 
 
 @pytest.mark.parametrize("command", COMMANDS)
@@ -86,8 +90,7 @@ def test_one_screen(
     if "K1 contact open" in words and name != "switched":  # a board without the relay
         words[-1] = "R1 open"
     assert main(words) in (0, 1), capsys.readouterr().err
-    lines = capsys.readouterr().out.splitlines()
-    assert len(lines) <= LINES, lines
-    assert max(map(len, lines)) <= COLUMNS
-    said = " ".join(lines).lower()
+    out = capsys.readouterr().out
+    assert fits(out), out
+    said = " ".join(out.splitlines()).lower()
     assert [phrase for phrase in BANNED if re.search(rf"\b{re.escape(phrase)}\b", said)] == []

@@ -122,7 +122,7 @@ def test_one_try_for_each_part_where_a_try_takes_long() -> None:
     board = BOARDS["series capacitor"]()
     every = api.substitute(board, others=True)
     told = re.sub(r"\s+", " ", document_text(brief_document(every)))
-    assert "only the nearest is tried; --for R1 tries more." in told
+    assert "Only the nearest were tried; --for R1 tries more." in told
     assert all(len(answer.proposals) <= 1 and not answer.others for answer in every.found.answers)
     alone = api.substitute(board, refs=["R1"], others=True)
     assert len(alone.found.answers[0].proposals) > 1

@@ -126,8 +126,7 @@ def _more_line(result: Replacements) -> str:
     more = "For looser matches, add --any." if able and not found.others else ""
     if few_tried(found.board, len(found.answers)):
         ref = next(part.ref for answer in found.answers for part in answer.replaced)
-        more = f"With a capacitor on the mains side only the nearest is tried; --for {ref} tries "
-        more += "more."
+        more = f"Only the nearest were tried; --for {ref} tries more."
     return f"{passes}{more}"
 
 
