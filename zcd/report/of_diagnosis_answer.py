@@ -91,13 +91,14 @@ FIRST_ASSUMED = (
 
 def answer_document(case: Case) -> Document:
     """What the readings of a job say, on one screen."""
-    return longest_on_a_screen(partial(_answer, case), MOST_ANSWERS + 1)
+    trip = plan_trip(case.atlas, case.diagnosis, case.job.skipped, case.job.flags)
+    return longest_on_a_screen(partial(_answer, case, trip), MOST_ANSWERS + 1)
 
 
-def _answer(case: Case, most: int) -> Document:
+def _answer(case: Case, trip: Trip, most: int) -> Document:
     """The same with so many answers to the next reading, the last for any other than the first."""
     diagnosis, job = case.diagnosis, case.job
-    trip = plan_trip(case.atlas, diagnosis, job.skipped, job.flags)
+    fan_first = fan_first_line(case)
     unlike = no_sync_line(case.board)
     done = job.closed is not None or unlike or fan_line(diagnosis, "")
     plan = () if done else trip.steps
@@ -120,7 +121,7 @@ def _answer(case: Case, most: int) -> Document:
     more = (
         others_line(diagnosis, (*support, *last, *doubted)),
         unlike,
-        fan_first_line(case),
+        fan_first,
         relay_line(case, plan),
         unkept_line(case),
         overload_line(diagnosis, case.board),
@@ -131,8 +132,8 @@ def _answer(case: Case, most: int) -> Document:
     )
     blocks += [Paragraph(line) for line in more if line]
     if plan:
-        told = fan_first_line(case)  # which says why
-        reason = "" if told else tells_most_text(diagnosis, plan[0], case.circuit)
+        # the fan's line says why
+        reason = "" if fan_first else tells_most_text(diagnosis, plan[0], case.circuit)
         blocks += next_blocks(trip, case.circuit, reason, most)
     if line := contact_line(case, plan):
         blocks.append(Paragraph(line))
@@ -146,10 +147,14 @@ def _answer(case: Case, most: int) -> Document:
     )
 
 
+def _fan_share(diagnosis: Diagnosis) -> float:
+    """Probability that the sync circuit is good and the fault is behind it."""
+    return sum(r.probability for r in diagnosis.ranked if r.fault and r.fault.kind in FAN_KINDS)
+
+
 def fan_first_line(case: Case) -> str:
     """Where to look before anything is measured: of a board that reports its fan alone."""
-    of_fan = [r for r in case.ranked if r.fault is not None and r.fault.kind in FAN_KINDS]
-    share = sum(r.probability for r in of_fan)
+    share = _fan_share(case.diagnosis)
     if {*case.job.flags} != {FAN} or case.diagnosis.suggestion is None or share < HALF:
         return ""
     if fan_line(case.diagnosis, ""):
@@ -221,8 +226,7 @@ def contact_line(case: Case, plan: Sequence[Suggestion]) -> str:
 
 def fan_line(diagnosis: Diagnosis, board_file: str) -> str:
     """Where to go on when the sync circuit is good and the fan does not turn; else empty."""
-    of_fan = [r for r in diagnosis.ranked if r.fault is not None and r.fault.kind in FAN_KINDS]
-    if sum(r.probability for r in of_fan) < PROBABLY:
+    if _fan_share(diagnosis) < PROBABLY:
         return ""
     good = "Sync is good." if diagnosis.measured else "No sync flag, so sync works."
     return (
