@@ -239,10 +239,8 @@ def spread(value: Mapping[str, Any]) -> dict[str, Any]:
             result[key] = _referenced(result[key], key)
     for table, name in _SINGLE_RESISTORS:
         holder = result.get(table)
-        if not isinstance(holder, dict) or not isinstance(one := holder.get(name), Mapping):
-            continue
-        if len(one) == 1 and all(map(is_reference, one)):
-            holder[name] = _with_ref(*next(iter(one.items())))
+        if isinstance(holder, dict) and name in holder:
+            holder[name] = _named_alone(holder[name])
     chain = result.get("chain")
     if isinstance(chain, dict) and "resistors" not in chain and any(map(is_reference, chain)):
         named = {ref: value for ref, value in chain.items() if is_reference(ref)}
@@ -380,17 +378,19 @@ def _items(value: Any) -> Any:
         value = list(starmap(_with_ref, value.items()))
     if not isinstance(value, list):
         return value
-    value = [
-        _with_ref(*next(iter(item.items())))
-        if isinstance(item, Mapping) and len(item) == 1 and all(map(is_reference, item))
-        else item
-        for item in value
-    ]
+    value = list(map(_named_alone, value))
     return [
         _tabled(part)
         for item in with_references(value)
         for part in (resistors_in(item) if isinstance(item, str) else [item])
     ]
+
+
+def _named_alone(item: Any) -> Any:
+    """A part in a table of its own, of which the reference is the key; anything else as it is."""
+    if isinstance(item, Mapping) and len(item) == 1 and all(map(is_reference, item)):
+        return _with_ref(*next(iter(item.items())))
+    return item
 
 
 def _with_ref(ref: str, marking: Any) -> Any:
