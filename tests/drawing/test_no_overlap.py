@@ -153,6 +153,11 @@ def map_of(limit: float) -> Figure:
     return loss_map_figure(solved().board, lost, share_lost(lost))
 
 
+def narrow_map_of(limit: float) -> Figure:
+    lost = lost_below(limit)
+    return loss_map_figure(solved().board, lost, share_lost(lost), width_in=3.4)
+
+
 def captured() -> Figure:
     """A pin at 0.2 V for 9 ms of each 20 ms, at 5 V for the rest."""
     time = np.arange(0.0, 0.1, 1e-5)
@@ -171,6 +176,7 @@ FIGURES: dict[str, Callable[[], list[Figure]]] = {
     "waveforms, LED dark": lambda: [waveforms(solved(DARK).board)],
     "map": lambda: [loss_map_figure(solved().board, lost_below(0.2))],
     "map with shares": lambda: [map_of(limit) for limit in (0.2, 0.5, 0.8)],
+    "map for a phone": lambda: [narrow_map_of(0.2)],
     "map with narrow areas": lambda: [drawn()],
     "outlook": lambda: outlook_figures(solved().board, outlook()),
     "capture": lambda: [captured()],

@@ -10,7 +10,16 @@ from zcd.board.files import board_from_dict
 from zcd.board.schema import BoardFile, ResistorTable, Table
 from zcd.substitutes.compare import verdicts
 from zcd.web.board_fields import single_fields
-from zcd.web.board_form import START, differing, fields_of, file_of, read, texts_of, typed_over
+from zcd.web.board_form import (
+    START,
+    differing,
+    fields_of,
+    file_of,
+    notes_of,
+    read,
+    texts_of,
+    typed_over,
+)
 from zcd.web.resistor_rows import added, removed
 
 FILE: dict[str, Any] = {
@@ -247,3 +256,15 @@ def test_rows_that_were_emptied_stay_empty(now: dict[str, str]) -> None:
     others = {key: text for key, text in START.items() if not key.startswith("chain.resistors")}
     told = differing(START, others | now)
     assert typed_over(START, told) == others | {"chain.resistors.1": ""}
+
+
+def test_what_is_assumed_stands_beside_each_empty_field() -> None:
+    """As the check lists it; not where something was written."""
+    texts = {**START, "optocoupler.remaining": "80 %"}
+    board, errors = read(texts)
+    assert board is not None, errors
+    notes = notes_of(board, texts)
+    told = [each for each in board.assumptions if each.key in fields_of(texts)]
+    assert len(told) > 10
+    assert all(notes[each.key] == f"assumed: {each.value}" for each in told)
+    assert "optocoupler.remaining" not in notes

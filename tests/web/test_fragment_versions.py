@@ -75,7 +75,7 @@ class Page:
 
 def test_what_the_page_shows_already_is_not_sent(tmp_path: Path) -> None:
     page = Page(tmp_path)
-    assert set(page.ask("")) == ALL
+    assert {name for name in page.ask("") if not name.endswith("-note")} == ALL
     assert set(page.ask("")) == set()
     assert set(page.ask("at=70")) == {"lock", "moving", "shown"}  # its volts follow
     assert set(page.ask("at=70&name=Invented%20waffle%20iron")) == {"shown", "asks"}

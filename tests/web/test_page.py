@@ -225,10 +225,10 @@ def test_an_error_stands_beside_its_field_and_goes_again(page: Chrome) -> None:
 def test_the_pulse_narrows_and_dies_as_mains_goes_down(page: Chrome) -> None:
     """By keyboard: the slider's own keys."""
     slider = page.find_element(By.ID, "at")
-    assert "low for" in text(page, "svg.lanes")
+    assert "low for" in text(page, "#pulse")
     slider.send_keys(Keys.HOME)
     wait(page, lambda b: "At 0 V" in text(b, "#lock"))
-    assert "no sync pulse" in text(page, "svg.lanes")
+    assert "no sync pulse" in text(page, "#pulse")
     assert "No sync" in text(page, "#lock")
     slider.send_keys(Keys.END)
     wait(page, lambda b: "At 299 V" in text(b, "#lock"))

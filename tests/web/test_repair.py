@@ -79,6 +79,12 @@ def test_map_story_and_years_of_a_board_without_a_job(
     assert chosen == "temperature"
 
 
+MAP_ROOM = """
+const box = document.querySelector("#map .wide");
+return [box.clientWidth, box.scrollWidth];
+"""
+
+
 @pytest.mark.parametrize("scheme", [pytest.param("light", marks=pytest.mark.slow), "dark"])
 def test_accessibility_and_width(browser: Chrome, bench: tuple[Server, Path], scheme: str) -> None:
     """axe-core, all its rules, with what was worked out shown; on a phone nothing is cut off."""
@@ -93,6 +99,11 @@ def test_accessibility_and_width(browser: Chrome, bench: tuple[Server, Path], sc
         wait(browser, "#story", "The fan flag is")
         wait(browser, "#hold", "PASSES")
         wait(browser, "#again", "good board")
+        browser.execute_script("document.getElementById('map').scrollIntoView()")
+        wait(browser, "#map", "How far the board is from losing sync")
+        if scheme == "dark":
+            room, drawn = browser.execute_script(MAP_ROOM)
+            assert drawn <= room
         browser.execute_script("document.querySelectorAll('details').forEach(d => d.open = true)")
         browser.execute_script(AXE.read_text(encoding="utf-8"))
         result = browser.execute_async_script("axe.run().then(arguments[0])")

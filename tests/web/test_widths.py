@@ -135,6 +135,17 @@ def test_what_was_typed_stands_beside_what_it_does(sized: Chrome, bench: Server)
         assert shown[2] < height / 2
 
 
+def test_circuit_and_waveforms_are_seen_together(sized: Chrome, bench: Server) -> None:
+    """On a bench monitor, to their last line, without scrolling."""
+    sized.get(bench.address)
+    appears(sized, "#verdict a")
+    width, height = SIZES[0]
+    resize(sized, width, height)
+    for selector in ("#shown .lying svg", "svg.lanes"):
+        place = f"return document.querySelector({selector!r}).getBoundingClientRect().bottom"
+        assert sized.execute_script(place) <= height
+
+
 def test_nothing_moves_where_that_is_asked(sized: Chrome, bench: Server, job: Path) -> None:
     """prefers-reduced-motion, Media Queries Level 5, section 12.1."""
     media = {"features": [{"name": "prefers-reduced-motion", "value": "reduce"}]}

@@ -33,6 +33,7 @@ MARKER_SHARE = 0.03
 """Of both axes: nearer to the board's point, words would stand on its marker."""
 MIN_SHARE = 1e-3
 """Of the plane: a smaller area cannot be seen, nor is it in the legend."""
+WIDTH_IN = 7.2
 TICK_STEPS = (1.0, 2.0, 5.0)
 CAPTION_LETTERS = 96
 """So many fit into a line of the caption."""
@@ -42,7 +43,13 @@ MOST_TRIED = 2000
 """Places near an area that are tried for its name."""
 
 
-def loss_map_figure(board: Board, loss_map: LossMap, loss_share: LossShare | None = None) -> Figure:
+def loss_map_figure(
+    board: Board,
+    loss_map: LossMap,
+    loss_share: LossShare | None = None,
+    *,
+    width_in: float | None = None,
+) -> Figure:
     """Where sync is lost over two quantities.
 
     Parameters
@@ -52,6 +59,9 @@ def loss_map_figure(board: Board, loss_map: LossMap, loss_share: LossShare | Non
     loss_map : LossMap
     loss_share : LossShare, optional
         Of the same map: shades the share of boards that lose sync, and shows where boards lie.
+    width_in : float, optional
+        Of a drawing without title and caption, which stand beside it; narrower than `WIDTH_IN` it
+        names the lost areas in its legend alone.
 
     Returns
     -------
@@ -60,11 +70,13 @@ def loss_map_figure(board: Board, loss_map: LossMap, loss_share: LossShare | Non
         ``boundary``, the board's own point ``here``.
     """
     with drawing():
-        figure = new_figure("loss-map", 7.2, 5.3)
+        figure = new_figure("loss-map", width_in or WIDTH_IN, 5.3 if width_in is None else 4.2)
         ax = figure.subplots()
-        draw_loss_map(ax, board, loss_map, loss_share)
-        title = title_lines(loss_map_title(loss_map))
-        figure.suptitle(title, weight="bold", **LEFT)
+        if width_in is None:
+            draw_loss_map(ax, board, loss_map, loss_share)
+            figure.suptitle(title_lines(loss_map_title(loss_map)), weight="bold", **LEFT)
+        else:
+            _draw(ax, board, loss_map, loss_share, narrow=width_in < WIDTH_IN)
     return figure
 
 
@@ -72,8 +84,21 @@ def draw_loss_map(
     ax: Axes, board: Board, loss_map: LossMap, loss_share: LossShare | None = None
 ) -> None:
     """The same into given axes, without the figure's title."""
-    _set_axes(ax, loss_map)
-    _draw_lost_areas(ax, loss_map, _fields(board, loss_map, loss_share))
+    _draw(ax, board, loss_map, loss_share)
+    lines = loss_map_caption(board, loss_map, loss_share)
+    ax.set_title("\n".join(title_lines(line, CAPTION_LETTERS) for line in lines), loc="left")
+
+
+def _draw(
+    ax: Axes,
+    board: Board,
+    loss_map: LossMap,
+    loss_share: LossShare | None,
+    *,
+    narrow: bool = False,
+) -> None:
+    _set_axes(ax, loss_map, narrow=narrow)
+    _draw_lost_areas(ax, loss_map, None if narrow else _fields(board, loss_map, loss_share))
     if loss_share is not None:
         _draw_share(ax, loss_map, loss_share)
     for curve in loss_map.boundaries:
@@ -81,11 +106,12 @@ def draw_loss_map(
         ax.plot(curve.across[close], curve.up[close], color="black", lw=2.0, label="boundary")
     _draw_supply_band(ax, board, loss_map)
     _draw_here(ax, loss_map)
-    ax.set_title(_caption(board, loss_map, loss_share), loc="left")
 
 
-def _caption(board: Board, loss_map: LossMap, loss_share: LossShare | None) -> str:
-    """What is drawn, in words, as words inside the axes would stand on its lines."""
+def loss_map_caption(
+    board: Board, loss_map: LossMap, loss_share: LossShare | None = None
+) -> list[str]:
+    """What is drawn, in lines of words, as words inside the axes would stand on its lines."""
     typical = "line and hatching: a board with a typical part of its grade"
     keys = (loss_map.across.key, loss_map.up.key)
     if "temperature" not in keys:
@@ -105,10 +131,10 @@ def _caption(board: Board, loss_map: LossMap, loss_share: LossShare | None) -> s
             f"here {here:.0f} %; dotted lines: {low_text} and {high_text}"
         )
         lines.append(f"blue dots: where {loss_share.cloud_up.size} such boards lie")
-    return "\n".join(title_lines(line, CAPTION_LETTERS) for line in lines)
+    return lines
 
 
-def _set_axes(ax: Axes, loss_map: LossMap) -> None:
+def _set_axes(ax: Axes, loss_map: LossMap, *, narrow: bool) -> None:
     """Ranges, scales and ticks with their units."""
     for quantity, axis, set_lim, set_scale in (
         (loss_map.across, ax.xaxis, ax.set_xlim, ax.set_xscale),
@@ -116,7 +142,7 @@ def _set_axes(ax: Axes, loss_map: LossMap) -> None:
     ):
         if quantity.logarithmic:
             set_scale("log")
-            ticks = list(_log_ticks(quantity))
+            ticks = list(_log_ticks(quantity, narrow=narrow and axis is ax.xaxis))
             axis.set_ticks(ticks, [value_text(quantity, t) for t in ticks])
             axis.set_ticks([], minor=True)
         else:
@@ -130,10 +156,10 @@ def _formatter(quantity: Quantity) -> Callable[[float, float], str]:
     return lambda value, _: value_text(quantity, value)
 
 
-def _log_ticks(quantity: Quantity) -> Iterator[float]:
+def _log_ticks(quantity: Quantity, *, narrow: bool) -> Iterator[float]:
     """1, 2, 5 of each decade; over many decades only 1."""
     first, last = np.floor(np.log10(quantity.low)), np.ceil(np.log10(quantity.high))
-    steps = TICK_STEPS if last - first <= 4 else TICK_STEPS[:1]
+    steps = TICK_STEPS if last - first <= (1 if narrow else 4) else TICK_STEPS[:1]
     for decade in np.arange(first, last + 1):
         for step in steps:
             tick = step * 10.0**decade
@@ -141,8 +167,8 @@ def _log_ticks(quantity: Quantity) -> Iterator[float]:
                 yield float(tick)
 
 
-def _draw_lost_areas(ax: Axes, loss_map: LossMap, fields: NDArray[np.int_]) -> None:
-    """Each rule's part of the lost area in a hatching of its own, and named."""
+def _draw_lost_areas(ax: Axes, loss_map: LossMap, fields: NDArray[np.int_] | None) -> None:
+    """Each rule's part of the lost area in a hatching of its own; named where there are fields."""
     from matplotlib.patches import Patch
 
     margins, places = loss_map.lattice.margins, loss_map.lattice.places
@@ -162,14 +188,14 @@ def _draw_lost_areas(ax: Axes, loss_map: LossMap, fields: NDArray[np.int_]) -> N
         words = rule_text(rule)
         handles.append(Patch(facecolor=LIGHT, edgecolor="0.55", hatch=HATCHES[rule], label=words))
         own_areas[rule] = kinds == kind
-    free = np.where(fields == NO_FIELD, NO_FIELD, (kinds + 1) * (fields.max() + 1) + fields)
-    narrow = [rule for rule, own in own_areas.items() if not _name_inside(ax, free, own, rule)]
-    for rule in narrow:
-        _name_beside(ax, free, own_areas[rule], rule)
+    if fields is not None:
+        free = np.where(fields == NO_FIELD, NO_FIELD, (kinds + 1) * (fields.max() + 1) + fields)
+        for rule in [r for r, own in own_areas.items() if not _name_inside(ax, free, own, r)]:
+            _name_beside(ax, free, own_areas[rule], rule)
     if handles:
         ax.figure.legend(
-            handles=handles, loc="outside lower center", ncols=3, title="no lock because of",
-            frameon=False, handleheight=1.6, handlelength=2.6,
+            handles=handles, loc="outside lower center", ncols=1 if fields is None else 3,
+            title="no lock because of", frameon=False, handleheight=1.6, handlelength=2.6,
         )  # fmt: skip
 
 

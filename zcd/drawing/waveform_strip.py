@@ -1,6 +1,7 @@
 """One mains period drawn for a page: mains, LED current and pin, quick enough to follow a hand.
 
-All words stand over or under the curves, so that a narrow page may squeeze the time and keep them.
+All words stand over or under the curves, so that a narrow page may squeeze the time and keep them;
+what the pulse does and what the marks mean stands beside the drawing.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from zcd.sync.lock import Lock
 FloatArray = NDArray[np.float64]
 
 WIDTH, LEFT = 528.0, 0.0
-HEIGHTS = (36.0, 36.0, 124.0)
+HEIGHTS = (30.0, 30.0, 124.0)
 GAP = 17.0
 BOTTOM = sum(HEIGHTS) + GAP * (len(HEIGHTS) - 1)
 ROOM = 1.15
@@ -38,8 +39,8 @@ TURN_PT = 0.05
 """A point that lies less off the straight way is not drawn."""
 MS = 1e3
 CROSSINGS = "dash-dot: true zero crossings"
-LEGEND, LINE = 29.0, 12.0
-"""From the axis down to the first line of words, and to each next one."""
+ASIDE = 3.0
+"""From a crossing to the words beside it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,13 +101,30 @@ def waveform_strip(board: Board, solution: Solution, lock: Lock, row: int = 0) -
             (0.75 * period, "middle"), (period, "end"),
         )
     ]  # fmt: skip
-    pulses = int(np.count_nonzero(np.isfinite(lock.pulses.low_time_s[row])))
-    rows = 1 + max(1, pulses)
-    marks.append(Words(text=CROSSINGS, at=(LEFT, bottom + LEGEND + LINE * rows)))
     groups.append(Group(kind="crossing", title=CROSSINGS, shapes=tuple(marks)))
     groups.append(_thresholds(board, bottom, ROOM * board.output.supply_v))
     groups.append(_edges(lock, row, period, bottom))
     return Sketch("lanes", tuple(groups))
+
+
+def legend_text(board: Board) -> str:
+    """What the marks of a strip mean, in one line."""
+    rules = board.controller
+    allowed = f"{rules.edge} edge allowed, {quantity_text(rules.max_offset_s, 's')} either way"
+    return f"shaded: {allowed}; {CROSSINGS}"
+
+
+def pulse_text(lock: Lock, row: int = 0) -> str:
+    """When the pin falls and rises, in one line; pulses that are alike are told once."""
+    pulses = lock.pulses
+    told = (x[row] for x in (pulses.fall_offset_s, pulses.rise_offset_s, pulses.low_time_s))
+    lines = [
+        f"falls {offset_text(float(fall))}, rises {offset_text(float(rise))}, "
+        f"low for {quantity_text(float(low), 's')}"
+        for fall, rise, low in zip(*told, strict=True)
+        if np.isfinite(low)
+    ]
+    return "; ".join(dict.fromkeys(lines)) or "no sync pulse"
 
 
 def waveform_strip_title(board: Board, solution: Solution, lock: Lock, row: int = 0) -> str:
@@ -157,8 +175,8 @@ def _lane(lane: _Lane, wave: tuple[FloatArray, FloatArray], period: float) -> Gr
     shapes: tuple[Shape, ...] = (
         Line(points=((LEFT, zero), (LEFT + WIDTH, zero)), width=0.5),
         Line(points=points, width=1.8),
-        Words(text=lane.name, at=(LEFT, y - 4.0), bold=True),
-        Words(text=lane.peak_text(values), at=(LEFT + WIDTH, y - 4.0), align="end"),
+        Words(text=lane.name, at=(LEFT + ASIDE, y - 4.0), bold=True),
+        Words(text=lane.peak_text(values), at=(LEFT + WIDTH - ASIDE, y - 4.0), align="end"),
     )
     return Group(kind="lane", ref=lane.name, title=lane.name, shapes=shapes)
 
@@ -176,7 +194,8 @@ def strip_steps(board: Board, solution: Solution, lock: Lock) -> dict[str, Any]:
     steps : dict
         ``x``: of the points of all curves. ``lanes``: by name, for each of these and each row by
         how much it is lower than in the row before, in tenths of a point, which packs well; and
-        for each row the words of the peak. ``groups``: by kind, for each row its SVG.
+        for each row the words of the peak. ``groups``: by kind, for each row its SVG. ``pulse``:
+        for each row when the pin falls and rises.
     """
     rows, period = range(solution.settled.size), float(solution.period_s[0])
     grid = np.linspace(0.0, period, COLUMNS)
@@ -196,6 +215,7 @@ def strip_steps(board: Board, solution: Solution, lock: Lock) -> dict[str, Any]:
             "window": [group_svg(_window(board, lock, row, period)) for row in rows],
             "edge": [group_svg(_edges(lock, row, period, BOTTOM)) for row in rows],
         },
+        "pulse": [pulse_text(lock, row) for row in rows],
     }
 
 
@@ -235,31 +255,17 @@ def _window(board: Board, lock: Lock, row: int, period: float) -> Group:
         for a, b in spans
         if a < b
     ]
-    title = f"shaded: {rules.edge} edge allowed, {quantity_text(widest, 's')} either way"
-    if shapes:
-        y = bottom + LEGEND + LINE * np.count_nonzero(np.isfinite(late))
-        shapes.append(Words(text=title, at=(LEFT, float(y))))
-    return Group(kind="window", title=title if shapes else "", shapes=tuple(shapes))
+    title = "where the edge may come" if shapes else ""
+    return Group(kind="window", title=title, shapes=tuple(shapes))
 
 
 def _edges(lock: Lock, row: int, period: float, bottom: float) -> Group:
-    """Where the pin falls and rises, in words below."""
+    """Where the pin falls and rises."""
     pulses = lock.pulses
     shapes: list[Shape] = []
-    lines = []
     for k in np.flatnonzero(np.isfinite(pulses.low_time_s[row])):
         fall, low = float(pulses.fall_s[row, k]), float(pulses.low_time_s[row, k])
         for at in (fall, (fall + low) % period):
             x = _x(at, period)
             shapes.append(Line(points=((x, bottom - HEIGHTS[2]), (x, bottom)), width=1.0))
-        falls, rises = (float(o[row, k]) for o in (pulses.fall_offset_s, pulses.rise_offset_s))
-        lines.append(
-            f"falls {offset_text(falls)}, rises {offset_text(rises)}, "
-            f"low for {quantity_text(low, 's')}"
-        )
-    lines = lines or ["no sync pulse"]
-    shapes += [
-        Words(text=line, at=(LEFT, bottom + LEGEND + LINE * n), bold=True)
-        for n, line in enumerate(lines)
-    ]
-    return Group(kind="edge", title="; ".join(lines), shapes=tuple(shapes))
+    return Group(kind="edge", title=pulse_text(lock, row), shapes=tuple(shapes))

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from zcd import refdata
-from zcd.board.assumptions import default_text
 from zcd.board.keys import Key, NameReader, holds, key_of, reader_of
 from zcd.board.schema import BoardFile, HarmonicTable, ResistorTable, Table
 from zcd.board.toml_files import table_in
@@ -41,7 +41,7 @@ class Field:
         Dotted key of the board file; of a resistor in a string with its row's number.
     label : str
     hint : str
-        An example, or what is taken where it stays empty.
+        An example.
     choices : tuple of str
         What a list offers; empty: free text.
     kind : str
@@ -105,7 +105,7 @@ def row_fields(row: str, words: str) -> tuple[Field, tuple[Field, ...]]:
     value, *more = (
         _field(f"{row}.{name}", info, words) for name, info in ResistorTable.model_fields.items()
     )
-    return replace(value, key=row), tuple(more)
+    return replace(value, key=row, hint=""), tuple(more)
 
 
 @cache
@@ -170,7 +170,7 @@ def _field(key: str, info: FieldInfo, of: str) -> Field:
 
 
 def _hint(key: str, own: Key) -> str:
-    """What is taken where nothing is written, or an example."""
-    row = own.default_row or key
-    usual = default_text(refdata.default(row)) if row in refdata.defaults() else ""
-    return own.hint.format(default=usual) or usual
+    """An example; empty where something is assumed, which is told beside the field."""
+    if own.usual or (own.default_row or key) in refdata.defaults():
+        return ""
+    return f"such as {own.hint}" if re.search(r"\d", own.hint) and not own.lines else own.hint

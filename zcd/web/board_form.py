@@ -332,7 +332,8 @@ def _rows_by_part(texts: Mapping[str, str], string: str) -> list[int]:
 
 
 def notes_of(board: Board, texts: Mapping[str, str]) -> dict[str, str]:
-    """What was understood of codes and plates, beside the field in which each stands.
+    """What was understood of codes and plates, beside the field in which each stands; what is
+    assumed, beside those that are empty.
 
     Parameters
     ----------
@@ -341,7 +342,12 @@ def notes_of(board: Board, texts: Mapping[str, str]) -> dict[str, str]:
         Key of a field -> what stands in it.
     """
     fields = fields_of(texts)
-    notes: dict[str, list[str]] = {}
+    told = () if board.appliance is None else board.appliance.assumptions
+    notes = {
+        each.key: [f"assumed: {each.value}"]
+        for each in (*board.assumptions, *told)
+        if each.key in fields and not texts.get(each.key, "").strip()
+    }
     for note in board.read_as:
         home = _home(note.key, texts, fields)
         notes.setdefault(home, []).append(f"{note.printed} = {note.meaning}")

@@ -23,7 +23,13 @@ from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.node_readings import node_readings
 from zcd.diagnosis.readings import Measured
 from zcd.drawing.sketch import sketch_svg
-from zcd.drawing.waveform_strip import strip_steps, waveform_strip, waveform_strip_title
+from zcd.drawing.waveform_strip import (
+    legend_text,
+    pulse_text,
+    strip_steps,
+    waveform_strip,
+    waveform_strip_title,
+)
 from zcd.engine.solve import solve
 from zcd.errors import ZcdError, plain
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
@@ -149,7 +155,7 @@ class BoardPage:
             return told
         volts = board.mains.rms_v * percent / 100.0
         try:
-            title, lanes = _waveform_strip(board, volts)
+            strip = _waveform_strip(board, volts)
             drawing = _diagram(board, volts, self.desk.settings.meter)
         except ZcdError as error:
             return {**told, "errors": {"": str(error)}}
@@ -163,8 +169,8 @@ class BoardPage:
             "name": plain(board.name),
             "line": board_line(board),
             "diagram": drawing,
-            "lanes": Markup(lanes),
-            "title": title,
+            "legend": legend_text(board),
+            **strip,
         }
 
 
@@ -228,11 +234,14 @@ def lock_line(volts: float, title: str) -> str:
 
 
 @lru_cache(maxsize=512)
-def _waveform_strip(board: Board, volts: float) -> tuple[str, str]:
-    """One mains period at a mains voltage: in a line of words, and drawn."""
+def _waveform_strip(board: Board, volts: float) -> dict[str, str]:
+    """One mains period at a mains voltage: in lines of words, and drawn."""
     # the second row keeps the scales where they are while the slider moves
     solution = solve(_circuit_at(board, np.array([volts, HIGHEST / 100.0 * board.mains.rms_v])))
     lock = judge(solution, board)
     svg = sketch_svg(waveform_strip(board, solution, lock))
-    squeezed = svg.replace("<svg ", '<svg preserveAspectRatio="none" ', 1)
-    return lock_line(volts, waveform_strip_title(board, solution, lock)), squeezed
+    return {
+        "title": lock_line(volts, waveform_strip_title(board, solution, lock)),
+        "pulse": pulse_text(lock),
+        "lanes": Markup(svg.replace("<svg ", '<svg preserveAspectRatio="none" ', 1)),
+    }

@@ -13,6 +13,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from zcd.board.preferred import SERIES
+from zcd.drawing.loss_map import WIDTH_IN
 from zcd.errors import InputError, plain
 from zcd.margin.quantities import quantities
 from zcd.report.cautions import DEAD, FITTING, GENERAL, ISOLATED, LIVE
@@ -29,6 +30,7 @@ from zcd.web.pictures import page_picture
 from zcd.web.posted_form import sent
 from zcd.web.repair_request import (
     LONGEST_TEXT,
+    NARROW,
     OLD,
     PARTS,
     RepairRequest,
@@ -46,6 +48,8 @@ TemplateContext = dict[str, Any]
 
 PIECES = "repair_pieces.html.j2"
 NO_BOARD = "there is no board yet"
+PHONE_IN = 3.4
+"""Width of a map that a phone shows whole, with letters of 12 px."""
 
 
 class RepairPage:
@@ -113,8 +117,11 @@ class RepairPage:
 
         def piece(request: Request) -> Response | Task:
             unit = self.desk.read_address(request)
-            kind = {"kind": request.query_params.get("kind", "")}
-            repair_request = repair_request_of(self.desk, unit, kind)
+            said = {
+                "kind": request.query_params.get("kind", ""),
+                NARROW: request.headers.get(NARROW, ""),
+            }
+            repair_request = repair_request_of(self.desk, unit, said)
             words: TemplateContext = {"problem": NO_BOARD}
             if repair_request.board is not None:
                 words = do(repair_request)
@@ -240,7 +247,8 @@ class RepairPage:
         across, up = repair_request.across, repair_request.up
         if across not in known or up not in known or across == up:
             return {"problem": "two different quantities make a map"}
-        return _ready(self.works.ask(tasks.loss_map, repair_request.board, across, up))
+        width_in = PHONE_IN if repair_request.narrow else WIDTH_IN
+        return _ready(self.works.ask(tasks.loss_map, repair_request.board, across, up, width_in))
 
     def _story(self, repair_request: RepairRequest) -> TemplateContext:
         """Why the flags came: of the cause chosen, else of the one that the readings name."""

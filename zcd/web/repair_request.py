@@ -27,6 +27,8 @@ from zcd.web.state import RECORD, REPAIR, TAKEN, PageState, Unit
 
 PARTS, OLD = "parts", "old"
 """Says that the sheet is about the board as it came in, whatever was fitted since."""
+NARROW = "narrow"
+"""Name under which a phone says that it is one."""
 USUAL = {"drawer": "E24", "across": "mains"}
 LONGEST_TEXT, LONGEST_READINGS = 200, 1500
 MAX_DRAWERS, MOST_TAKEN = 50, 60
@@ -56,6 +58,8 @@ class RepairRequest:
         Whether closed jobs shift what is likely.
     kind : str
         Of the report.
+    narrow : bool
+        Whether it is for a phone.
     version : str
         Of the job's file as it stands; empty: there is none.
     expected_version : str
@@ -84,6 +88,7 @@ class RepairRequest:
     folder: Path
     counts: bool
     kind: str
+    narrow: bool
     version: str
     expected_version: str
     expected_board: str
@@ -221,6 +226,7 @@ def repair_request_of(
         folder=state.folder,
         counts=said.get(RECORD) != "off",
         kind=said.get("kind", ""),
+        narrow=bool(said.get(NARROW)),
         version=mark,
         expected_version=said.get("seen", ""),
         expected_board=said.get("shown", ""),

@@ -81,10 +81,11 @@ def outlook(board: Board) -> TemplateContext:
     }
 
 
-def loss_map(board: Board, across: str, up: str) -> TemplateContext:
-    """Where sync is lost over two quantities: `zcd map`."""
+def loss_map(board: Board, across: str, up: str, width_in: float) -> TemplateContext:
+    """Where sync is lost over two quantities: `zcd map`; drawn so wide."""
     from zcd import api
     from zcd.drawing.figures import figure_svg, loss_map_figure
+    from zcd.drawing.loss_map import loss_map_caption
     from zcd.report.of_loss_map import (
         loss_map_lines,
         loss_map_table,
@@ -98,7 +99,10 @@ def loss_map(board: Board, across: str, up: str) -> TemplateContext:
         "title": loss_map_title(result),
         "lines": (*warning_lines(result), *loss_map_lines(result, result.share)),
         "tables": (loss_map_table(result),),
-        "picture": figure_svg(loss_map_figure(board, result, result.share), letters=True),
+        "caption": loss_map_caption(board, result, result.share)[1:],
+        "picture": figure_svg(
+            loss_map_figure(board, result, result.share, width_in=width_in), letters=True
+        ),
     }
 
 

@@ -33,6 +33,7 @@ document.addEventListener("htmx:response:error", (event) => {
 document.addEventListener("htmx:before:request", (event) => {
   if (event.detail.ctx.request.method === "POST") refused().textContent = "";
   const pieces = [...document.querySelectorAll("[data-mark]")];
+  event.detail.ctx.request.headers.Narrow = innerWidth < 768 ? "narrow" : "";
   event.detail.ctx.request.headers.Shown = pieces.map((e) => `${e.id}=${e.dataset.mark}`).join(" ");
 });
 
@@ -97,7 +98,7 @@ if (kept) {
   function drawStep() {
     const step = Number(slider.value), moving = document.getElementById("moving");
     if (!steps.told || steps.of !== text()) return;
-    document.getElementById("lock").textContent = steps.told[step];
+    for (const [id, lines] of [["lock", steps.told], ["pulse", steps.pulse]]) document.getElementById(id).textContent = lines[step];
     for (const group of moving.querySelectorAll("g.lane")) {
       const lane = steps.lanes[group.dataset.ref];
       group.querySelectorAll("polyline")[1].setAttribute("points", steps.x.map((x, k) => `${x},${lane.y[k][step]}`).join(" "));
@@ -158,6 +159,7 @@ document.addEventListener("click", (event) => {
   const link = event.target.closest("a[href^='#field-']");
   if (link) event.preventDefault();
   const part = event.target.closest(".circuit g.part");
+  if (event.target.closest("a[href='#rules']")) document.querySelector("#rules details").open = true;
   if (link) goTo(document.getElementById(link.hash.slice(1)));
   else if (part) goTo(fieldOf(part), SECOND_CLICK_MS);
 });
@@ -201,7 +203,7 @@ document.addEventListener("click", (event) => {
 
 // What is said stands on paper, folded on the screen or not.
 addEventListener("beforeprint", () => {
-  for (const step of document.querySelectorAll(".step[name], #all")) {
+  for (const step of document.querySelectorAll(".step[name], #all, #rules > details:first-of-type")) {
     step.removeAttribute("name");
     step.open = true;
   }
