@@ -141,6 +141,14 @@ def pytest_xdist_auto_num_workers() -> int:
     return (os.cpu_count() or 1) + 1
 
 
+def pytest_configure() -> None:
+    """Look more seldom for objects that only hold each other.
+
+    Each time all modules, all tests and what is kept for other tests are walked through.
+    """
+    gc.set_threshold(10_000, 20, 20)
+
+
 def pytest_collection(session: pytest.Session) -> None:
     """Let each worker compile its share of all tests, with their asserts, for the others too.
 
@@ -162,14 +170,6 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         return next((places[name] for name in LONGEST if path.endswith(name)), len(LONGEST))
 
     items.sort(key=place)
-
-
-def pytest_collection_finish() -> None:
-    """Look more seldom for objects that only hold each other.
-
-    Each time all modules, all tests and what is kept for other tests are walked through.
-    """
-    gc.set_threshold(10_000, 20, 20)
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:

@@ -20,6 +20,9 @@ PER_RUN = 16
 ROOMS = (
     "test_", "cli/", "jobs/", "report/", "fuzz/", "practice/", "board/", "web/", "drawing/",
     "simulation/test_flags", "diagnosis/test_traced", "diagnosis/test_false_certainty",
+    "diagnosis/test_retest", "diagnosis/test_repeated_readings", "diagnosis/test_next_reading",
+    "margin/test_culprit", "margin/test_wiring", "margin/test_advice",
+    "margin/test_series_capacitor", "substitutes/",
 )  # fmt: skip
 """Below the folder of the tests: what of it is about words, files and ways."""
 PRELOADED = (*workers.PRELOADED, "tests.few_samples_here")

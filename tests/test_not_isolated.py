@@ -133,8 +133,9 @@ LINES = (
     "check live.toml", "check live.toml --full", "readings live.toml", "readings live.toml --full",
     "diagnose live.toml -f sync", "diagnose job.toml --full", "capture scope.csv live.toml",
     "capture scope.csv live.toml --full", "retest live.toml -r@dc pin logic0 2.5 V",
-    "retest live.toml --full -r@ohm R1 1M", "story live.toml --all", "story live.toml --flags sync",
-    "story live.toml --full --cause@R1 open", "substitute live.toml", "substitute live.toml --any",
+    "retest live.toml --full -r@ohm R1 1M", "story live.toml --all", "substitute live.toml --any",
+    "story live.toml --full --cause@R1 open", "substitute live.toml",
+    "story live.toml --flags sync",  # of the same board as --all, whose stories it needs
     "substitute live.toml --for drive --full", "map live.toml --up chain",
     "spice live.toml -r@dc pin logic0", "spice live.toml --netlist -", "boards .",
 )  # fmt: skip

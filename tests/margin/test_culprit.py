@@ -224,6 +224,7 @@ def test_as_good_as_new(sound: zcd.Board) -> None:
         assert repair.outcome == "as good as new"
 
 
+@pytest.mark.usefixtures("all_samples")
 @pytest.mark.parametrize(
     ("built", "fitted", "outcome"),
     [("817B", "817C", "better"), ("817C", "817D", "better"), ("817C", "817A", "worse")],

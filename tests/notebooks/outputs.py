@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from base64 import b64decode
 from collections.abc import Iterator
+from contextlib import contextmanager
 from io import BytesIO
 from itertools import zip_longest
 from pathlib import Path
@@ -22,6 +23,7 @@ FOLDER = Path(__file__).resolve().parents[2] / "notebooks"
 NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
 SLOW = "slow"
 """Tag of a cell that takes seconds and on which no other depends."""
+FORGET = "%reset -f"
 _NUMBER = re.compile(r"[-+]?\d+(?:\.\d+)?")
 _DEFINITIONS = re.compile(r"<(defs|clipPath)\b.*?</\1>", re.DOTALL)
 _RELATIVE, _TEXT_ATOL = 2e-3, 1e-9
@@ -41,11 +43,27 @@ def read(path: Path, *, whole: bool) -> Any:
     return notebook
 
 
-def run(path: Path, *, whole: bool = True) -> Any:
-    """A notebook with the outputs that it has now."""
-    notebook = read(path, whole=whole)
+@contextmanager
+def one_kernel() -> Iterator[NotebookClient]:
+    """What runs notebooks one after the other; loading what they need takes seconds."""
     client = NotebookClient(
-        notebook, timeout=300, kernel_name="python3", record_timing=False, store_widget_state=False
+        nbformat.v4.new_notebook(), timeout=300, kernel_name="python3", record_timing=False,
+        store_widget_state=False,
+    )  # fmt: skip
+    client.km = client.create_kernel_manager()
+    client.owns_km = False
+    try:
+        yield client
+    finally:
+        client.nb = nbformat.v4.new_notebook()
+        client.execute(cleanup_kc=True)
+
+
+def run(path: Path, client: NotebookClient, *, whole: bool = True) -> Any:
+    """A notebook with the outputs that it has now, without names that another one left."""
+    notebook = read(path, whole=whole)
+    client.nb = nbformat.v4.new_notebook(
+        metadata=notebook.metadata, cells=[nbformat.v4.new_code_cell(FORGET), *notebook.cells]
     )
     client.execute()
     notebook.metadata.pop("language_info", None)
@@ -122,5 +140,6 @@ def _same_picture(new: str, old: str) -> bool:
 
 
 if __name__ == "__main__":
-    for each in NOTEBOOKS:
-        nbformat.write(run(each), each)
+    with one_kernel() as kernel:
+        for each in NOTEBOOKS:
+            nbformat.write(run(each, kernel), each)

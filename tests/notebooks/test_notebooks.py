@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 from base64 import b64encode
+from collections.abc import Iterator
 from contextlib import redirect_stdout
 from io import BytesIO, StringIO
 from itertools import pairwise
@@ -14,10 +15,17 @@ from typing import Any
 import matplotlib.pyplot as plt
 import nbformat
 import pytest
+from nbclient import NotebookClient
 
-from tests.notebooks.outputs import NOTEBOOKS, differences, read, run
+from tests.notebooks.outputs import NOTEBOOKS, differences, one_kernel, read, run
 
 ALLOWED = {"zcd", "numpy", "matplotlib", "matplotlib.pyplot", "IPython.display", "ipywidgets"}
+
+
+@pytest.fixture(scope="module")
+def client() -> Iterator[NotebookClient]:
+    with one_kernel() as running:
+        yield running
 
 
 def test_there_are_notebooks() -> None:
@@ -29,9 +37,9 @@ def test_there_are_notebooks() -> None:
     "whole", [False, pytest.param(True, marks=pytest.mark.slow)], ids=["usual", "whole"]
 )
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
-def test_notebook_runs(path: Path, whole: bool) -> None:
+def test_notebook_runs(path: Path, whole: bool, client: NotebookClient) -> None:
     """Each code cell runs and shows what is stored; numbers are as a person writes them."""
-    notebook = run(path, whole=whole)
+    notebook = run(path, client, whole=whole)
     stored = list(differences(notebook, read(path, whole=whole)))
     assert not stored, "run python -m tests.notebooks.outputs if it is meant to"
     outputs = [o for cell in notebook.cells for o in cell.get("outputs", [])]

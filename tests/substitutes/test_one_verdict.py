@@ -107,6 +107,7 @@ def test_each_proposal_is_judged_as_the_check_judges_it(name: str, most: int | N
     assert cured or "; passes" not in told
 
 
+@pytest.mark.usefixtures("all_samples")
 def test_a_size_that_was_written_is_not_judged_by_one_that_was_not() -> None:
     """The same circuit, judged together: 150 V working voltage, written or only assumed."""
     unsized = BOARDS["unsized"]()

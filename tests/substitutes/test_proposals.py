@@ -144,6 +144,7 @@ def test_a_printed_value_whose_size_nobody_wrote_comes_first_in_one_that_bears_i
     assert (part.resistance_ohm, part.style) == (82e3, "1/2 W")
 
 
+@pytest.mark.usefixtures("all_samples")
 def test_boards_near_a_corner_stand_for_the_whole_population() -> None:
     """A corner that few boards reach weighs the same as where all of them are judged."""
     board = parse_board(
