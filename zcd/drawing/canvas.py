@@ -16,6 +16,7 @@ from zcd.files import SVG_END, write_whole
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.backend_bases import FigureCanvasBase
     from matplotlib.figure import Figure
 
 BLUE, RED, GREY, LIGHT = "#0072B2", "#D55E00", "0.45", "0.9"
@@ -40,9 +41,11 @@ STYLE: dict[Any, Any] = {
     "lines.linewidth": 1.6,
     "text.parse_math": False,
     "text.usetex": False,
+    "figure.autolayout": False,
+    "figure.constrained_layout.use": False,
     "svg.hashsalt": "zcd",
 }
-PNG_DPI = 200
+PNG_DPI, SVG_DPI = 200, 72
 # All that a drawing would otherwise say about when and by what it was made.
 _NO_METADATA = dict.fromkeys(("Creator", "Date", "Format", "Type"))
 _UNIT = re.compile(r"(?<=\d) (?=\S)")
@@ -75,6 +78,25 @@ def new_figure(name: str, width_in: float, height_in: float) -> Figure:
     return figure
 
 
+@contextmanager
+def _laid_out(fig: Figure, canvas: type[FigureCanvasBase], dpi: float) -> Iterator[None]:
+    """Its layout is that of the file it goes to: `savefig` draws all of it once more for that."""
+    engine, own_canvas, own_dpi = fig.get_layout_engine(), fig.canvas, fig.dpi
+    if engine is None or not fig.axes:
+        yield
+        return
+    canvas(fig)
+    fig.dpi = dpi
+    engine.execute(fig)
+    fig.set_layout_engine(None)
+    fig.dpi = own_dpi
+    try:
+        yield
+    finally:
+        fig.set_layout_engine(engine)
+        fig.set_canvas(own_canvas)
+
+
 def figure_svg(fig: Figure, *, letters: bool = False) -> str:
     """SVG text that can stand inside HTML.
 
@@ -91,10 +113,11 @@ def figure_svg(fig: Figure, *, letters: bool = False) -> str:
         From ``<svg`` to ``</svg>``; the same figure always gives the same text.
     """
     import matplotlib
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
 
     buffer = BytesIO()
     kind: dict[Any, Any] = {"svg.fonttype": "none" if letters else "path"}
-    with drawing(), matplotlib.rc_context(kind):
+    with drawing(), matplotlib.rc_context(kind), _laid_out(fig, FigureCanvasSVG, SVG_DPI):
         fig.savefig(buffer, format="svg", metadata=_NO_METADATA)
     text = buffer.getvalue().decode("utf-8")
     name = fig.get_gid() or "figure"
@@ -129,8 +152,10 @@ def save_figure(fig: Figure, path: str | Path) -> Path:
     path = Path(path)
     if path.suffix.lower() == ".svg":
         return write_whole(path, figure_svg(fig).rstrip("\n").encode("utf-8") + b"\n" + SVG_END)
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
     buffer = BytesIO()
-    with drawing():
+    with drawing(), _laid_out(fig, FigureCanvasAgg, PNG_DPI):
         fig.savefig(buffer, format="png", dpi=PNG_DPI, metadata={"Software": "zcd"})
     return write_whole(path, buffer.getvalue())
 
