@@ -41,7 +41,7 @@ class Ready(WorkerPool):
 
     def ask(self, do: Any, *arguments: Any, patience_s: float = 0.2) -> Task:
         del patience_s
-        return Task(do, arguments, result={"kept": KEPT}, done=True)
+        return Task(do, arguments, result={"kept": KEPT, "missing": ()}, done=True)
 
 
 class Asked:

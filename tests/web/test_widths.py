@@ -232,6 +232,28 @@ def test_a_part_fitted_after_a_while_stays_fitted(sized: Chrome, bench: Server, 
     assert "R12 130 k" in json.loads(draft.read_text(encoding="utf-8"))["texts"]["replaced"]
 
 
+def test_what_would_make_a_retest_sure_gets_a_field_of_its_own(
+    sized: Chrome, bench: Server, job: Path
+) -> None:
+    """Which keeps the focus while it is typed into, and comes again with a reload."""
+    (bench.folder / f"{job.stem}.draft").unlink(missing_ok=True)
+    sized.get(bench.address + "repair?job=begun-job&part=R12")
+    tap(sized, "#drawer .primary")
+    waits_for(sized, ".repeat input")
+    for field in sized.find_elements(By.CSS_SELECTOR, "#take input"):
+        press(sized, expected(sized, field), Keys.ENTER)
+    wait(sized, lambda b: "2 of" in text(b, "#retested") and settled(b))
+    field = sized.find_element(By.CSS_SELECTOR, "#add input")
+    name, good = field.get_attribute("name"), expected(sized, field)
+    field.click()
+    press(sized, good)
+    wait(sized, lambda b: "✓ good" in text(b, "#add-good-1"))
+    focused = sized.switch_to.active_element
+    assert (focused.get_attribute("name"), focused.get_attribute("value")) == (name, good)
+    sized.refresh()
+    appears(sized, f"#add [name='{name}'][value='{good}']")
+
+
 def test_a_failed_retest_is_told_where_the_job_is_closed(
     sized: Chrome, bench: Server, job: Path
 ) -> None:
@@ -308,8 +330,10 @@ def test_a_job_of_nine_answers_takes_few_keys(sized: Chrome, bench: Server) -> N
     waits_for(sized, "#drawer .primary")
     press(sized, Keys.ENTER)
     waits_for(sized, ".repeat input")
-    for field in sized.find_elements(By.CSS_SELECTOR, ".repeat input"):
+    fields = sized.find_elements(By.CSS_SELECTOR, ".repeat input")
+    for field in fields:
         press(sized, *expected(sized, field), Keys.ENTER)
+    wait(sized, lambda b: text(b, "#retested").startswith(f"{len(fields)} of") and settled(b))
     waits_for(sized, "#step-3 .primary")
     press(sized, Keys.ENTER)
     waits_for(sized, "#step-4 .primary")
@@ -317,6 +341,7 @@ def test_a_job_of_nine_answers_takes_few_keys(sized: Chrome, bench: Server) -> N
     wait(sized, lambda b: "Closed on" in text(b, "#end"))
     taken = len(load_job(file).log)
     assert taken >= 2
+    assert load_job(file).retests[-1].verdict == "good"
     keys = int(sized.execute_script("return sessionStorage.keys"))
     # nine answers and nine retests, each of four letters and Enter, and what is pressed beside them
     assert keys - 5 * 2 * taken + 5 * 2 * 9 < MOST_KEYS

@@ -37,7 +37,7 @@ from zcd.web.repair_request import (
     drawers,
     repair_request_of,
 )
-from zcd.web.repeated_readings import to_repeat
+from zcd.web.repeated_readings import to_add, to_repeat
 from zcd.web.replaced_parts import fitted
 from zcd.web.state import FIT, PageState
 from zcd.web.workers import Task, WorkerPool
@@ -227,6 +227,7 @@ class RepairPage:
         words |= _ready(self.ending.retest(repair_request, patience_s))
         if "kept" in words:
             words["to_repeat"] = to_repeat(repair_request)
+            words["to_add"] = to_add(repair_request, words["missing"])
             words["results"] = {each.reading: each for each in words["kept"].readings}
         return words
 
@@ -332,6 +333,7 @@ class RepairPage:
             "told": "",
             "retests": (),
             "to_repeat": (),
+            "to_add": (),
             "results": {},
             "again": False,
             "written": False,

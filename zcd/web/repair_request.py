@@ -106,8 +106,8 @@ class RepairRequest:
     @property
     def as_printed(self) -> bool:
         """Whether a job with something found is looked at before any repair."""
-        job = self.job
-        return job is not None and bool(job.measured or job.found) and not self.told
+        job, repaired = self.job, self.told or self.texts["replaced"]
+        return job is not None and bool(job.measured or job.found) and not (repaired or job.retests)
 
     @property
     def on_repaired(self) -> bool:

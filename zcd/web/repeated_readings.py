@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 
 from zcd.circuit.build import build_circuit
+from zcd.circuit.elements import Circuit
 from zcd.diagnosis.node_readings import expected_readings
 from zcd.diagnosis.reading_syntax import parse_place, place_text, show_measured
 from zcd.diagnosis.reading_words import reading_text
@@ -14,6 +17,9 @@ from zcd.report.cautions import DANGER
 from zcd.web.readings_view import Safety, safety_of
 from zcd.web.repair_request import RepairRequest
 from zcd.web.state import TAKEN
+
+USUAL = ("dc pin logic0",)
+"""Shows that the pulses are back; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,26 +58,53 @@ def to_repeat(repair_request: RepairRequest) -> tuple[ToRepeat, ...]:
     if board is None or job is None or not job.measured:
         return ()
     circuit = build_circuit(board)
+    places = (*(place_text(m.reading, circuit) for m in job.measured), *USUAL)
+    return _fields(repair_request, _readings_at(places, circuit), circuit)
+
+
+def to_add(repair_request: RepairRequest, missing: Sequence[Reading]) -> tuple[ToRepeat, ...]:
+    """What else makes a retest sure, and what was read of that.
+
+    Parameters
+    ----------
+    repair_request : RepairRequest
+    missing : sequence of Reading
+        As the retest says.
+    """
+    assert repair_request.board is not None
+    circuit = build_circuit(repair_request.board)
+    places = (*repair_request.taken, *(_name(reading, circuit) for reading in missing))
+    own = {each.name for each in to_repeat(repair_request)}
+    others = (name.removeprefix(TAKEN) for name in places if name not in own)
+    return _fields(repair_request, _readings_at(others, circuit), circuit)
+
+
+def _readings_at(places: Iterable[str], circuit: Circuit) -> tuple[Reading, ...]:
+    """The readings at some places, but for those at a part that is no longer there."""
     readings: dict[Reading, None] = {}
-    for place in (*(place_text(m.reading, circuit) for m in job.measured), *USUAL):
-        try:
+    for place in places:
+        with suppress(InputError):
             readings[parse_place(place, circuit)] = None
-        except InputError:
-            continue  # a part that is no longer there
+    return tuple(readings)
+
+
+def _name(reading: Reading, circuit: Circuit) -> str:
+    return f"{TAKEN}{place_text(reading, circuit)}"
+
+
+def _fields(
+    repair_request: RepairRequest, readings: Sequence[Reading], circuit: Circuit
+) -> tuple[ToRepeat, ...]:
+    assert repair_request.board is not None
     ordered = sorted(readings, key=lambda r: DANGER.index(access_level(circuit, r)))
-    good = expected_readings(ordered, board, circuit, repair_request.meter)
-    named = [(f"{TAKEN}{place_text(r, circuit)}", r) for r in ordered]
+    good = expected_readings(ordered, repair_request.board, circuit, repair_request.meter)
     return tuple(
         ToRepeat(
-            name=name,
+            name=(name := _name(reading, circuit)),
             words=reading_text(reading, circuit),
             good=show_measured(expected),
             shown=repair_request.taken.get(name, ""),
             safety=safety_of(reading, circuit),
         )
-        for (name, reading), expected in zip(named, good, strict=True)
+        for reading, expected in zip(ordered, good, strict=True)
     )
-
-
-USUAL = ("dc pin logic0",)
-"""Shows that the pulses are back; common practice, no source."""

@@ -237,6 +237,7 @@ def retest(
         "line": retest_line(result),
         "good": result.good,
         "tables": (retest_record_table(record),),
+        "missing": result.missing,
         "to_take": [reading_text(reading, result.circuit) for reading in result.to_take],
         "lines": remaining_lines(result),
         "kept": record,

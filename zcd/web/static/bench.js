@@ -129,6 +129,9 @@ document.addEventListener("htmx:after:swap", () => {
     if (aim) told.removeAttribute("data-next");
     aim?.focus();
   }
+  if (document.activeElement.matches("#step-3 .primary")) {
+    [...document.querySelectorAll("#add input")].find((field) => !field.value)?.focus();
+  }
   if (document.activeElement.id === "line") document.activeElement.select();
   if (document.activeElement !== document.body) return;
   document.querySelector("#next :is(#answer, .primary), .step[open] [aria-required], .step[open] .primary, #fields [autofocus], #review")?.focus();
@@ -136,6 +139,7 @@ document.addEventListener("htmx:after:swap", () => {
 
 document.addEventListener("keydown", (event) => {
   if (event.key !== "Enter" || !event.target.matches(".repeat input")) return;
+  event.preventDefault();
   const all = [...document.querySelectorAll(".repeat input, #step-3 .primary")];
   all[all.indexOf(event.target) + 1]?.focus();
 });
