@@ -131,7 +131,6 @@ def new_browser() -> Chrome:
     for argument in (
         "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage",
         "--disable-extensions", "--disable-component-update", "--disable-background-networking",
-        "--disable-threaded-compositing",  # a quarter of the browser's processor time
     ):  # fmt: skip
         options.add_argument(argument)
     options.set_capability("goog:loggingPrefs", {"performance": "ALL", "browser": "ALL"})

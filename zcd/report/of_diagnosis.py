@@ -361,15 +361,10 @@ def measured_table(measured: Iterable[Measured], circuit: Circuit) -> Table:
     return Table(title="Readings taken", columns=columns, rows=rows, right=(0, 3))
 
 
-def good_text(reading: Reading, dictionary: FaultDictionary) -> str:
-    """What a reading shows on a good board."""
-    return spread_text(reading.function, good_board(dictionary, reading))
-
-
 def compared_table(measured: Sequence[Measured], dictionary: FaultDictionary) -> Table:
     """The readings taken, beside what the same meter shows on a good board."""
     taken = measured_table(measured, dictionary.circuit)
-    good = (good_text(m.reading, dictionary) for m in measured)
+    good = (spread_text(m.reading.function, good_board(dictionary, m.reading)) for m in measured)
     rows = tuple((*row, text) for row, text in zip(taken.rows, good, strict=True))
     return replace(
         taken, columns=(*taken.columns, "good board"), rows=rows, right=(*taken.right, 4)

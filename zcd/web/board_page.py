@@ -43,7 +43,7 @@ from zcd.web.board_form import form_words, notes_of, part_fields
 from zcd.web.circuit_drawing import CircuitDrawing, circuit_drawing
 from zcd.web.circuits import circuits
 from zcd.web.fragment_versions import version_of
-from zcd.web.posted_form import sent
+from zcd.web.posted_form import posted
 from zcd.web.resistor_rows import place_of_change
 from zcd.web.state import ADD, AT, CHOSEN, REMOVE, PageState, Unit
 from zcd.web.workers import WorkerPool
@@ -77,7 +77,7 @@ class BoardPage:
         """Its addresses."""
         return [
             Route("/job/{name}/board", self.page),
-            Route("/job/{name}/board", self.edit, methods=["POST"]),
+            Route("/job/{name}/board", posted(self.edited), methods=["POST"]),
             Route("/job/{name}/verdict", self.verdict),
             Route("/job/{name}/steps", self.steps),
             Route("/job/{name}/board.toml", self.file),
@@ -93,12 +93,8 @@ class BoardPage:
         focus = FIRST[0] if new else ""
         return self.desk.fill("board_page.html.j2", request, unit, again=False, focus=focus, **told)
 
-    async def edit(self, request: Request) -> Response:
-        """Keep what was typed; to the page itself, only what that changes."""
-        return await run_in_threadpool(self.edited, request, await sent(request))
-
     def edited(self, request: Request, said: dict[str, str]) -> Response:
-        """The same, of a form that was read."""
+        """Keep what was typed; to the page itself, only what that changes."""
         said |= request.query_params
         unit = self.desk.edit(request.path_params["name"], said)
         if not request.headers.get("hx-request"):

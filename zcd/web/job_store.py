@@ -22,7 +22,6 @@ from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.job import WANTED, Job, Log, load_job
 from zcd.diagnosis.job_history import Entry, FaultStatistics, fault_statistics, read_job_history
-from zcd.diagnosis.meters import Meter
 from zcd.errors import InputError
 from zcd.files import OtherWriterError
 from zcd.jobs.job_file import JobFileWriter, version_of
@@ -227,7 +226,8 @@ class JobStore:
 
 def _open_job(file: Path, settings: Settings) -> OpenJob:
     """Read a job file."""
-    job, version = job_and_version(file, settings.meter)
+    version = _version_at(file)
+    job = load_job(file, settings.meter)
     if job.file is None:
         raise InputError(f"{file.name}: found a board file; allowed: a job file")
     meter = _meter_texts(file) or _as_texts(settings.meter_texts)
@@ -240,12 +240,6 @@ def _bytes_at(*files: Path | None) -> tuple[bytes, ...]:
         return tuple(file.read_bytes() for file in files if file is not None)
     except OSError:
         return ()
-
-
-def job_and_version(file: Path, meter: Meter | None = None) -> tuple[Job, str]:
-    """A job, read with a meter where it says none, and the mark of its file."""
-    version = _version_at(file)
-    return load_job(file, meter), version
 
 
 def _version_at(file: Path) -> str:

@@ -41,11 +41,6 @@ def _own_file(unit: Unit) -> Path | None:
     return None if unit.edited or unit.job else unit.file
 
 
-def _everywhere(name: str) -> bool:
-    """Whether a file may have this name on every system to which a job may be taken."""
-    return REFUSED.fullmatch(name) is None
-
-
 def begin_job(
     state: PageState,
     jobs: JobStore,
@@ -81,7 +76,7 @@ def begin_job(
     """
     if unit.board is None:
         raise InputError("found no board in the fields of the board sheet; allowed: one")
-    if not _everywhere(name):
+    if REFUSED.fullmatch(name):
         raise invalid_value(name, 'a name that Windows takes too, such as "board-job"', "name")
     file, board_file = state.job_file(name), _own_file(unit)
     made = None

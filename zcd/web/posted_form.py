@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 from urllib.parse import parse_qsl
 
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
+from starlette.responses import Response
 
 from zcd.web.guard import LONGEST_QUERY, TOO_LONG
 
@@ -65,3 +69,12 @@ async def sent(request: Request) -> dict[str, str]:
         return dict(parse_qsl(body, keep_blank_values=True, max_num_fields=MAX_TEXTS))
     except ValueError as error:
         raise HTTPException(400, f"found too many fields; allowed: {MAX_TEXTS}") from error
+
+
+def posted(act: Callable[[Request, dict[str, str]], Response]) -> Callable[[Request], Any]:
+    """What answers a form of short texts, once that is read."""
+
+    async def endpoint(request: Request) -> Response:
+        return await run_in_threadpool(act, request, await sent(request))
+
+    return endpoint

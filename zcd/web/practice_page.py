@@ -20,7 +20,6 @@ from starlette.routing import Route
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.points import point_text
-from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.reading_syntax import show_measured
 from zcd.diagnosis.readings import Power, parts_over
@@ -36,6 +35,7 @@ from zcd.web.circuit_drawing import CircuitDrawing, circuit_drawing
 from zcd.web.exercises import Exercises, OpenExercise
 from zcd.web.job_store import ChangedMeanwhileError
 from zcd.web.posted_form import PostedForm, message_of
+from zcd.web.readings_view import probe_words
 from zcd.web.state import PageState, Unit
 
 CAUTIONS = (*GENERAL, *DEAD, *ISOLATED, *LIVE, *LIFTED)
@@ -231,8 +231,7 @@ def _words(opened: OpenExercise) -> dict[str, Any]:
         "complaint_words": f"{hidden} {complaint}",
         "caution": caution,
         "mark": opened.mark,
-        "functions": [(str(f), f.row.words) for f in Function],
-        "points": [(node, point_text(node, circuit)) for node in circuit.nodes],
+        **probe_words(circuit),
         "hows": _hows(session),
         "parts": session.parts,
         "diagram": _drawn(opened),

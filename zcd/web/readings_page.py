@@ -262,7 +262,7 @@ class ReadingsPage:
         prepared = self.atlases.of(job.board, job.meter)
         statistics = self.jobs.fault_statistics(open_job)
         counts = unit.beside.get(RECORD) != "off"
-        words = {"ready": False, "known": prepared, "opened": open_job, "experience": statistics}
+        words = {"ready": False, "known": prepared, "opened": open_job}
         if prepared.dictionary is not None:
             try:
                 result = self._diagnosis(prepared, open_job, statistics if counts else None)

@@ -200,6 +200,14 @@ class Chip:
     value: str
 
 
+def probe_words(circuit: Circuit) -> dict[str, Any]:
+    """What can be chosen to measure, and between which points."""
+    return {
+        "functions": [(str(f), f.row.words) for f in Function],
+        "points": [(node, point_text(node, circuit)) for node in circuit.nodes],
+    }
+
+
 def jobs_words(jobs: JobStore, words: str, gone: str = "") -> dict[str, Any]:
     """The list of jobs, and what was wrong with the folder unless it is `gone`."""
     if gone:
@@ -255,8 +263,7 @@ def talk_words(
         "next": _next_card(plan.steps, open_job),
         "found": _found(diagnosis, job.board, circuit),
         "then": then_line(plan.steps, circuit),
-        "functions": [(str(f), f.row.words) for f in Function],
-        "points": [(node, point_text(node, circuit)) for node in circuit.nodes],
+        **probe_words(circuit),
         "sides": _side_rows(prepared, open_job, diagnosis),
         "log": tuple(_chip(each, circuit) for each in job.log),
         "flags": " ".join(

@@ -27,7 +27,7 @@ from zcd.web.board_form import differing
 from zcd.web.job_end import PATIENCE_S, JobEnd
 from zcd.web.job_store import JobStore
 from zcd.web.pictures import page_picture
-from zcd.web.posted_form import sent
+from zcd.web.posted_form import posted, sent
 from zcd.web.repair_request import (
     LONGEST_TEXT,
     NARROW,
@@ -87,7 +87,7 @@ class RepairPage:
                 for name, do in pieces.items()
             ),
             *(Route(f"{place}/report{kind}", self._download(kind)) for kind in KINDS),
-            Route(f"{place}/keep", self._posted("again", self._keep), methods=["POST"]),
+            Route(f"{place}/keep", self._posted("again", self.ending.keep), methods=["POST"]),
             Route(f"{place}/close", self._posted("end", self._close), methods=["POST"]),
         ]
 
@@ -165,10 +165,7 @@ class RepairPage:
             words |= {"piece_name": name, "again": True, "written": True}
             return self._fill(PIECES, request, repair_request, **words)
 
-        async def endpoint(request: Request) -> Response:
-            return await run_in_threadpool(act, request, await sent(request))
-
-        return endpoint
+        return posted(act)
 
     def _drawer(self, repair_request: RepairRequest) -> TemplateContext:
         """What to fit in place of a part, each choice a way to the board with it."""
@@ -186,8 +183,7 @@ class RepairPage:
         words = _ready(task)
         if "choices" in words:
             words["choices"] = [
-                (choice.words, self._with(repair_request, choice.board))
-                for choice in words["choices"]
+                (line, self._with(repair_request, board)) for line, board in words["choices"]
             ]
         printed = part_texts(board).get(repair_request.part, "")
         same = f"{repair_request.part} {printed}".strip()
@@ -306,9 +302,6 @@ class RepairPage:
             return Response(task.result, media_type=KINDS[kind], headers=headers)
 
         return endpoint
-
-    def _keep(self, repair_request: RepairRequest) -> str:
-        return self.ending.keep(repair_request)
 
     def _close(self, repair_request: RepairRequest) -> str:
         told, drafts = self.ending.close(repair_request), self.desk.drafts

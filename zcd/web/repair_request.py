@@ -21,7 +21,6 @@ from zcd.settings import PAPERS, Settings
 from zcd.substitutes.search import DRIVE, replaceable_refs
 from zcd.web.board_form import differing, read, texts_of
 from zcd.web.fragment_versions import version_of
-from zcd.web.job_store import job_and_version
 from zcd.web.resistor_rows import Texts
 from zcd.web.state import RECORD, REPAIR, TAKEN, PageState, Unit
 
@@ -199,11 +198,10 @@ def repair_request_of(
     said = {**unit.beside, **(said or {})}
     if unit.job:
         try:
-            job, mark = job_and_version(state.job_file(unit.job), state.settings.meter)
+            open_job = state.jobs.open(state.job_file(unit.job))
+            job, mark = open_job.job, open_job.version
         except InputError as error:
             problem = str(error)
-    if job is not None and job.file is None:
-        job = None
     repaired, kept, lost, as_it_came = None, None, "", said.get(PARTS) == OLD
     if job is not None:
         repaired, kept, told, lost = _repaired(job, unit.base)

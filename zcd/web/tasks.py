@@ -5,7 +5,6 @@ These functions call what the commands call, and only lay out what comes of it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -16,14 +15,6 @@ from zcd.diagnosis.readings import Measured
 from zcd.report.document import Document
 
 TemplateContext = dict[str, Any]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Choice:
-    """A proposal in a line, and the board with it."""
-
-    words: str
-    board: Board
 
 
 def check(board: Board, was: Board | None = None) -> TemplateContext:
@@ -130,7 +121,7 @@ def substitute(board: Board, drawer: str, style: str, refs: tuple[str, ...]) -> 
     result = api.substitute(board, stock, refs=refs)
     found = result.found
     choices = [
-        Choice(words=proposal_line(found, answer, proposal), board=proposal.board)
+        (proposal_line(found, answer, proposal), proposal.board)
         for answer in found.answers
         for proposal in answer.proposals
     ]

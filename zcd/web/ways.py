@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
 from urllib.parse import parse_qsl
 
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from zcd.web.board_form import typed_over
-from zcd.web.posted_form import sent
+from zcd.web.posted_form import posted
 from zcd.web.state import FIT, JOB, STEPS, WINDOW, PageState
 
 GO, TO = "go", "to"
@@ -35,8 +32,8 @@ class Ways:
         return [
             *(Route(f"/{step}", self.earlier) for step in ("", *list(STEPS)[1:])),
             Route("/new", self.new),
-            Route("/job/{name}/set", _posted(self.set), methods=["POST"]),
-            Route("/job/{name}/afresh", _posted(self.afresh), methods=["POST"]),
+            Route("/job/{name}/set", posted(self.set), methods=["POST"]),
+            Route("/job/{name}/afresh", posted(self.afresh), methods=["POST"]),
         ]
 
     def earlier(self, request: Request) -> Response:
@@ -67,15 +64,6 @@ class Ways:
         name = self.desk.keep_as_new(unit.typed)
         self.desk.edit(unit.name, {FIT: "", WINDOW: said.get(WINDOW, "")})
         return _to(self.desk.unit(name).place, "readings")
-
-
-def _posted(act: Callable[[Request, dict[str, str]], Response]) -> Callable[[Request], Any]:
-    """Read the form that asks for it first."""
-
-    async def endpoint(request: Request) -> Response:
-        return await run_in_threadpool(act, request, await sent(request))
-
-    return endpoint
 
 
 def _to(place: str, step: str) -> Response:
