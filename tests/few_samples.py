@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from zcd.diagnosis import fault_dictionary
 from zcd.diagnosis.fault_dictionary import make_fault_dictionary
-from zcd.margin import population
+from zcd.margin import loss_share, population
 from zcd.margin.population import draw_population
 from zcd.web import workers
 
@@ -17,6 +17,9 @@ SAMPLES = 4
 """Of each fault, a quarter of the usual: predictions are most of a diagnosis' time."""
 PER_RUN = 16
 """Boards of a population, an eighth of the usual: half of the time of a check."""
+AROUND = 16
+"""Boards around a map's boundary, a quarter of the usual."""
+share_of = loss_share.loss_share
 ROOMS = (
     "test_", "cli/", "jobs/", "report/", "fuzz/", "practice/", "board/", "web/", "drawing/",
     "simulation/test_flags", "diagnosis/test_traced", "diagnosis/test_false_certainty",
@@ -35,6 +38,7 @@ def set_for(patch: pytest.MonkeyPatch) -> None:
 
     patch.setattr(make_fault_dictionary, "__defaults__", (SAMPLES,))
     patch.setitem(draw_population.__kwdefaults__, "per_run", PER_RUN)
+    patch.setattr(share_of, "__defaults__", (AROUND,))
     patch.setattr(workers, "PRELOADED", PRELOADED)
     patch.setattr(once, "apart", "few samples")
 
@@ -45,4 +49,5 @@ def unset_for(patch: pytest.MonkeyPatch) -> None:
 
     patch.setattr(make_fault_dictionary, "__defaults__", (fault_dictionary.SAMPLES,))
     patch.setitem(draw_population.__kwdefaults__, "per_run", population.PER_RUN)
+    patch.setattr(share_of, "__defaults__", (loss_share.BOARDS,))
     patch.setattr(once, "apart", "")
