@@ -130,6 +130,13 @@ def all_samples(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture
+def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Figures of a report, most of its time, are blank, for a test of its words."""
+    blank = '<svg xmlns="http://www.w3.org/2000/svg" width="9pt" height="9pt" viewBox="0 0 9 9"/>'
+    monkeypatch.setattr("zcd.jobs.job_sheet.figure_svg", lambda _: blank)
+
+
+@pytest.fixture
 def anew() -> None:
     """Nothing that other tests asked for is kept."""
     once.forget()

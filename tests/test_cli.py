@@ -320,6 +320,7 @@ def test_demo_report_stands_alone(demo: Demo) -> None:
         assert words in text
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_demo_as_json(work: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["demo", "mine", "--json"]) == 0
     out, err = capsys.readouterr()
@@ -766,6 +767,7 @@ def test_map_of_a_board_that_does_not_lock_ends_with_1(
     assert "Where sync would work" in out
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_job_leaves_with_its_record(
     board: Path, work: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -172,6 +172,7 @@ def test_json_has_the_cautions(folder: Path, line: str) -> None:
     require_live(" ".join(due))
 
 
+@pytest.mark.usefixtures("undrawn")
 @pytest.mark.parametrize(
     ("folder", "ending"),
     [

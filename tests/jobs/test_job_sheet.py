@@ -201,6 +201,7 @@ def test_every_caution_stands_there_with_its_source(html: str) -> None:
         assert caution.source in text
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_failures_are_listed_under_the_verdict(tmp_path: Path) -> None:
     text = written(tmp_path / "fails.html", FAILS)
     verdict = text.index("FAILS: R1 and R2 are overloaded.")
@@ -233,6 +234,7 @@ def test_the_story_tells_how_one_fault_raised_both_flags(repaired: str) -> None:
     assert "The fan flag is a consequence of the sync fault, not a second fault." in text
 
 
+@pytest.mark.usefixtures("undrawn")
 @pytest.mark.parametrize(
     ("paper", "css"), [pytest.param("a4", "A4", marks=pytest.mark.slow), ("letter", "Letter")]
 )
@@ -241,6 +243,7 @@ def test_it_prints_on_either_paper(tmp_path: Path, paper: str, css: str) -> None
     assert f"@page {{ size: {css};" in path.read_text()
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_an_old_report_survives_a_failure(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def fail(*_: object) -> None:
         raise RuntimeError("no page")
@@ -254,11 +257,13 @@ def test_an_old_report_survives_a_failure(tmp_path: Path, monkeypatch: pytest.Mo
     assert list(tmp_path.iterdir()) == [path]
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_missing_directory_is_refused(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="existing directory"):
         written(tmp_path / "missing" / "report.html")
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_what_was_replaced_is_told_against_the_board_as_it_came_in() -> None:
     before = case(SETTLED, "")
     now = solved().board
@@ -283,6 +288,7 @@ def short_pages(before: Case | None = None, board: Board | None = None) -> Docum
     )
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_the_first_page_is_the_job_sheet() -> None:
     """Appliance, complaint, found, done, tested, verdict, one picture, a line to sign."""
     before = case(SETTLED, "")
@@ -308,6 +314,7 @@ def test_the_report_has_at_most_four_pages(with_case: bool) -> None:
     assert len(PdfReader(BytesIO(report_pdf(document))).pages) <= 4
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_closed_job_leads_with_what_was_found_and_done() -> None:
     """Whatever the readings would say by themselves."""
     told = case(SETTLED)
@@ -325,6 +332,7 @@ def test_a_closed_job_leads_with_what_was_found_and_done() -> None:
     assert answer_document(told).sections[0].blocks[0] == first
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_an_open_job_records_a_finding_and_no_instruction() -> None:
     settled = case()
     assert settled.diagnosis.stopped == "sure"
@@ -333,6 +341,7 @@ def test_an_open_job_records_a_finding_and_no_instruction() -> None:
     assert "Replace" not in line
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_no_verdict_on_a_board_that_is_not_the_one_retested() -> None:
     """A description of the board as it came in is no pass of the repaired one."""
     board = parse_board(HOLDS)
@@ -354,6 +363,7 @@ def test_no_verdict_on_a_board_that_is_not_the_one_retested() -> None:
     assert unlike_retest_line(replace(job, retests=()), board) == ""
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_an_open_job_has_one_story() -> None:
     """No verdict on a board whose fault is still in it, on page one or further down."""
     faulty = case()
@@ -372,6 +382,7 @@ def test_an_open_job_has_one_story() -> None:
     assert left_line(faulty.job.board, closed, ()) == ""
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_the_complaint_is_not_denied_and_no_fan_is_told_of_that_nobody_named() -> None:
     """A part whose ageing the model would still lock with, on a board without a word on its fan."""
     as_is = case()

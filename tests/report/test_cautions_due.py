@@ -138,6 +138,7 @@ def test_one_screen_has_those_of_the_next_action(words: str) -> None:
     assert 1 <= told.count("CAUTION: ") <= 3
 
 
+@pytest.mark.usefixtures("undrawn")
 @pytest.mark.parametrize("words", IN_FILES)
 def test_reports_have_them(words: str, tmp_path: Path) -> None:
     assert call(words.format(tmp_path).split()).code in (0, 1)

@@ -67,7 +67,7 @@ from zcd.report.of_story_flags import why_lines
 from zcd.report.pdf import report_pdf
 from zcd.simulation.causes import causes_of, of_severity
 from zcd.simulation.drive import appliance_of
-from zcd.simulation.timeline import stories_of
+from zcd.simulation.timeline import Story, stories_of
 from zcd.sync.lock import Lock, judge
 
 if TYPE_CHECKING:
@@ -355,16 +355,19 @@ def _story_section(case: Case, full: bool) -> Section:
     fan = FAN in case.job.flags or board.tells_of_fan
     guessed = any(note.key in FLAG_TIMES for note in appliance_of(board).assumptions)
     told = f"{headline(story, fan=fan)}{' with a typical controller' * guessed}."
-    words = "From switching on: what the board would do with the likeliest fault."
-    drawn = [Picture("story", figure_svg(timeline_figure(story, board.name)), words, 190.0)]
     return Section(
         "Why the controller reports what it reports",
         (
             Paragraph(told, "strong"),
             BulletList(tuple(why_lines(story, fan=fan))),
-            *(drawn if full else ()),
+            *([_story_picture(story, board)] if full else ()),
         ),
     )
+
+
+def _story_picture(story: Story, board: Board) -> Picture:
+    words = "From switching on: what the board would do with the likeliest fault."
+    return Picture("story", figure_svg(timeline_figure(story, board.name)), words, 190.0)
 
 
 def _waveforms_section(board: Board, solution: Solution, lock: Lock) -> Section:
