@@ -138,6 +138,7 @@ def test_good_readings_pass_and_bad_ones_do_not(
     assert max(map(len, out.splitlines())) <= 80
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_retests_are_kept_in_the_job(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A half-cured board first, then a good one; what was taken before is asked for again."""
     job = bench / "job.toml"

@@ -158,6 +158,7 @@ def scope() -> str:
     return "".join(f"{time_s:.5f},{volts}\n" for time_s, volts in rows)
 
 
+@pytest.mark.usefixtures("undrawn")
 @pytest.mark.parametrize(
     "path", [path for path in GUIDES if shell_lines(path)], ids=lambda path: path.stem
 )

@@ -196,6 +196,7 @@ def test_a_new_job_says_which_meter_it_was(
     assert len(kept.log) == 1
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_the_paper(settings: Path, job: Path) -> None:
     settings.write_text('paper = "letter"', encoding="utf-8")
     for option, size in (([], "us-letter"), (["--paper", "a4"], "a4")):

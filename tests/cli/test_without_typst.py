@@ -39,6 +39,7 @@ def test_a_pdf_asked_for_is_refused_in_one_line(
     assert sorted(job.parent.iterdir()) == before
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_report_is_then_html_alone_and_says_why(
     job: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
