@@ -47,5 +47,5 @@ def test_an_answer_is_sent_without_waiting_for_an_acknowledgement(
 
     monkeypatch.setattr(uvicorn.Server, "run", run)
     monkeypatch.setattr(gc, "freeze", lambda: None)  # the objects of these tests stay as they are
-    serve(0, PageState(), lambda *_: None)
+    serve(0, PageState, lambda *_: None)
     assert seen == [(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)]

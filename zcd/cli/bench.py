@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from zcd.cli.command import Command, settings
 from zcd.cli.completion import files, folders
 from zcd.cli.exits import exit_codes
 from zcd.cli.given import DASH, keys_given
+
+if TYPE_CHECKING:
+    from zcd.web.state import PageState
 
 PORT = 8471
 
@@ -49,7 +54,6 @@ def bench(
     from zcd.cli.output import print_json
     from zcd.errors import InputError
     from zcd.web.server import serve
-    from zcd.web.state import PageState
 
     path = None if board_file in (None, DASH) else Path(str(board_file))
     result = None if board_file is None else keys_given(board_file)
@@ -65,5 +69,11 @@ def bench(
         if browser:
             webbrowser.open(once)
 
-    serve(port, PageState(result, path, jobs, settings()), ready)
+    def state() -> PageState:
+        from zcd.web.state import PageState
+
+        return PageState(result, path, jobs, bench_settings)
+
+    bench_settings = settings()
+    serve(port, state, ready)
     return 0

@@ -9,11 +9,13 @@ import logging
 import socket
 from collections.abc import Callable
 from contextlib import suppress
+from typing import TYPE_CHECKING
 
 from zcd.errors import InputError
-from zcd.web.app import make_app
 from zcd.web.guard import LOOPBACK, OPENING, Secrets
-from zcd.web.state import PageState
+
+if TYPE_CHECKING:
+    from zcd.web.state import PageState
 
 MAX_HEAPS = -8
 """``M_ARENA_MAX`` of glibc's ``malloc.h``."""
@@ -100,26 +102,26 @@ def _patient_protocol() -> type[asyncio.Protocol]:
     return PatientProtocol
 
 
-def serve(port: int, state: PageState, ready: Callable[[str, str], None]) -> None:
+def serve(
+    port: int, make_state: Callable[[], PageState], ready: Callable[[str, str], None]
+) -> None:
     """Serve the page until the person ends it.
 
     Parameters
     ----------
     port : int
         0 takes any free one.
-    state : PageState
-        What lies on it.
+    make_state : callable
+        Makes what lies on it, with all that takes long to load.
     ready : callable
-        Told as soon as the page can be reached: the address to print, and the one to start a
-        browser with, which opens the page once.
+        Told before that, so that a browser starts meanwhile, whose requests then wait: the address
+        to print, and the one to start a browser with, which opens the page once.
 
     Raises
     ------
     InputError
         If the port cannot be had.
     """
-    import uvicorn
-
     # asyncio sends at once only on a socket that says it is TCP; else a body waits for the
     # browser's late acknowledgement of its headers, 40 ms
     with socket.socket(proto=socket.IPPROTO_TCP) as door:
@@ -134,8 +136,14 @@ def serve(port: int, state: PageState, ready: Callable[[str, str], None]) -> Non
         door.listen()
         taken = door.getsockname()[1]
         secrets = Secrets()
+        place = f"http://{LOOPBACK}:{taken}{OPENING}"
+        ready(f"{place}{secrets.address}", f"{place}{secrets.once}")
+        import uvicorn
+
+        from zcd.web.app import make_app
+
         config = uvicorn.Config(
-            make_app(taken, state, secrets),
+            make_app(taken, make_state(), secrets),
             log_level="warning",
             server_header=False,
             access_log=False,
@@ -145,6 +153,4 @@ def serve(port: int, state: PageState, ready: Callable[[str, str], None]) -> Non
         gc.freeze()  # else now and then an answer waits while all modules are looked through
         logging.getLogger("uvicorn.error").addFilter(_is_news)
         _keep_one_heap()
-        place = f"http://{LOOPBACK}:{taken}{OPENING}"
-        ready(f"{place}{secrets.address}", f"{place}{secrets.once}")
         uvicorn.Server(config).run(sockets=[door])
