@@ -22,6 +22,8 @@ DETAILS = ("ref", "tolerance", "style", "power", "working_voltage")
 SINGLES = ("output.pull_up", "output.pull_down", "led.resistor")
 """Resistors that stand alone."""
 PARALLEL = "chain.parallel"
+LONG_HINT = 16
+"""Letters from which an example has no room for more words beside it."""
 FIRST = (
     "name", "mains.voltage", "feed.kind", "chain.resistors", "rectifier.part",
     "optocoupler.family", "output.pull_up", "output.supply",
@@ -173,4 +175,5 @@ def _hint(key: str, own: Key) -> str:
     """An example; empty where something is assumed, which is told beside the field."""
     if own.usual or (own.default_row or key) in refdata.defaults():
         return ""
-    return f"such as {own.hint}" if re.search(r"\d", own.hint) and not own.lines else own.hint
+    is_example = re.search(r"\d", own.hint) and len(own.hint) < LONG_HINT
+    return f"such as {own.hint}" if is_example else own.hint
