@@ -10,8 +10,9 @@ document.addEventListener("htmx:error", (event) => {
     "zcd does not answer. Start zcd bench again: what you have typed stays here, and what was entered is kept in the job file.";
 });
 
-document.addEventListener("htmx:before:response", () => {
-  if (!unreached.textContent) return;
+// A server that was started anew refuses (403) until its own address was opened here.
+document.addEventListener("htmx:before:response", (event) => {
+  if (!unreached.textContent || event.detail.ctx?.response?.raw.status === 403) return;
   unreached.textContent = "";
   document.body.classList.remove("stale");
   for (const left of document.querySelectorAll("[aria-busy=true], #fields")) {
