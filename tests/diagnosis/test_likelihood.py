@@ -97,9 +97,32 @@ def test_density_of_a_sound_reading_is_normal(reading: Reading, values: tuple[fl
     assert np.all(fit.width >= least)
     for value in values:
         y = scaled(reading.function, np.array(value))
-        expected = of_entries(fit, stats.norm.pdf(y, loc=fit.centre, scale=fit.width))
+        expected = of_entries(fit, stats.norm.pdf(y, loc=fit.centre, scale=width_at(fit, y)))
         result = fit.good(value)[: dictionary().simulated]
         assert_allclose(result, expected, rtol=1e-9, atol=1e-300)
+
+
+def width_at(fit: Fit, y: float | np.ndarray) -> np.ndarray:
+    """Widths for one value: beyond the good board no wider than a good board's, in entries whose
+    samples do not go there."""
+    good, result = fit.centre[0], fit.width.copy()
+    for row, centre in enumerate(fit.centre):
+        error = fit.noise[row].max()
+        above = y > good.max() and centre.max() <= good.max() + error
+        below = y < good.min() and centre.min() >= good.min() - error
+        if (above or below) and not fit.averaged[row]:
+            narrow = np.hypot(fit.noise[row], MOST_REACH * good.std())
+            result[row] = np.minimum(result[row], narrow)
+    return result
+
+
+def test_a_leak_does_not_explain_a_part_that_reads_high() -> None:
+    """A path in parallel only makes ohms lower, however wide its samples lie apart."""
+    fit = dictionary().fit(OHMS)
+    leaky = entries("chain leaky to neutral")
+    high = float(dictionary().predictions(OHMS)[entries("healthy")].max())
+    told = fit.good(1.25 * high, 9.0)
+    assert np.all(told[leaky] < 1e-3 * told[entries("R2 drift")].max())
 
 
 @pytest.mark.parametrize("ends", [(4.0, 4.9), (-np.inf, 1.0), (2.0, np.inf)])
@@ -114,7 +137,8 @@ def test_rough_reading_is_normal_but_wider() -> None:
     """Ten per cent of the value more; common practice, no source."""
     fit = dictionary().fit(PIN)
     result = fit.likelihood(Measured(reading=PIN, value=2.5, about=True))[: dictionary().simulated]
-    expected = stats.norm.pdf(2.5, loc=fit.centre, scale=np.hypot(fit.width, 0.25))
+    width = np.hypot(width_at(fit, 2.5), 0.25)
+    expected = stats.norm.pdf(2.5, loc=fit.centre, scale=width)
     assert_allclose(result, expected, rtol=1e-9, atol=1e-300)
 
 

@@ -220,7 +220,10 @@ def test_what_a_fault_hides_is_said(lines: tuple[str, ...], unseen: tuple[str, .
     assert unseen_parts(diagnosis, dictionary().circuit) == unseen
     line = hidden_line(diagnosis, dictionary().circuit)
     assert bool(line) is bool(unseen)
-    assert all(ref.replace(".led", " LED") in line for ref in unseen)
+    fault = diagnosis.indistinguishable[0].fault
+    renewed = fault.neighbours if fault else ()
+    for ref in unseen:  # what is renewed with the part that is named need not be tested
+        assert (ref.replace(".led", " LED") in line) is (ref not in renewed)
 
 
 def test_readings_that_cannot_both_be_right_stand_beside_each_other() -> None:

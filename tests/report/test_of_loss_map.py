@@ -126,8 +126,8 @@ def test_what_some_controllers_refuse_is_a_warning_as_in_the_check() -> None:
     lines = warning_lines(loss_map)
     assert len(lines) == len(loss_map.unmet_expectations)
     for line, rule in zip(lines, loss_map.unmet_expectations, strict=True):
-        assert line.startswith("warning: ")
+        assert line.startswith("warning on the ")
         (found,) = (told for told in finding_lines(check) if EXPECTATION_TEXTS[rule] in told)
         assert line.endswith(found.rpartition(": ")[2])
     text = document_text(document_of(loss_map).answer)
-    assert "warning: " in text
+    assert "warning on the " in text

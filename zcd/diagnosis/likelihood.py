@@ -145,6 +145,7 @@ class Fit:
             self.averaged = ~(graded & moved.any(axis=1))
         self.wide = self.function.row.decades and np.ptp(self.centre[0]) > WIDE_DECADES
         self.width = self.width_of(1.0)
+        self.ends = self._good_ends()
         low, high = float(self.centre.min()), float(self.centre.max())
         widest = float(self.width.max())
         self.span = high - low + 10.0 * widest
@@ -173,6 +174,24 @@ class Fit:
         farthest = np.where(self.averaged, np.inf, MOST_REACH * self.centre.std(axis=1))
         return np.asarray(np.hypot(self.noise, np.minimum(reach, farthest[:, None])))
 
+    def _good_ends(self) -> tuple[FloatArray, FloatArray]:
+        """From where on a reading is beyond a good board on the side to which an entry never leads,
+        shape (S, 1): a leak at its least is a good board, and no size of it makes ohms read higher.
+        """
+        least, most = self.centre.min(axis=1), self.centre.max(axis=1)
+        error = self.noise.max(axis=1)
+        low = np.where(least >= least[0] - error, least[0], -inf)
+        high = np.where(most <= most[0] + error, most[0], inf)
+        return low[:, None], high[:, None]
+
+    def _width_at(self, value: FloatArray, breadth: float) -> FloatArray:
+        """`width_of` for a reading of this value, on its own scale: beyond a good board, where the
+        fault never leads, no sample reaches farther than one of a good board."""
+        width = self.width_of(breadth)
+        (low, high), reach = self.ends, MOST_REACH * self.centre[0].std()
+        beyond = ((value < low) | (value > high)) & ~self.averaged[:, None]
+        return np.where(beyond, np.minimum(width, np.hypot(self.noise, reach)), width)
+
     def away(self, value: float) -> FloatArray:
         """How far each simulated sample is above a value, on the reading's own scale."""
         return np.asarray(self.centre - scaled(self.function, np.asarray(value, dtype=float)))
@@ -187,7 +206,7 @@ class Fit:
         `value` has shape (...,).
         """
         y = scaled(self.function, np.asarray(value, dtype=float))[..., None, None]
-        width = self.width_of(breadth)
+        width = self._width_at(y, breadth)
         density = self._with_chip(_normal(y - self.centre, width), y, y)
         return self._of_all(self._with_other(density, _normal(y - self.none, self.none_error)))
 
@@ -232,7 +251,7 @@ class Fit:
             result = self._of_all(share)
         elif measured.about:
             y = scaled(self.function, np.asarray(measured.value))
-            width = np.hypot(width, self._about(measured.value))
+            width = np.hypot(self._width_at(y, breadth), self._about(measured.value))
             without = _normal(y - self.none, self.none_error)
             density = self._with_chip(_normal(y - self.centre, width), y, y)
             result = self._of_all(self._with_other(density, without))

@@ -460,6 +460,66 @@ def present(ranked: Sequence[Ranked]) -> float:
     return sum(r.probability for r in ranked if one_repair(first, r) or _has(r, first))
 
 
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """What is to be replaced or looked at: all of its rows in a ranking, alone and with a second.
+
+    Parameters
+    ----------
+    repair : str
+        As `Fault.repair`; `UNMODELLED` for none of the faults.
+    rows : tuple of Ranked
+        Likeliest first.
+    """
+
+    repair: str
+    rows: tuple[Ranked, ...]
+
+    @property
+    def probability(self) -> float:
+        """Of all the rows."""
+        return sum(r.probability for r in self.rows)
+
+    @property
+    def needs_second(self) -> bool:
+        """Whether a second fault is likelier than this alone."""
+        pairs = sum(r.probability for r in self.rows if r.fault and r.fault.members)
+        return pairs > 0.5 * self.probability
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """Its likeliest faults, such as ``R1 drift``, each with its rows of two."""
+        shares: dict[str, float] = {}
+        for r in self.rows:
+            members = () if r.fault is None else zip(r.fault.members, r.fault.also, strict=False)
+            key = next((key for key, repair in members if repair == self.repair), r.key)
+            shares[key] = shares.get(key, 0.0) + r.probability
+        most = max(shares.values())
+        likely = [key for key in shares if shares[key] > 0.5 * most]
+        return tuple(sorted(likely, key=lambda key: -shares[key]))
+
+
+def standings(ranked: Sequence[Ranked]) -> list[Standing]:
+    """A ranking by what is to be done, likeliest first; two faults count for the likelier part."""
+    result, left = [], list(ranked)
+    while left:
+        shares: dict[str, float] = {}
+        for r in left:
+            for repair in _repairs(r):
+                shares[repair] = shares.get(repair, 0.0) + r.probability
+        first = max(shares, key=lambda repair: shares[repair])
+        result.append(Standing(first, tuple(r for r in left if first in _repairs(r))))
+        left = [r for r in left if first not in _repairs(r)]
+    return result
+
+
+def _repairs(ranked: Ranked) -> tuple[str, ...]:
+    """What is to be done about a row, each of two faults by itself."""
+    if ranked.fault is None:
+        return (UNMODELLED,)
+    return ranked.fault.also or (ranked.fault.repair,)
+
+
 def _certain(ranked: Sequence[Ranked]) -> Ranked | None:
     """What is there beyond doubt; None: nothing is."""
     if ranked[0].fault is not None and present(ranked) >= SURE:

@@ -16,7 +16,7 @@ from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.information import SURE
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import OVERLOAD
-from zcd.diagnosis.rank import Diagnosis, Ranked, present, together_names
+from zcd.diagnosis.rank import Diagnosis, Ranked, standings, together_names
 from zcd.diagnosis.reading_syntax import show_measured, show_span, show_value
 from zcd.diagnosis.reading_words import over_text, probes_text, reading_text
 from zcd.diagnosis.readings import (
@@ -315,7 +315,9 @@ def _needs_whole_chain(measured: Measured, circuit: Circuit) -> bool:
 
 def hidden_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
     """What a fault hides, and how to look for it; empty where there is nothing."""
-    unseen = unseen_parts(diagnosis, circuit)
+    fault = diagnosis.indistinguishable[0].fault
+    renewed = () if fault is None else fault.neighbours  # with the part that is named
+    unseen = [ref for ref in unseen_parts(diagnosis, circuit) if ref not in renewed]
     if not unseen:
         return ""
     names = [*dict.fromkeys(part_words(diode_of_bridge(ref)[0]) for ref in unseen)]
@@ -452,10 +454,11 @@ def ranked_table(diagnosis: Diagnosis, circuit: Circuit) -> Table:
 
 def _in_all_text(diagnosis: Diagnosis) -> str:
     """The figure of the answer, where the first row alone is less: the same part in other rows."""
-    first, chance = diagnosis.ranked[0], probability_text(present(diagnosis.ranked))
-    if first.fault is None or chance == probability_text(first.probability):
+    first = standings(diagnosis.ranked)[0]
+    chance = probability_text(first.probability)
+    if len(first.rows) == 1 or chance == probability_text(first.rows[0].probability):
         return ""
-    return f"{first.fault.repair} in all (its rows added, and with a second fault): {chance}."
+    return f"{first.repair} in all (its rows added, and with a second fault): {chance}."
 
 
 def _with_amount(ranked: Ranked, circuit: Circuit) -> str:

@@ -21,10 +21,13 @@ from zcd.diagnosis.meters import OVERLOAD, Meter
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.rank import (
     GOOD_CIRCUIT,
+    UNMODELLED,
     Diagnosis,
     Ranked,
+    Standing,
     one_repair,
     present,
+    standings,
     together_names,
 )
 from zcd.diagnosis.reading_syntax import show_measured
@@ -464,12 +467,19 @@ def verdict_line(diagnosis: Diagnosis) -> str:
 def _unsettled_text(ranked: Sequence[Ranked], *, asks: bool) -> str:
     """What is most likely, while it `asks` or where no other reading would pay."""
     end = "" if asks else f" {NO_MORE}"
-    if ranked[0].fault is None or (chance := present(ranked)) < PROBABLY:
+    if not _one_is_probable(ranked):
         return f"Not settled. {standing_text(_named_shares(ranked))}{end}"
-    if asks:
-        return _probable_text(ranked, chance)
-    likely = f"{fault_name(ranked[0])} ({probability_text(chance)})"
+    if asks or ranked[0].fault is None or present(ranked) < PROBABLY:
+        return f"{_probable_text(ranked)}{end}"
+    likely = f"{fault_name(ranked[0])} ({probability_text(present(ranked))})"
     return f"Probably {likely}.{end} {repair_text(ranked[0], ranked)}"
+
+
+def _one_is_probable(ranked: Sequence[Ranked]) -> bool:
+    """Whether one part, or one pair of faults, is likelier by far than all others."""
+    first = standings(ranked)[0]
+    pair = ranked[0].fault is not None and present(ranked) >= PROBABLY
+    return pair or (first.repair != UNMODELLED and first.probability >= PROBABLY)
 
 
 SECOND = " There may be a second fault: measure again after the repair."
@@ -697,15 +707,19 @@ def _assumed_text(board: Board, key: str, value: str) -> str:
     return f"{key} {value}"
 
 
-def _probable_text(ranked: Sequence[Ranked], chance: float) -> str:
+def _probable_text(ranked: Sequence[Ranked]) -> str:
     """A fault to which no other comes near, and what is left to do."""
-    alike = [r for r in ranked if one_repair(ranked[0], r)]
-    likely = [fault_name(r) for r in alike if r.probability > HALF * ranked[0].probability]
-    names, first = tuple(dict.fromkeys(likely)), ranked[0].fault
-    name = f"{first.repair} bad" if first and len(names) > 2 else " or ".join(names)
+    first = standings(ranked)[0]
+    pair = bool(ranked[0].fault and ranked[0].fault.members) and present(ranked) >= PROBABLY
+    chance = present(ranked) if pair else first.probability
+    name = fault_name(ranked[0]) if pair else _standing_name(first, ranked)
     if chance >= SURE:
         return sentence(f"{name} ({probability_text(chance)}): confirm it first")
-    return f"Probably {name} ({probability_text(chance)}), not settled yet."
+    second = "" if pair or not first.needs_second else f" {NOT_ALONE}"
+    return f"Probably {name} ({probability_text(chance)}), not settled yet.{second}"
+
+
+NOT_ALONE = "That alone does not explain it: expect a second fault."
 
 
 def likeliest_line(diagnosis: Diagnosis) -> str:
@@ -714,13 +728,19 @@ def likeliest_line(diagnosis: Diagnosis) -> str:
     if first.fault is None and first.probability >= PROBABLY:
         chance = probability_text(first.probability)
         return f"No fault known here fits ({chance}): check the last readings."
-    if first.fault is not None and (there := present(diagnosis.ranked)) >= PROBABLY:
-        return _probable_text(diagnosis.ranked, there)
+    if _one_is_probable(diagnosis.ranked):
+        return _probable_text(diagnosis.ranked)
     return standing_text(_named_shares(diagnosis.ranked))
 
 
 def _named_shares(ranked: Sequence[Ranked]) -> list[tuple[str, float]]:
-    return [(fault_name(r), r.probability) for r in ranked]
+    return [(_standing_name(each, ranked), each.probability) for each in standings(ranked)]
+
+
+def _standing_name(standing: Standing, ranked: Sequence[Ranked]) -> str:
+    """What is wrong there, such as ``R2 open``; of a part bad in several ways only that it is."""
+    names = tuple(dict.fromkeys(fault_name(r) for r in ranked if r.key in standing.keys))
+    return f"{standing.repair} bad" if len(names) > 2 else " or ".join(names)
 
 
 def _lower(text: str) -> str:

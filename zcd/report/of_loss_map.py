@@ -66,7 +66,7 @@ def _at_text(quantity: Quantity) -> str:
 def warning_lines(loss_map: LossMap) -> tuple[str, ...]:
     """What some controllers expect of a pulse and this board does not give, as its check says."""
     return tuple(
-        f"{WARNING}: {LIMITS[rule].words}: {EXPECTATION_TEXTS[rule]}"
+        f"{WARNING} on the {LIMITS[rule].words}: {EXPECTATION_TEXTS[rule]}"
         for rule in loss_map.unmet_expectations
     )
 

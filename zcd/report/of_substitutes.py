@@ -619,8 +619,10 @@ def low_times_s(verdict: Verdict) -> tuple[float, float]:
 
 
 def low_time_text(verdict: Verdict) -> str:
-    """Shortest and longest low time over the levels."""
+    """Shortest and longest low time over the levels, or that one has no pulse."""
     low_s, high_s = low_times_s(verdict)
+    if low_s == 0.0:
+        return f"up to {1e3 * high_s:.2f} ms, or no pulse" if high_s > 0.0 else "no pulse"
     return f"{1e3 * low_s:.2f}-{1e3 * high_s:.2f} ms"
 
 
