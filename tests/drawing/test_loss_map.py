@@ -34,7 +34,7 @@ def test_axes_name_the_quantities_and_ticks_their_units() -> None:
     figure = loss_map_figure(solved().board, lost_below(0.2))
     figure.draw_without_rendering()
     (ax,) = figure.axes
-    assert (ax.get_xlabel(), ax.get_ylabel()) == ("mains voltage", "remaining CTR")
+    assert (ax.get_xlabel(), ax.get_ylabel()) == ("mains voltage", "CTR")
     assert all(tick.get_text().endswith(" V") for tick in ax.get_xticklabels())
     assert "10 %" in [tick.get_text() for tick in ax.get_yticklabels()]
     assert (ax.get_xscale(), ax.get_yscale()) == ("linear", "log")
@@ -144,7 +144,7 @@ LOST_BELOW = (
             2,
         ),
         (lost_below(0.2, here=0.1), "No sync as described: the edge is too far", 0),
-        (lost_below(0.005), "neither quantity alone loses sync within the map", 0),
+        (lost_below(0.005), "This board keeps sync at every value tried", 0),
     ],
 )
 def test_title_and_arrows(found: LossMap, title: str, arrows: int) -> None:

@@ -4,7 +4,7 @@ unknown."""
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
-from zcd.circuit.elements import Circuit, stack
+from zcd.circuit.elements import Circuit, Resistance, stack
 from zcd.diagnosis.cache import Store, name_of
 from zcd.diagnosis.fault_pairs import pairs_of
 from zcd.diagnosis.faults import Fault, answer_of, faults_of, includes
@@ -26,13 +26,14 @@ from zcd.diagnosis.flag_evidence import (
     flags_share,
     sync_flag_share,
 )
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.information import Spectrum, sparse, spectrum
 from zcd.diagnosis.likelihood import Fit, is_cold, restless
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.priors import prior_shares, with_pairs
 from zcd.diagnosis.reading_words import reading_text
-from zcd.diagnosis.readings import Reading, past_chip, useful_readings
+from zcd.diagnosis.readings import Reading, parts_over, past_chip, useful_readings
 from zcd.diagnosis.samples import MORE_SEED, sample_circuits, sample_meter
 from zcd.engine.network import island_of
 from zcd.logs import logger
@@ -49,6 +50,9 @@ BANDS = 3
 MORE_GOOD = 3
 """So many more samples of a good board, times those of a fault: its least and most are limits that
 people work by, and outside those of 16 lie up to 30 % of good boards."""
+ALIKE = 0.02
+"""Resistors of one value whose middles are no farther apart stand in one place: common practice, no
+source."""
 GOOD_BOARD = 0
 """Number of the fault that is none."""
 MARGIN = "margin of the lock"
@@ -143,10 +147,32 @@ class FaultDictionary:
         return self._predictions[reading]
 
     def good(self, reading: Reading) -> FloatArray:
-        """What the meter would show on a good board, its `MORE_GOOD` further samples too."""
+        """What the meter would show on a good board, its `MORE_GOOD` further samples too.
+
+        Of one of several resistors alike in a row what it would show of each: a range is theirs,
+        not that of the samples that one of them happened to get.
+        """
+        own = self._good_alone(reading)
+        middle = np.median(own)
+        rest = [self._good_alone(other) for other in self._alike(reading)]
+        alike = [shown for shown in rest if abs(np.median(shown) - middle) < ALIKE * middle]
+        return np.concatenate([own, *alike])
+
+    def _good_alone(self, reading: Reading) -> FloatArray:
         self.predictions(reading)
         shown = self._stored[name_of(reading.words)]
         return np.concatenate([shown[GOOD_BOARD], shown[self.circuits :].ravel()])
+
+    def _alike(self, reading: Reading) -> list[Reading]:
+        """The same of the other resistors of one value and chain; none of anything else."""
+        ref = parts_over(self.circuit, reading.red, reading.black)
+        chain = next((f.neighbours for f in self.faults if f.part == ref and f.neighbours), ())
+        if not chain or reading.lifted or reading.function is not Function.OHM:
+            return []
+        ohm = {r.ref: float(np.max(r.resistance_ohm)) for r in self.circuit.of(Resistance)}
+        same = [self.circuit[other] for other in chain if ohm[other] == ohm[ref]]
+        others = [replace(reading, red=each.a, black=each.b) for each in same]
+        return [each for each in others if each in self.readings]
 
     @cached_property
     def _pin_side(self) -> frozenset[str]:

@@ -214,7 +214,7 @@ def _ctr(board: Board, opto: Optocoupler) -> Quantity:
     """What is left of the typical CTR; a part at the top of its grade has more than all of it."""
     return Quantity(
         key="ctr",
-        words="remaining CTR",
+        words="CTR",
         unit="%",
         here=opto.remaining_ratio,
         low=min(MIN_CTR_RATIO, opto.remaining_ratio / 2.0),

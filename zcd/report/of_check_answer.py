@@ -681,7 +681,8 @@ def _worst_text(check: Check, subject: str, rules: Sequence[Rule[float]]) -> str
     of_drawn = all(isnan(rule.value) for rule in rules)  # no level misses it
     lost = any(r.subject == SYNC and r.status != "pass" and not r.is_rare for r in check.every_rule)
     of_all = "that works" if lost else f"of {check.spread.population.size}"
-    where = f"on the worst board {of_all}" if of_drawn else "at worst"
+    where = "at worst, where there are pulses" if lost else "at worst"
+    where = f"on the worst board {of_all}" if of_drawn else where
     margin = _worst_margin(check, subject, rules)
     if margin >= 0.0:
         margin, where = rules[0].margin, "with all tolerances at their worst"
@@ -778,11 +779,10 @@ def _reserve_fact(check: Check) -> Iterator[tuple[str, str]]:
     short = any(rule.subject == RESERVE and rule.status != "pass" for rule in check.every_rule)
     if check.passes and not short and weak.locks and isfinite(weak.factor_ratio):
         left = percent_text(1.0 - 1.0 / weak.factor_ratio)
-        yield (
-            "reserve",
-            f"even the weakest of its grade works until it has lost {left} of its CTR, "
-            f"{_years_text(check)}",
-        )
+        lost = any(rule.subject == SYNC and rule.status != "pass" for rule in check.every_rule)
+        works = "ageing is not the worry: even the weakest of its grade pulls the pin low"
+        works = works if lost else "even the weakest of its grade works"
+        yield "reserve", f"{works} until it has lost {left} of its CTR, {_years_text(check)}"
     elif check.passes and not (weak.locks or check.hangs_on_grade) and check.headrooms["ctr"].locks:
         left = percent_text(1.0 - 1.0 / check.headrooms["ctr"].factor_ratio)
         ref = _coupler_text(check)
@@ -813,8 +813,7 @@ def _pulse_text(check: Check, nominal: Level) -> str:
     assert check.pulse is not None  # where the nominal level locks
     least_s, most_s = check.pulse.low_time_s
     least_most = quantity_span_text(least_s, most_s, "s")
-    if not all(level.locks for level in check.levels):
-        least_most += ", or no pulse"
+    none = "" if all(level.locks for level in check.levels) else ", on some no pulse"
     often = "two" if expected_pulses(check.board) == 2 else "one"
     mains = check.board.mains
     hertz = f" of {quantity_text(mains.frequency_hz, 'Hz')}" * (len(mains.nominal_hz) > 1)
@@ -822,7 +821,7 @@ def _pulse_text(check: Check, nominal: Level) -> str:
     falls = crossing_text(nominal.fall_offset_s, max(map(abs, span_s)))
     if any(rule.subject == SYNC and rule.status == "fail" for rule in check.every_rule):
         return f"{often} a mains cycle{hertz}, typically low {low}, falls {falls}"
-    drawn = f"{least_most} over {check.spread.population.size} random boards"
+    drawn = f"{check.spread.population.size} random boards: {least_most}{none}"
     return (
         f"{often} a mains cycle{hertz}, low {low} ({drawn}), "
         f"falls {falls} ({offset_span_text(*span_s)})"

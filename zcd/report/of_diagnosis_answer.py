@@ -9,7 +9,7 @@ import numpy as np
 
 from zcd.board.model import Board
 from zcd.circuit.build import coupler_refs
-from zcd.circuit.elements import Circuit, DcSource, Junction
+from zcd.circuit.elements import Circuit, DcSource, Junction, Resistance
 from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.expected_readings import good_board
@@ -32,7 +32,7 @@ from zcd.diagnosis.rank import (
 )
 from zcd.diagnosis.reading_syntax import show_measured
 from zcd.diagnosis.reading_words import reading_text
-from zcd.diagnosis.readings import AccessLevel, Measured, Reading, parts_between
+from zcd.diagnosis.readings import AccessLevel, Measured, Reading, parts_between, parts_over
 from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
 from zcd.errors import plain
 from zcd.files import file_name, path_here
@@ -81,6 +81,9 @@ ISOLATES = " (isolation voltage, VDE or UL mark and pin spacing no less than the
 FAN_KINDS = ("drive", "fan")
 """Kinds of faults behind a good sync circuit, when the fan does not turn."""
 HALF = 0.5
+CLEARLY_HIGH = 1.15
+"""Ohms over the most that a good board shows, from which nobody doubts: common practice, no
+source."""
 THRESHOLDS = ("controller.low_threshold", "controller.high_threshold")
 FIRST_ASSUMED = (
     "chain.topology",
@@ -123,6 +126,7 @@ def _answer(case: Case, trip: Trip, most: int) -> Document:
             blocks += [Paragraph(title), BulletList(why)]
     more = (
         others_line(diagnosis, (*support, *last, *doubted)),
+        high_line(case),
         unlike,
         fan_first,
         relay_line(case, plan),
@@ -190,6 +194,35 @@ def tells_most_text(diagnosis: Diagnosis, step: Suggestion, circuit: Circuit) ->
     read = {ref.partition(".")[0] for ref in (*parts, reading.lifted)}
     is_named = any(fault is None or fault.part.partition(" ")[0] in read for fault in named)
     return "" if is_named else "it rules out most"
+
+
+def high_line(case: Case) -> str:
+    """That resistors which read high in the circuit are bad whatever else is; empty where none
+    does, where they are all that is wrong, and where a reading is in doubt."""
+    diagnosis = case.diagnosis
+    alone = _one_is_probable(diagnosis.ranked) and not standings(diagnosis.ranked)[0].needs_second
+    if diagnosis.stopped not in ("", "nothing left") or diagnosis.suspects or alone:
+        return ""
+    names = [*dict.fromkeys(ref for m in diagnosis.measured if (ref := _reads_high(m, case)))]
+    if not names:
+        return ""
+    are, them = ("is", "it") if len(names) == 1 else ("are", "them")
+    return (
+        f"Parts in parallel only make ohms read lower: {listed(names)} {are} bad whatever else "
+        f"is. Replace {them}, and look what else there is."
+    )
+
+
+def _reads_high(measured: Measured, case: Case) -> str:
+    """The resistor that a reading in the circuit shows too high; empty for any other reading."""
+    reading = measured.reading
+    ref = parts_over(case.circuit, reading.red, reading.black)
+    if reading.function is not Function.OHM or reading.lifted or measured.unstable:
+        return ""
+    if ref not in case.circuit or not isinstance(case.circuit[ref], Resistance):
+        return ""
+    least = measured.value if measured.low is None else measured.low
+    return ref if least > CLEARLY_HIGH * good_board(case.atlas, reading).high else ""
 
 
 def relay_line(case: Case, plan: Sequence[Suggestion]) -> str:

@@ -15,7 +15,7 @@ from zcd.sync.lock import LIMITS
 
 CTR = "ctr"
 RATINGS = "Of typical parts. What tolerances do, and whether a part is overloaded: zcd check."
-CTR_WORDS = " Remaining CTR: 100 % is the CTR that the optocoupler had when new."
+CTR_WORDS = " CTR: 100 % is a typical new optocoupler of its grade."
 
 
 def value_text(quantity: Quantity, value: float) -> str:
@@ -42,7 +42,10 @@ def loss_map_title(loss_map: LossMap) -> str:
         return f"{_at_text(across)}, sync is lost where {up.words} is {ends}"
     if ends := _ends_text(across, loss_map.reach_across):
         return f"{_at_text(up)}, sync is lost where {across.words} is {ends}"
-    return "From the board, neither quantity alone loses sync within the map"
+    return (
+        "This board keeps sync at every value tried, "
+        f"of {across.words} alone and of {up.words} alone"
+    )
 
 
 def _ends_text(quantity: Quantity, reach: Reach) -> str:

@@ -555,7 +555,7 @@ def used_text(verdict: Verdict, parts: Sequence[Part]) -> str:
 def load_line(found: Substitutes, shown: int) -> str:
     """What load means, and what the new resistors are taken to be rated for; empty: none is new."""
     ratings = {
-        part.style: f"{part.style} {_rating(part)}"
+        part.style: f"{part.style} ({_rating(part)})"
         for answer in found.answers
         if answer.kind == "chain"
         for proposal in (*answer.proposals[:shown], *answer.others)
@@ -569,7 +569,8 @@ def load_line(found: Substitutes, shown: int) -> str:
 def _rating(part: Resistor) -> str:
     watts, usual = quantity_text(part.rated_power_w, "W"), part.usual_power_w
     more = "" if usual is None else f" (most makers: {quantity_text(usual, 'W')})"
-    return f"{watts}{more}, {quantity_text(part.working_v, 'V')}"
+    power = () if part.style == watts and not more else (f"{watts}{more}",)
+    return ", ".join([*power, quantity_text(part.working_v, "V")])
 
 
 def pads_line(found: Substitutes, shown: int) -> str:
