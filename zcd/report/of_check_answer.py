@@ -673,13 +673,18 @@ def _bound(at_least: bool) -> str:
     return "at least" if at_least else "at most"
 
 
+def _may_lose_sync(check: Check) -> bool:
+    """Whether some of such boards lose sync, and not only at the worst of all tolerances."""
+    return any(r.subject == SYNC and r.status != "pass" and not r.is_rare for r in check.every_rule)
+
+
 def _worst_text(check: Check, subject: str, rules: Sequence[Rule[float]]) -> str:
     """What an expectation comes to at the levels and on the boards drawn whose pin does its work;
     in the corner where none of these misses it."""
     limit, controller = LIMITS[subject], check.board.controller
     expected = float(getattr(controller, limit.attribute))
     of_drawn = all(isnan(rule.value) for rule in rules)  # no level misses it
-    lost = any(r.subject == SYNC and r.status != "pass" and not r.is_rare for r in check.every_rule)
+    lost = _may_lose_sync(check)
     of_all = "that works" if lost else f"of {check.spread.population.size}"
     where = "at worst, where there are pulses" if lost else "at worst"
     where = f"on the worst board {of_all}" if of_drawn else where
@@ -779,7 +784,7 @@ def _reserve_fact(check: Check) -> Iterator[tuple[str, str]]:
     short = any(rule.subject == RESERVE and rule.status != "pass" for rule in check.every_rule)
     if check.passes and not short and weak.locks and isfinite(weak.factor_ratio):
         left = percent_text(1.0 - 1.0 / weak.factor_ratio)
-        lost = any(rule.subject == SYNC and rule.status != "pass" for rule in check.every_rule)
+        lost = _may_lose_sync(check)
         works = "ageing is not the worry: even the weakest of its grade pulls the pin low"
         works = works if lost else "even the weakest of its grade works"
         yield "reserve", f"{works} until it has lost {left} of its CTR, {_years_text(check)}"

@@ -31,8 +31,8 @@ from zcd.diagnosis.rank import (
     together_names,
 )
 from zcd.diagnosis.reading_syntax import show_measured
-from zcd.diagnosis.reading_words import reading_text
-from zcd.diagnosis.readings import AccessLevel, Measured, Reading, parts_between, parts_over
+from zcd.diagnosis.reading_words import over_text, reading_text
+from zcd.diagnosis.readings import AccessLevel, Measured, Reading, parts_between
 from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
 from zcd.errors import plain
 from zcd.files import file_name, path_here
@@ -214,15 +214,18 @@ def high_line(case: Case) -> str:
 
 
 def _reads_high(measured: Measured, case: Case) -> str:
-    """The resistor that a reading in the circuit shows too high; empty for any other reading."""
+    """The resistor, or one of a row, that a reading in the circuit shows too high; empty for any
+    other reading."""
     reading = measured.reading
-    ref = parts_over(case.circuit, reading.red, reading.black)
     if reading.function is not Function.OHM or reading.lifted or measured.unstable:
         return ""
-    if ref not in case.circuit or not isinstance(case.circuit[ref], Resistance):
+    refs = parts_between(case.circuit, reading.red, reading.black)
+    if not refs or not all(isinstance(case.circuit[ref], Resistance) for ref in refs):
         return ""
     least = measured.value if measured.low is None else measured.low
-    return ref if least > CLEARLY_HIGH * good_board(case.atlas, reading).high else ""
+    if least <= CLEARLY_HIGH * good_board(case.atlas, reading).high:
+        return ""
+    return refs[0] if len(refs) == 1 else f"one of {over_text(reading, case.circuit)[0]}"
 
 
 def relay_line(case: Case, plan: Sequence[Suggestion]) -> str:

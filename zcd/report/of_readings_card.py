@@ -68,7 +68,7 @@ BENCH_BANDS = "good board: {mains} within 5 %, 15 to 35 °C, meter error include
 
 
 WIDE_OHMS = "Parts in parallel let ohms read low: in doubt lift one end."
-WIDE_RATIO, LOPSIDED_RATIO = 1.18, 1.4
+WIDE_RATIO, LOPSIDED_RATIO, FAR_RATIO = 1.18, 1.4, 2.0
 DUTY_WORDS = (
     "duty: share of time LOW as a meter counts it (the pulse of zcd check may be longer); if yours "
     "counts high, take it from 100 %."
@@ -89,6 +89,14 @@ def good_text(function: Function, good: ExpectedRange, unread: bool = False) -> 
         return spread_text(function, good)
     low, high = (show_value(function, end) for end in (good.low, good.high))
     return f"up to {high}, with parts in parallel down to {low}"
+
+
+def good_cell(function: Function, good: ExpectedRange) -> str:
+    """What a good board shows, in a table: of ohms that parts in parallel may let read much lower
+    only the end that tells."""
+    if good.high > FAR_RATIO * good.low and is_wide(function, good.low, good.middle, good.high):
+        return f"up to {show_value(function, good.high)}"
+    return spread_text(function, good)
 
 
 def card_screen_document(expected: ExpectedReadings) -> Document:
@@ -212,7 +220,7 @@ def _row(
     return (
         SHORT_STATES[line.access],
         short_reading(line.reading, circuit),
-        spread_text(line.reading.function, line.healthy),
+        good_cell(line.reading.function, line.healthy),
         _best_told(line, circuit, new),
     )
 

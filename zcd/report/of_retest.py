@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from itertools import pairwise
 from math import isfinite
 
 from zcd.circuit.elements import Circuit
+from zcd.diagnosis.expected_readings import ExpectedRange
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.missing_readings import SURE_GOOD
 from zcd.diagnosis.reading_syntax import show_measured, show_value
@@ -27,9 +29,10 @@ from zcd.report.of_diagnosis import (
     with_relay_on,
 )
 from zcd.report.of_diagnosis_dict import reading_to_dict, repeated_to_dict
-from zcd.report.of_readings_card import WIDE_OHMS, good_text, is_wide, typed_place
+from zcd.report.of_readings_card import WIDE_OHMS, good_cell, good_text, is_wide, typed_place
 from zcd.report.of_retest_record import span_text
 from zcd.report.table import Quantity, Table
+from zcd.report.terminal import longest_on_a_screen
 from zcd.report.text import (
     count_text,
     factor_text,
@@ -73,9 +76,14 @@ def retest_document(retest: Retest) -> Document:
 
 def retest_answer(retest: Retest) -> Document:
     """The same on one screen: what differs first, with the cautions of the next action."""
+    return longest_on_a_screen(partial(_answer, retest), MOST_SHOWN)
+
+
+def _answer(retest: Retest, most: int) -> Document:
+    """The same with so many of the readings taken."""
     order = sorted(retest.readings, key=lambda again: again.good)
-    more = len(order) - MOST_SHOWN
-    brief = replace(retest, readings=tuple(order[:MOST_SHOWN]))
+    more = len(order) - most
+    brief = replace(retest, readings=tuple(order[:most]))
     rest = f"and {count_text(more, 'more reading')} (--full)" if more > 0 else ""
     sides = (access_level(retest.circuit, reading) for reading in asked_readings(retest))
     return Document(
@@ -140,7 +148,10 @@ def retested_table(retest: Retest) -> Table:
         Quantity(
             "good_board",
             "good board",
-            lambda again: spread_of(again.measured.reading.function, again.low, again.high),
+            lambda again: good_cell(
+                again.measured.reading.function,
+                ExpectedRange(low=again.low, middle=again.middle, high=again.high),
+            ),
         ),
         Quantity("good", "", _mark),
     )
