@@ -340,10 +340,8 @@ def _suggestion(
     again: Measured | None = None,
 ) -> Suggestion:
     outcomes = _outcomes(dictionary, reading, posterior.weights)
-    shares = np.array([w.sum() for w in dictionary.by_fault(posterior.weights)])
-    likely = {
-        dictionary.faults[f].key for f in np.flatnonzero(shares >= STILL_LIKELY * max(shares))
-    }
+    shares = _shares(dictionary, posterior)
+    likely = _still_likely(dictionary, shares)
     return Suggestion(
         reading=reading,
         access=access_level(dictionary.circuit, reading),
@@ -355,6 +353,32 @@ def _suggestion(
         full_scale=_full_scale(dictionary, reading, outcomes),
         again=again,
     )
+
+
+def _shares(dictionary: FaultDictionary, posterior: Posterior) -> FloatArray:
+    return np.array([w.sum() for w in dictionary.by_fault(posterior.weights)])
+
+
+def _still_likely(dictionary: FaultDictionary, shares: FloatArray) -> set[str]:
+    """Keys of the faults that an answer is worth explaining for."""
+    return {dictionary.faults[f].key for f in np.flatnonzero(shares >= STILL_LIKELY * max(shares))}
+
+
+def without(
+    dictionary: FaultDictionary,
+    suggestion: Suggestion | None,
+    posterior: Posterior,
+    doubted: Collection[str],
+) -> Suggestion | None:
+    """The same with no answer explained by faults that a reading already speaks against; as it is
+    where there are no others."""
+    if suggestion is None or not doubted:
+        return suggestion
+    likely = _still_likely(dictionary, _shares(dictionary, posterior))
+    kept = [o for o in suggestion.outcomes if o.key in likely and o.key not in doubted]
+    if all(o.key == dictionary.faults[GOOD_BOARD].key for o in kept):
+        return suggestion
+    return replace(suggestion, answers=_answers(dictionary, suggestion.reading, kept))
 
 
 def within_reach(

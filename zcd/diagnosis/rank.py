@@ -35,6 +35,7 @@ from zcd.diagnosis.next_reading import (
     choices_of,
     once_more,
     within_reach,
+    without,
 )
 from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import (
@@ -75,6 +76,8 @@ NEARLY = 0.9
 UNEXPLAINED = 3.0
 """How much likelier a reading of a part is if that part is bad than by what is named: from there
 the part is read alone, with an end lifted."""
+BY_A_SLIP = 3.0
+"""How much likelier a reading is than by a slip, where a fault explains it."""
 FEWEST_FACTS = 3
 """A reading can disagree with all the others only where there are some."""
 CONFUSED_SHARE, FEWEST_CONFUSED, FEWEST_READ = 1.0 / 3.0, 2, 4
@@ -250,7 +253,7 @@ def diagnose(
     return Diagnosis(
         measured=tuple(measured),
         ranked=ranked,
-        suggestion=suggestion,
+        suggestion=without(dictionary, suggestion, posterior, _by_a_slip(dictionary, measured)),
         conclusion=alarm or conclusion,
         indistinguishable=alike,
         suspects=suspects,
@@ -491,8 +494,7 @@ class Standing:
         """Its likeliest faults, such as ``R1 drift``, each with its rows of two."""
         shares: dict[str, float] = {}
         for r in self.rows:
-            members = () if r.fault is None else zip(r.fault.members, r.fault.also, strict=False)
-            key = next((key for key, repair in members if repair == self.repair), r.key)
+            key = next(key for repair, key in repairs_of(r) if repair == self.repair)
             shares[key] = shares.get(key, 0.0) + r.probability
         most = max(shares.values())
         likely = [key for key in shares if shares[key] > 0.5 * most]
@@ -505,19 +507,20 @@ def standings(ranked: Sequence[Ranked]) -> list[Standing]:
     while left:
         shares: dict[str, float] = {}
         for r in left:
-            for repair in _repairs(r):
+            for repair, _ in repairs_of(r):
                 shares[repair] = shares.get(repair, 0.0) + r.probability
         first = max(shares, key=lambda repair: shares[repair])
-        result.append(Standing(first, tuple(r for r in left if first in _repairs(r))))
-        left = [r for r in left if first not in _repairs(r)]
+        result.append(Standing(first, tuple(r for r in left if first in dict(repairs_of(r)))))
+        left = [r for r in left if first not in dict(repairs_of(r))]
     return result
 
 
-def _repairs(ranked: Ranked) -> tuple[str, ...]:
-    """What is to be done about a row, each of two faults by itself."""
+def repairs_of(ranked: Ranked) -> tuple[tuple[str, str], ...]:
+    """What is to be done about a row, and the key of the fault; each of two faults by itself."""
     if ranked.fault is None:
-        return (UNMODELLED,)
-    return ranked.fault.also or (ranked.fault.repair,)
+        return ((UNMODELLED, UNMODELLED),)
+    keys = ranked.fault.members or (ranked.key,)
+    return tuple(zip(ranked.fault.also or (ranked.fault.repair,), keys, strict=True))
 
 
 def _certain(ranked: Sequence[Ranked]) -> Ranked | None:
@@ -713,6 +716,19 @@ def _to_confirm(
     if not within_reach([first.reading], skipped, dictionary.circuit):
         return None
     return once_more(dictionary, posterior, first, only.outlier)
+
+
+def _by_a_slip(dictionary: FaultDictionary, measured: Sequence[Measured]) -> frozenset[str]:
+    """Faults that fit only if a reading was a slip: an open part that has shown a value."""
+    doubted: set[str] = set()
+    for m in measured:
+        told, _, flat = _evidence(dictionary, [m])
+        least = np.log(outlier_share([m])) + flat + np.log(BY_A_SLIP)
+        fits = told.max(axis=(0, 2)) > least
+        number = len(dictionary.faults)
+        fitting = np.bincount(dictionary.member, weights=fits, minlength=number) > 0.0
+        doubted |= {dictionary.faults[k].key for k in np.flatnonzero(~fitting)}
+    return frozenset(doubted)
 
 
 def _twins(

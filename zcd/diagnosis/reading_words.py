@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from zcd.circuit.elements import Circuit, Element, Phototransistor, Resistance
-from zcd.circuit.points import leads_text, part_words, probe_texts
+from zcd.circuit.points import diode_of_bridge, leads_text, part_words, probe_texts
 from zcd.diagnosis.functions import Method
 from zcd.diagnosis.readings import Reading, parts_between, parts_over, past_chip, usual_power
 from zcd.engine.network import REFERENCES
@@ -74,7 +74,9 @@ def over_text(reading: Reading, circuit: Circuit) -> tuple[str, tuple[Element, .
         return "", ()
     if over := parts_over(circuit, reading.red, reading.black):
         refs = over.split(", ")
-        return side_by_side(refs, circuit), tuple(circuit[ref] for ref in refs)
+        parts = tuple(circuit[ref] for ref in refs)
+        # of a bridge in one piece the leads say where the probes go
+        return "" if diode_of_bridge(over)[1] else side_by_side(refs, circuit), parts
     lit = reading.function.row.method is Method.JUNCTION
     row = parts_between(circuit, reading.red, reading.black, forward=lit) if dead else ()
     if not row:

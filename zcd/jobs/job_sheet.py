@@ -306,7 +306,10 @@ def _found_section(case: Case, full: bool, repaired: bool) -> Section:
 
 
 def _found_picture(case: Case) -> Picture:
-    words = "What was read on the faulty board. Boxed and crossed: the part that best explains it."
+    words = (
+        "The faulty board, with what was read between two of its points. Boxed and crossed: the "
+        "part that best explains all readings."
+    )
     return Picture("found", sketch_svg(_found_sketch(case)), words)
 
 

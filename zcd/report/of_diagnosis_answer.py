@@ -27,6 +27,7 @@ from zcd.diagnosis.rank import (
     Standing,
     one_repair,
     present,
+    repairs_of,
     standings,
     together_names,
 )
@@ -115,6 +116,9 @@ def _answer(case: Case, trip: Trip, most: int) -> Document:
     if diagnosis.ranked[0].probability < MIN_TELLING:  # nothing is named
         support = against = ()
     doubted = () if diagnosis.suspects else against  # the suspects are told with what to do
+    behind = diagnosis.ranked[0].fault is not None and diagnosis.ranked[0].fault.reports
+    if behind and diagnosis.suggestion is not None:  # only the flag speaks for these so far
+        support = ()
     last = () if support else diagnosis.measured[-MOST_NAMED:]
     for title, named in (
         ("Because:", support),
@@ -126,10 +130,10 @@ def _answer(case: Case, trip: Trip, most: int) -> Document:
             blocks += [Paragraph(title), BulletList(why)]
     more = (
         others_line(diagnosis, (*support, *last, *doubted)),
-        high_line(case),
         unlike,
         fan_first,
         relay_line(case, plan),
+        clamp_line(diagnosis, case.board),
         unkept_line(case),
         overload_line(diagnosis, case.board),
         confirm_line(diagnosis),
@@ -196,21 +200,39 @@ def tells_most_text(diagnosis: Diagnosis, step: Suggestion, circuit: Circuit) ->
     return "" if is_named else "it rules out most"
 
 
-def high_line(case: Case) -> str:
-    """That resistors which read high in the circuit are bad whatever else is; empty where none
-    does, where they are all that is wrong, and where a reading is in doubt."""
+def proved_line(case: Case) -> str:
+    """That resistors which read high in the circuit are bad, and what may be beside them; empty
+    where none does, where they are all that is wrong, and where a reading is in doubt."""
     diagnosis = case.diagnosis
     alone = _one_is_probable(diagnosis.ranked) and not standings(diagnosis.ranked)[0].needs_second
     if diagnosis.stopped not in ("", "nothing left") or diagnosis.suspects or alone:
         return ""
-    names = [*dict.fromkeys(ref for m in diagnosis.measured if (ref := _reads_high(m, case)))]
+    names, refs = [], set()
+    for m in diagnosis.measured:
+        if name := _reads_high(m, case):
+            names.append(name)
+            refs |= {*parts_between(case.circuit, m.reading.red, m.reading.black)}
     if not names:
         return ""
-    are, them = ("is", "it") if len(names) == 1 else ("are", "them")
-    return (
-        f"Parts in parallel only make ohms read lower: {listed(names)} {are} bad whatever else "
-        f"is. Replace {them}, and look what else there is."
-    )
+    are = "is" if len({*names}) == 1 else "are"
+    bad = sentence(f"{listed([*dict.fromkeys(names)])} {are} bad")
+    beside = _beside(diagnosis.ranked, refs)
+    more = f" Most likely beside it: {beside}." if beside else ""
+    return f"{bad[:-1]}: nothing in parallel makes ohms read higher. {ALL_OF_IT}{more}"
+
+
+ALL_OF_IT = "Whether that is all is not settled yet."
+
+
+def _beside(ranked: Sequence[Ranked], refs: Collection[str]) -> str:
+    """The likeliest faults of other parts, whatever is wrong with these."""
+    shares: dict[str, float] = {}
+    for r in ranked:
+        for repair, key in repairs_of(r):
+            if repair not in refs and r.fault is not None and not r.fault.states:
+                shares[key] = shares.get(key, 0.0) + r.probability
+    likely = sorted((key for key in shares if shares[key] >= MIN_TELLING), key=lambda k: -shares[k])
+    return ", ".join(f"{key} ({probability_text(shares[key])})" for key in likely[:MOST_NAMED])
 
 
 def _reads_high(measured: Measured, case: Case) -> str:
@@ -226,6 +248,14 @@ def _reads_high(measured: Measured, case: Case) -> str:
     if least <= CLEARLY_HIGH * good_board(case.atlas, reading).high:
         return ""
     return refs[0] if len(refs) == 1 else f"one of {over_text(reading, case.circuit)[0]}"
+
+
+def clamp_line(diagnosis: Diagnosis, board: Board) -> str:
+    """Which diode it is that the file has as the clamp, where it is named."""
+    parts = {r.fault.part for r in diagnosis.indistinguishable if r.fault}
+    if board.clamp is None or board.clamp.ref not in parts:
+        return ""
+    return f"{plain(board.clamp.ref)}: the clamp, {plain(board.clamp.part)} across the LED."
 
 
 def relay_line(case: Case, plan: Sequence[Suggestion]) -> str:
@@ -279,7 +309,7 @@ def found_line(case: Case) -> str:
     """What it was and what was done, of a closed job; else what the readings say."""
     job = case.job
     if job.closed is None:
-        return verdict_line(case.diagnosis)
+        return proved_line(case) or verdict_line(case.diagnosis)
     done = f" Done: {plain(job.repair)}." if job.repair else ""
     return f"Found: {plain(job.found)}.{done} Closed on {job.closed.isoformat()}."
 

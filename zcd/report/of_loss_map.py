@@ -14,7 +14,9 @@ from zcd.report.text import RULE_WORDS, quantity_span_text, quantity_text, rule_
 from zcd.sync.lock import LIMITS
 
 CTR = "ctr"
-RATINGS = "Of typical parts. What tolerances do, and whether a part is overloaded: zcd check."
+RATINGS = (
+    "Figures of typical parts. What tolerances do, and whether a part is overloaded: zcd check."
+)
 CTR_WORDS = " CTR: 100 % is a typical new optocoupler of its grade."
 
 

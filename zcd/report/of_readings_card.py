@@ -68,6 +68,8 @@ BENCH_BANDS = "good board: {mains} within 5 %, 15 to 35 °C, meter error include
 
 
 WIDE_OHMS = "Parts in parallel let ohms read low: in doubt lift one end."
+NEAR_RATIO = 1.5
+"""Where a fault's readings begin so little above a good board's, all that is higher tells it."""
 WIDE_RATIO, LOPSIDED_RATIO, FAR_RATIO = 1.18, 1.4, 2.0
 DUTY_WORDS = (
     "duty: share of time LOW as a meter counts it (the pulse of zcd check may be longer); if yours "
@@ -380,9 +382,14 @@ def _fault_words(line: ExpectedReading, key: str, circuit: Circuit) -> str:
             return f"{bridge} diode{key.removeprefix(part.ref)}" if is_leg else key
     if key.endswith(" leaky") and any(part.ref == key[:-6] for part in circuit.of(Resistance)):
         return f"dirt across {key[:-6]}"
+    return f"{key}/drift" if _drift_beside(line, key) else key
+
+
+def _drift_beside(line: ExpectedReading, key: str) -> ExpectedRange | None:
+    """What a part reads that has drifted, where it may read as high as an open one."""
     drift = line.faults.get(f"{key.removesuffix(' open')} drift")
     alike = key.endswith(" open") and drift and drift.high > line.faults[key].low
-    return f"{key}/drift" if alike else key
+    return drift if alike else None
 
 
 def _apart_text(function: Function, good: ExpectedRange, shown: ExpectedRange) -> str:
@@ -410,6 +417,10 @@ def _is_nothing(shown: ExpectedRange, good: float) -> bool:
 def _bad_text(line: ExpectedReading, key: str) -> str:
     """What a reading shows with a fault, where that is apart from what a good board shows."""
     good, shown, function = line.healthy, line.faults[key], line.reading.function
+    if drift := _drift_beside(line, key):
+        shown = replace(shown, low=min(shown.low, drift.low))
+        if drift.low < NEAR_RATIO * good.high:
+            return "higher: "
     apart = _apart_text(function, good, shown)
     if apart:
         return f"{apart}: "

@@ -78,7 +78,7 @@ def _fan_line(story: Story) -> str:
         return _held_text(story)
     if not story.firing.any():
         return (
-            "Without lock it never fires the drive; the fan, which may be perfectly good, does "
+            "Without lock it does not fire the drive; the fan, which may be perfectly good, does "
             "not turn and its tacho is silent. The fan flag is a consequence of the sync fault, "
             "not a second fault."
         )

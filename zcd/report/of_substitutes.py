@@ -628,7 +628,7 @@ def low_time_text(verdict: Verdict) -> str:
 
 
 def _low_time_change(found: Substitutes, proposal: Proposal) -> str:
-    words = f"low time {low_time_text(proposal.verdict)}"
+    words = f"low time typically {low_time_text(proposal.verdict)}"
     if proposal.closeness is Closeness.OTHER:
         return words
     return f"{words} (was {low_time_text(found.original)})"

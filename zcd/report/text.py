@@ -35,7 +35,7 @@ class RuleWords(NamedTuple):
 RULE_WORDS = {
     "pin never low": RuleWords("the pin is never pulled low"),
     "pin never high": RuleWords("the pin never goes high"),
-    "pulse count": RuleWords("pulses are missing or doubled"),
+    "pulse count": RuleWords("too few or too many pulses"),
     "low time": RuleWords("the pulse is too short", "pulse too short"),
     "high time": RuleWords("the time between pulses is too short", "pause too short"),
     "transition": RuleWords("the edges are too slow", "too slow"),
