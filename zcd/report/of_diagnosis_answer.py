@@ -691,9 +691,17 @@ def repair_text(first: Ranked, ranked: Sequence[Ranked]) -> str:
         and (one_repair(first, r) or includes(r.fault, fault))
     ]
     turned = [r for r in same if r.fault and r.fault.mode == "reversed"]
-    modes = [r.key.removeprefix(fault.repair).strip() for r in same if r not in turned]
+    told = [r.key.removeprefix(fault.repair).strip() for r in same if r not in turned]
+    modes, of_bridge = [*dict.fromkeys(map(_without_leg, told))], diode_of_bridge(fault.part)[1]
+    if of_bridge:
+        modes[0] = f"a diode of it {modes[0]}"
     look = ["fitted the wrong way round, see its dot"] * bool(turned)
     return f"Replace {fault.repair}: {' or '.join([*modes, *look])}."
+
+
+def _without_leg(words: str) -> str:
+    """What is wrong with a diode of a bridge in one piece: not with which of the four."""
+    return words.rpartition(" ")[2] if words.startswith(("-~", "~")) else words
 
 
 def _second_text(first: Ranked, likeliest: Ranked) -> str:

@@ -270,13 +270,15 @@ def years_text(years: float) -> str:
 
     Examples
     --------
-    >>> years_text(24.43), years_text(1.02), years_text(1e6), years_text(0.0)
-    ('24 years', '1 year', 'over a century', 'none')
+    >>> years_text(24.43), years_text(1.02), years_text(0.58), years_text(1e6), years_text(0.0)
+    ('24 years', '1 year', '7 months', 'over a century', 'none')
     """
     if years > CENTURY_YEARS:
         return "over a century"
     if years <= 0.0:
         return "none"
+    if (months := max(round(12.0 * years), 1)) < 12:
+        return f"{months} month{'s' if months > 1 else ''}"
     number = f"{years:.2g}"
     return f"{number} year{'s' if float(number) != 1.0 else ''}"
 
