@@ -580,7 +580,7 @@ def _diode_faults(element: Junction, circuit: Circuit) -> Iterator[Fault]:
         f"{ref} is shorted: {_short_words(element, circuit)}",
         shorted(ref, SHORT_OHM),
     )  # fmt: skip
-    size = between(LEAK_OHM)
+    size = between((MAX_SHORT_OHM, LEAK_OHM[1]))
     leaky = _fault(
         ref, "diode", "leaky", f"{ref} leaks in reverse: replace it", leak(ref, size), size, "Ω"
     )

@@ -78,6 +78,9 @@ UNEXPLAINED = 3.0
 the part is read alone, with an end lifted."""
 BY_A_SLIP = 3.0
 """How much likelier a reading is than by a slip, where a fault explains it."""
+UNLIKELIER = 0.1
+"""How much worse than what is named another fault explains a part that was read with an end lifted:
+from there it is ruled out."""
 FEWEST_FACTS = 3
 """A reading can disagree with all the others only where there are some."""
 CONFUSED_SHARE, FEWEST_CONFUSED, FEWEST_READ = 1.0 / 3.0, 2, 4
@@ -234,9 +237,9 @@ def diagnose(
         )
     if again is None and suggestion is None and measured and not enough:
         again = _to_confirm(dictionary, posterior, outliers, skipped)
-    twins = _twins(ranked, alike, measured) if again is None else ()
+    twins = _twins(dictionary, ranked, alike, measured) if again is None else ()
     if twins and (sure or sum(r.probability for r in twins) >= NEARLY):
-        alone = None if enough else _one_alone(dictionary, twins[0], skipped)
+        alone = None if enough else _one_alone(dictionary, twins, measured, skipped)
         again = None if alone is None else at_once(dictionary, posterior, alone)
         alike = (*alike, *(r for r in twins if sure and again is None and r not in alike))
     if again is not None:
@@ -732,11 +735,12 @@ def _by_a_slip(dictionary: FaultDictionary, measured: Sequence[Measured]) -> fro
 
 
 def _twins(
+    dictionary: FaultDictionary,
     ranked: Sequence[Ranked],
     named: Sequence[Ranked],
     measured: Sequence[Measured],
 ) -> tuple[Ranked, ...]:
-    """What is named and what shows the same unless an end is lifted, where none was.
+    """What is named and what shows the same unless an end is lifted, where that did not part them.
 
     A leak beside a part, or in it, or a part of a lower value: the samples of one may fit a little
     better by chance.
@@ -744,11 +748,25 @@ def _twins(
     fault = named[0].fault
     if len(named) > 1 or fault is None or not fault.across:
         return ()
-    if any(m.reading.lifted and {m.reading.red, m.reading.black} == fault.across for m in measured):
-        return ()
-    same = tuple(r for r in ranked if r.fault and r.fault.across == fault.across)
+    alone = [m for m in measured if m.reading.lifted and _ends(m.reading) == fault.across]
+    fits = np.exp(sum((_evidence(dictionary, [m])[0] for m in alone), np.zeros(1)))
+
+    def shows(other: Fault) -> float:
+        """How well it explains what was read with an end lifted."""
+        rows = dictionary.member == dictionary.faults.index(other)
+        return float(fits[:, rows].mean()) if alone else 1.0
+
+    same = tuple(
+        r for r in ranked
+        if r.fault and r.fault.across == fault.across
+        and shows(r.fault) >= UNLIKELIER * shows(fault)
+    )  # fmt: skip
     parted = len({r.fault.repair for r in same if r.fault}) > 1
     return same if parted else ()
+
+
+def _ends(reading: Reading) -> frozenset[str]:
+    return frozenset((reading.red, reading.black))
 
 
 def _unexplained(
@@ -885,15 +903,20 @@ def _with_proved(ranked: Sequence[Ranked], wrong: Sequence[Ranked]) -> tuple[Ran
 
 
 def _one_alone(
-    dictionary: FaultDictionary, first: Ranked, skipped: Collection[Reading]
+    dictionary: FaultDictionary,
+    twins: Sequence[Ranked],
+    measured: Sequence[Measured],
+    skipped: Collection[Reading],
 ) -> Reading | None:
-    """Ohms over a leak with an end of a part there lifted; None where that cannot be taken."""
+    """Ohms over a leak with an end of a part there lifted, one with two leads first; None where
+    none is left that can be taken."""
+    across = {r.fault.across: None for r in twins if r.fault}
+    taken = {m.reading for m in measured}
     parts = [
-        r
-        for r in dictionary.readings
-        if r.lifted and r.function is Function.OHM and first.fault
-        and {r.red, r.black} == first.fault.across
+        r for r in dictionary.readings
+        if r.lifted and r.function is Function.OHM and _ends(r) in across and r not in taken
     ]  # fmt: skip
+    parts.sort(key=lambda r: ".led" in r.lifted)
     return next(iter(within_reach(parts, skipped, dictionary.circuit)), None)
 
 
