@@ -16,7 +16,7 @@ from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, Resistance, stack
 from zcd.diagnosis.cache import Store, name_of
 from zcd.diagnosis.fault_pairs import pairs_of
-from zcd.diagnosis.faults import Fault, answer_of, faults_of, includes
+from zcd.diagnosis.faults import Fault, answer_of, faults_of, includes, reads_alike
 from zcd.diagnosis.flag_evidence import (
     DOUBT,
     FAN,
@@ -33,7 +33,13 @@ from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.priors import prior_shares, with_pairs
 from zcd.diagnosis.reading_words import reading_text
-from zcd.diagnosis.readings import Reading, parts_over, past_chip, useful_readings
+from zcd.diagnosis.readings import (
+    Reading,
+    parts_over,
+    parts_read,
+    past_chip,
+    useful_readings,
+)
 from zcd.diagnosis.samples import MORE_SEED, sample_circuits, sample_meter
 from zcd.engine.network import island_of
 from zcd.logs import logger
@@ -78,9 +84,10 @@ class FaultDictionary:
         N samples an entry.
     states : ndarray of int, shape (D, 2)
         For the last D entries, the two entries between which they change; S of them are before.
-    sides : ndarray of int, shape (2, C, N)
-        For the last C of those S, faults on both sides of the light: the entry that a sample
-        reads like on the mains side, and at the pin. Only the others have a circuit.
+    alike : ndarray of int, shape (3, C, N)
+        For the last C of those S, open joints and faults on both sides of the light: the entries
+        that a sample reads like, each at some places (`_place_of`). Only the others have a
+        circuit.
     circuit : Circuit
         Nominal, healthy, one row.
     readings : tuple of Reading
@@ -94,7 +101,7 @@ class FaultDictionary:
     member: NDArray[np.intp]
     severity: FloatArray
     states: NDArray[np.intp]
-    sides: NDArray[np.intp]
+    alike: NDArray[np.intp]
     circuit: Circuit
     readings: tuple[Reading, ...]
     _meter_model: MeterModel
@@ -129,7 +136,7 @@ class FaultDictionary:
     @property
     def circuits(self) -> int:
         """How many of them have a circuit of their own."""
-        return self.simulated - self.sides.shape[1]
+        return self.simulated - self.alike.shape[1]
 
     @property
     def predicted_shape(self) -> tuple[int, int]:
@@ -142,7 +149,7 @@ class FaultDictionary:
             self._predictions[reading] = self._stored_or(
                 reading.words,
                 lambda: self._meter_model.read([reading])[:, 0],
-                at_pin=self.circuit.node(reading.red) in self._pin_side,
+                reading,
             )
         return self._predictions[reading]
 
@@ -178,8 +185,26 @@ class FaultDictionary:
     def _pin_side(self) -> frozenset[str]:
         return island_of(self.circuit, "pin")
 
+    def _place_of(self, reading: Reading | None) -> NDArray[np.intp]:
+        """Which of `alike` holds for a reading, or (None) for the pulses at the pin, shape (C,):
+        of two sides 1 at the pin; of a joint 1 or 2 from a lead of the one part or the other;
+        else 0."""
+        ends, parts, at_pin = frozenset[str](), frozenset[str](), True
+        if reading is not None:
+            ends = frozenset(self.circuit.node(node) for node in (reading.red, reading.black))
+            parts = parts_read(self.circuit, reading)
+            at_pin = self.circuit.node(reading.red) in self._pin_side
+        result = []
+        for f in self.member[self.circuits : self.simulated]:
+            if (joint := self.faults[f].joint) is None:
+                result.append(int(at_pin))
+                continue
+            read = [n for n, (ref, _) in enumerate(joint.over, 1) if ref in parts]
+            result.append(read[0] if joint.node in ends and read else 0)
+        return np.array(result, dtype=np.intp)
+
     def _stored_or(
-        self, words: str, make: Callable[[], FloatArray], *, at_pin: bool = True
+        self, words: str, make: Callable[[], FloatArray], reading: Reading | None = None
     ) -> FloatArray:
         """A prediction from an earlier run, or a new one, shape (S, N)."""
         name = name_of(words)
@@ -187,8 +212,8 @@ class FaultDictionary:
             self._stored[name] = make().reshape(self.predicted_shape)
             self._is_new = True
         shown = self._stored[name][: self.circuits]
-        joined = shown[self.sides[int(at_pin)], np.arange(shown.shape[1])]
-        return np.concatenate([shown, joined])
+        entry = self.alike[self._place_of(reading), np.arange(self.alike.shape[1])]
+        return np.concatenate([shown, shown[entry, np.arange(shown.shape[1])]])
 
     def keep(self) -> None:
         """Keep what was predicted for the next run."""
@@ -302,8 +327,8 @@ def make_fault_dictionary(
     first = {fault.key: int(np.argmax(member == f)) for f, fault in enumerate(faults)}
     looks = [fault.states for fault in faults if fault.states]
     simulated = member.size - len(looks)
-    sides = _sides([f for f in faults if f.on_two_sides], faults, first, samples)
-    circuits = simulated - sides.shape[1]
+    alike = _alike(faults, first, samples)
+    circuits = simulated - alike.shape[1]
     rows = [
         faults[f].edit(healthy, u)
         for f, u in zip(member[:circuits], severity[:circuits], strict=True)
@@ -323,7 +348,7 @@ def make_fault_dictionary(
         member=member,
         severity=severity,
         states=np.array([[first[s[0]], first[s[-1]]] for s in looks], dtype=np.intp),
-        sides=sides,
+        alike=alike,
         circuit=nominal,
         readings=tuple(
             reading
@@ -345,18 +370,30 @@ def keep_predictions(board: Board, meter: Meter) -> None:
     dictionary.keep()
 
 
-def _sides(
-    pairs: Sequence[Fault], faults: Sequence[Fault], first: Mapping[str, int], samples: int
-) -> NDArray[np.intp]:
-    """Entries that pairs on two sides read like, shape (2, C, N): every band of both in turn."""
+def _alike(faults: Sequence[Fault], first: Mapping[str, int], samples: int) -> NDArray[np.intp]:
+    """Entries that faults without a circuit of their own read like, shape (3, C, N): of pairs on
+    two sides every band of both in turn."""
     graded = {fault.key for fault in faults if fault.amount is not None}
-    result = np.empty((2, len(pairs), samples), dtype=np.intp)
     turn = np.arange(samples)
-    for side, band in enumerate((turn % BANDS, turn // BANDS % BANDS)):
-        for at, pair in enumerate(pairs):
-            key = pair.members[side]
-            result[side, at] = first[key] + (band if key in graded else 0)
-    return result
+    bands = turn % BANDS, turn // BANDS % BANDS
+
+    def entries(key: str, side: int = 0) -> NDArray[np.intp]:
+        return first[key] + (bands[side] if key in graded else 0 * turn)
+
+    result = []
+    for fault in filter(reads_alike, faults):
+        if fault.joint is not None:
+            either = np.stack([entries(key) for key in fault.joint.elsewhere])
+            rows = [
+                either[turn % len(either), turn],
+                *(entries(key) for _, key in fault.joint.over),
+            ]
+        else:
+            mains, pin = (entries(key, side) for side, key in enumerate(fault.members))
+            rows = [mains, pin, pin]
+        result.append(np.stack(rows))
+    shape = 3, len(result), samples
+    return np.stack(result, axis=1) if result else np.empty(shape, dtype=np.intp)
 
 
 def faults_and_shares(circuit: Circuit) -> tuple[tuple[Fault, ...], FloatArray]:
@@ -365,5 +402,7 @@ def faults_and_shares(circuit: Circuit) -> tuple[tuple[Fault, ...], FloatArray]:
     shares = prior_shares(single)
     pairs, pair_shares = pairs_of(single, shares, circuit)
     result = (*single, *pairs)
-    order = sorted(range(len(result)), key=lambda k: bool(result[k].states))
+    order = sorted(
+        range(len(result)), key=lambda k: (bool(result[k].states), reads_alike(result[k]))
+    )
     return tuple(result[k] for k in order), with_pairs(shares, pair_shares)[order]

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
+from itertools import combinations, pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -97,6 +98,26 @@ SMALL_DIODE_V = 75.0
 """Reverse rating of a signal diode fitted where a mains rectifier belongs (1N4148)."""
 
 
+class Joint(NamedTuple):
+    """How an open joint between two parts reads: each part is good from lead to lead.
+
+    Parameters
+    ----------
+    node : str
+        Where the two meet.
+    over : tuple of (str, str)
+        Ref of either part, and the key of the fault as which it reads from the lead of that part
+        at this node: something is open beyond it.
+    elsewhere : tuple of str
+        Keys of the faults as which it reads anywhere else, by turns: the probe may be at either
+        end of the crack.
+    """
+
+    node: str
+    over: tuple[tuple[str, str], ...]
+    elsewhere: tuple[str, ...]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
     """One way in which a board fails.
@@ -129,6 +150,8 @@ class Fault:
     on_two_sides : bool
         The first of them is on the mains side, and the second shows the same whatever the LED
         does: each side of the board reads as if its own fault were the only one.
+    joint : Joint or None
+        Where a joint or track between two parts is open.
     across : frozenset of str
         Two nodes between which there is less resistance than there should be; else empty.
     reports : frozenset of str
@@ -149,6 +172,7 @@ class Fault:
     states: tuple[str, ...] = ()
     members: tuple[str, ...] = ()
     on_two_sides: bool = False
+    joint: Joint | None = None
     also: tuple[str, ...] = ()
     across: frozenset[str] = frozenset()
     reports: frozenset[str] = field(default_factory=frozenset)
@@ -223,6 +247,11 @@ def same_repair(first: Fault, second: Fault) -> bool:
     return first.repair == second.repair
 
 
+def reads_alike(fault: Fault) -> bool:
+    """Whether every reading of it is one of another fault, so that it needs no circuit."""
+    return fault.on_two_sides or fault.joint is not None
+
+
 def includes(fault: Fault, other: Fault) -> bool:
     """Whether one fault is there where another is: in a pair, or now and then."""
     return other.repair in fault.also
@@ -244,6 +273,7 @@ def faults_of(circuit: Circuit) -> tuple[Fault, ...]:
     result = [HEALTHY]
     for element in circuit:
         result += _of_element(element, circuit)
+    result += _joint_faults(circuit)
     result += _chain_leaks(circuit)
     result += _pin_faults(circuit)
     result += [_loose(fault) for fault in result if _may_be_loose(fault)]
@@ -462,8 +492,8 @@ def _chain_resistors(circuit: Circuit) -> list[Resistance]:
     ]
 
 
-def _on_way(circuit: Circuit) -> set[str]:
-    """Refs of the parts on the way from the mains through the LED and back."""
+def _on_way(circuit: Circuit) -> tuple[str, ...]:
+    """Refs of the parts on the way from the mains to the LED, then of those on the way back."""
     poles = circuit.node("feed"), circuit.node("neutral")
     led = _input_ends(circuit)
     parts: dict[str, dict[str, str]] = {}
@@ -475,8 +505,64 @@ def _on_way(circuit: Circuit) -> set[str]:
         to_led = next(ways_between(parts, source, led[0], {sink, led[1]} - {led[0], source}), None)
         back = next(ways_between(parts, led[1], sink, {source, led[0]} - {led[1]}), None)
         if to_led is not None and back is not None:
-            return {parts[a][b] for way in (to_led, back) for a, b in pairwise(way)}
-    return set()
+            return tuple(parts[a][b] for way in (to_led, back) for a, b in pairwise(way))
+    return ()
+
+
+def _joint_faults(circuit: Circuit) -> Iterator[Fault]:
+    """An open joint or track between two neighbours of the string: solder that has cracked, a pad
+    that was lifted."""
+    refs = [r for r in _on_way(circuit) if isinstance(circuit[r], Resistance | Junction)]
+    refs += [e.ref for e in circuit.of(Junction) if e.ref.endswith(".led")]
+    for first, second in combinations(refs, 2):
+        shared = set(circuit[first].nodes) & set(circuit[second].nodes)
+        if len(shared) == 1 and (joint := _joint(first, second, refs, circuit)) is not None:
+            names = [_piece(ref) for ref in (first, second)]
+            fault = _fault(
+                f"{'/'.join(names)} joint", "joint", "open",
+                f"the joint or track between {' and '.join(names)} is open: look at both solder "
+                "joints with a lens and reflow them, follow the track",
+                junction_opened(first, between(OPEN_OHM))
+                if isinstance(circuit[first], Junction)
+                else setting(first, "resistance_ohm", between(OPEN_OHM)),
+            )  # fmt: skip
+            yield replace(fault, joint=joint)
+
+
+def _joint(first: str, second: str, string: list[str], circuit: Circuit) -> Joint | None:
+    """How the joint of two neighbours of a string reads where it is open; None where no listed
+    fault reads so.
+
+    Where other parts meet there too, it is the lead of one of the two that is off.
+    """
+    (node,) = set(circuit[first].nodes) & set(circuit[second].nodes)
+    here = {e.ref for e in circuit if node in e.nodes and not is_hidden(e)}
+    alone = {ref.removesuffix("2") if ".led" in ref else ref for ref in here} == {first, second}
+    # a diode of a bridge is not alone on its lead
+    own = [ref for ref in (first, second) if not diode_of_bridge(ref)[1]]
+    others = [r for r in string if r not in (first, second) and not r.endswith(".led")]
+    if not own or not (alone or others):
+        return None
+    off = own[0]
+    other = second if off == first else first
+    beyond = other if alone else others[0]
+    return Joint(
+        node=node,
+        over=((off, _opened(beyond, circuit)), (other, _opened(off, circuit))),
+        elsewhere=tuple(_opened(ref, circuit) for ref in ((off, other) if alone else (off,))),
+    )
+
+
+def _opened(ref: str, circuit: Circuit) -> str:
+    """Key of the fault that opens a part of the string."""
+    if not ref.endswith(".led"):
+        return f"{ref} open"
+    return f"{_piece(ref)} LED{'s' if f'{ref}2' in circuit else ''} open"
+
+
+def _piece(ref: str) -> str:
+    """The part in one piece."""
+    return diode_of_bridge(ref.partition(".")[0])[0]
 
 
 def _input_ends(circuit: Circuit) -> tuple[str, str]:

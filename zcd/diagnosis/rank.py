@@ -44,6 +44,7 @@ from zcd.diagnosis.readings import (
     Power,
     Reading,
     access_level,
+    parts_read,
     same_witness,
 )
 from zcd.diagnosis.severity import severity_points
@@ -235,8 +236,9 @@ def diagnose(
         again = _by_itself(dictionary, posterior, alike, measured, skipped) or _unexplained(
             dictionary, posterior, alike, measured, skipped
         )
-    if again is None and suggestion is None and measured and not enough:
-        again = _to_confirm(dictionary, posterior, outliers, skipped)
+    cracked = bool(ranked[0].fault and ranked[0].fault.joint)
+    if again is None and (suggestion is None or cracked) and measured and not enough:
+        again = _to_confirm(dictionary, posterior, outliers, ranked[0].fault, skipped)
     twins = _twins(dictionary, ranked, alike, measured) if again is None else ()
     if twins and (sure or sum(r.probability for r in twins) >= NEARLY):
         alone = None if enough else _one_alone(dictionary, twins, measured, skipped)
@@ -709,16 +711,20 @@ def _to_confirm(
     dictionary: FaultDictionary,
     posterior: Posterior,
     outliers: Sequence[Outlier],
+    first: Fault | None,
     skipped: Collection[Reading],
 ) -> Suggestion | None:
-    """To take the one reading that decides once more: a slip, or a joint, shows by that."""
-    only = outliers[0]
-    first = only.fact[0]
-    if len(outliers) > 1 or not only.once or first.reading.lifted:
-        return None
-    if not within_reach([first.reading], skipped, dictionary.circuit):
-        return None
-    return once_more(dictionary, posterior, first, only.outlier)
+    """To take the one reading that decides once more: a slip, or a joint, shows by that. Of an open
+    joint, whose parts read good alone, that is the one over both."""
+    for outlier in outliers:
+        read = outlier.fact[0].reading
+        parts = parts_read(dictionary.circuit, read)
+        over_joint = first and first.joint and parts >= {ref for ref, _ in first.joint.over}
+        if not (len(outliers) == 1 or over_joint) or not outlier.once or read.lifted:
+            continue
+        if within_reach([read], skipped, dictionary.circuit):
+            return once_more(dictionary, posterior, outlier.fact[0], outlier.outlier)
+    return None
 
 
 def _by_a_slip(dictionary: FaultDictionary, measured: Sequence[Measured]) -> frozenset[str]:

@@ -25,7 +25,7 @@ from zcd.circuit.elements import (
     is_hidden,
 )
 from zcd.circuit.points import diode_of_bridge
-from zcd.diagnosis.functions import Function
+from zcd.diagnosis.functions import Function, Method
 from zcd.engine.network import islands
 from zcd.errors import invalid_value
 
@@ -295,6 +295,15 @@ def parts_between(circuit: Circuit, a: str, b: str, *, forward: bool = False) ->
     if forward and b not in rows:
         return parts_between(circuit, a, b)
     return rows.get(b, ())
+
+
+def parts_read(circuit: Circuit, reading: Reading) -> frozenset[str]:
+    """Refs of the parts from lead to lead of which a reading is taken."""
+    a, b = circuit.node(reading.red), circuit.node(reading.black)
+    if not reading.function.row.dead:
+        return frozenset(parts_over(circuit, a, b).split(", "))
+    lit = reading.function.row.method is Method.JUNCTION
+    return frozenset(parts_between(circuit, a, b, forward=lit))
 
 
 def part_elements(circuit: Circuit, ref: str) -> Circuit:

@@ -326,7 +326,7 @@ def hidden_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
 
 
 PULL_UP = "pull-up"
-BLOCKED_BY = ("led", "resistor", "diode", "phototransistor", "contact")
+BLOCKED_BY = ("led", "resistor", "diode", "phototransistor", "contact", "joint")
 BLOCKING = ("open", "short", "reversed")
 """Faults (kind, mode) with which there are no pulses, or none that tell of other parts."""
 MOVING_RATIO = (0.1, 0.9)

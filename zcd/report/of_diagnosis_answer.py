@@ -416,6 +416,8 @@ def mend_text(fault: Fault, found: Collection[str]) -> str:
         return fit if found else f"Fit a new {fault.repair}"
     if fault.is_leak:
         return "Clean the board there"
+    if fault.joint is not None:
+        return "Reflow both solder joints; if the track is cracked, bridge it with wire"
     return f"Reflow the joints of {fault.part}" if fault.mode == LOOSE_MODE else "Put that right"
 
 

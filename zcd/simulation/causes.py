@@ -207,8 +207,9 @@ def _folded(key: str) -> str:
 
 
 def _told_finer(fault: Fault) -> bool:
-    """Faults that come and go, or lie at drive and fan: a story tells them in its own way."""
-    return bool(fault.states) and fault.kind != DEAF_KIND
+    """Faults that come and go, or lie at drive and fan: a story tells them in its own way. What an
+    open joint does, an open part does too."""
+    return (bool(fault.states) and fault.kind != DEAF_KIND) or fault.joint is not None
 
 
 def _subsystem(fault: Fault) -> Subsystem:

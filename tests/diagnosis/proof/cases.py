@@ -22,6 +22,7 @@ from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.rank import Diagnosis, Ranked, diagnose, present
 from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
 from zcd.errors import SimulationError, SolverError
+from zcd.report.of_diagnosis_text import MIN_TELLING
 
 FloatArray = NDArray[np.float64]
 
@@ -127,7 +128,7 @@ def _result(dictionary: FaultDictionary, sick: Patient, *, fixed: bool) -> Resul
     sick.passes = called_good and reads_as_good(dictionary, sick)
     first = last.ranked[0]
     holds = [n for n, r in enumerate(last.ranked, start=1) if said_truly(sick, r)]
-    named = any(said_truly(sick, r) for r in last.indistinguishable)
+    named = any(said_truly(sick, r) for r in last.indistinguishable) or _turned_named(sick, last)
     rival = _rival(sick, last)
     return Result(
         number=sick.seed,
@@ -246,13 +247,24 @@ def said_truly(sick: Patient, ranked: Ranked) -> bool:
     return true_of(sick, ranked) or mended
 
 
+def _turned_named(sick: Patient, last: Diagnosis) -> bool:
+    """Whether an optocoupler that was fitted the wrong way round is to be replaced, and the answer
+    says that it may have been: a new one is fitted by its dot."""
+    told = {r.key for r in last.ranked if r.probability >= MIN_TELLING}
+    turned = [key for key in sick.wrong.keys if key.startswith("OC") and key in told]
+    first = {_replaced(r.key) for r in last.indistinguishable}
+    return any(key.endswith("reversed") and key.partition(" ")[0] in first for key in turned)
+
+
 def _same_repair(name: str, truth: str) -> bool:
     """Whether two names are one fault."""
     return _plain((name,)) == _plain((truth,)) or _replaced(name) == _replaced(truth)
 
 
 REPLACED = {
-    "R": ("open", "drift", "low", "ten times too high", "ten times too low"),
+    **dict.fromkeys(
+        ("R", "pull-up"), ("open", "drift", "low", "ten times too high", "ten times too low")
+    ),
     "D": ("open", "short", "leaky", "wrong part"),
     "OC": ("LED open", "LED short", "second LED open", "second LED short", "LEDs open",
            "aged", "transistor open", "transistor short"),

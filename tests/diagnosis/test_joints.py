@@ -1,0 +1,113 @@
+"""An open joint between two parts of the string: named where each part reads good from lead to lead
+and both together are open."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+from numpy.typing import NDArray
+
+import zcd
+from tests.diagnosis.boards import RESISTORS, SWITCHED, edited
+from zcd.circuit.elements import Circuit, Resistance, stack
+from zcd.diagnosis.fault_dictionary import make_fault_dictionary
+from zcd.diagnosis.faults import reads_alike
+from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.readings import Reading
+from zcd.diagnosis.samples import sample_circuits, sample_meter
+
+FloatArray = NDArray[np.float64]
+
+SAMPLES = 6
+CRACKED = "R2's own lead"
+HAND_DRYER = """\
+name = "Invented hand dryer"
+mains = "230 V 50 Hz"
+rectifier = "1N4007"
+optocoupler = "817 B"
+chain = {resistors = ["39k", "39k"], style = "1/2 W"}
+output = {pull_up = "15k", supply = "5 V"}
+feed = {kind = "switched", coil_supply = "12 V", coil_resistance = "200"}
+"""
+
+
+def cracked(circuit: Circuit, gap_ohm: FloatArray) -> Circuit:
+    """With R2's lead off the point where it met R1, and what a crack still lets through."""
+    r2 = circuit["R2"]
+    assert isinstance(r2, Resistance)
+    (met,) = set(r2.nodes) & set(circuit["R1"].nodes)
+    ends = {"a": CRACKED} if r2.a == met else {"b": CRACKED}
+    others = tuple(replace(e, **ends) if e.ref == "R2" else e for e in circuit)  # type: ignore[type-var]
+    gap = Resistance(ref="gap", a=met, b=CRACKED, resistance_ohm=gap_ohm)
+    return replace(circuit, elements=(*others, gap))
+
+
+def on_lead(reading: Reading, circuit: Circuit, sample: int) -> Reading:
+    """Where the probe goes: over a part on its own leads, else on either by turns."""
+    r1, r2 = circuit["R1"].nodes, circuit["R2"].nodes
+    (met,) = set(r1) & set(r2)
+    ends = {reading.red, reading.black}
+    if ends == set(r1) or (ends != set(r2) and sample % 2 == 1):
+        return reading
+    moved = {name: CRACKED for name in ("red", "black") if getattr(reading, name) == met}
+    return replace(reading, **moved)
+
+
+@pytest.mark.parametrize("name", ["switched", "two-led"])
+def test_an_open_joint_reads_as_its_own_circuit(name: str) -> None:
+    """Against the circuit with a crack in it and the probes on leads: every reading."""
+    found = edited(RESISTORS, '["120k", "120k"]', name)  # a gap is as wide at either
+    dictionary = make_fault_dictionary(found, usual_meter(), samples=SAMPLES)
+    alike = [fault.key for fault in filter(reads_alike, dictionary.faults)]
+    number = dictionary.circuits + alike.index("R1/R2 joint open")
+    healthy, _ = sample_circuits(dictionary.board, SAMPLES)
+    faults = {fault.key: n for n, fault in enumerate(dictionary.faults)}
+    turn = np.arange(SAMPLES)
+    open_ohm = []
+    for ref in ("R1", "R2"):
+        at = faults[f"{ref} open"]
+        (severity,) = dictionary.severity[dictionary.member == at]
+        opened = dictionary.faults[at].edit(healthy, severity)[ref]
+        assert isinstance(opened, Resistance)
+        open_ohm.append(opened.resistance_ohm)
+    broken = cracked(healthy, np.where(turn % 2 == 0, *open_ohm))
+    bench = sample_meter(dictionary.board, stack([broken]), usual_meter(), SAMPLES, turn)
+    for reading in dictionary.readings:
+        like = dictionary.predictions(reading)[number]
+        shown = [
+            bench.read([on_lead(reading, dictionary.circuit, k)])[k, 0] for k in range(SAMPLES)
+        ]
+        # the gap is in series with a part here, and in its place there
+        assert_allclose(like, shown, rtol=0.02, atol=0.02, err_msg=reading.words)
+
+
+def test_good_parts_that_are_open_together_have_an_open_joint() -> None:
+    """By inspection: a sound part at each side, OL over both, twice; no power is needed."""
+    string = ("ohm feed chain.2 OL", "ohm R1 39.1k", "ohm R2 38.8k")
+    once = zcd.diagnose(zcd.loads(HAND_DRYER), *string, flags=("sync", "fan")).diagnosis
+    assert once.ranked[0].key == "R1/R2 joint open"
+    twice = zcd.diagnose(
+        zcd.loads(HAND_DRYER), *string, "ohm feed chain.2 OL", flags=("sync", "fan")
+    ).diagnosis
+    assert (twice.ranked[0].key, twice.stopped) == ("R1/R2 joint open", "sure")
+
+
+def test_a_part_that_is_open_is_not_its_joint() -> None:
+    found = zcd.diagnose(
+        zcd.loads(HAND_DRYER), "ohm feed chain.2 OL", "ohm R1 39.1k", "ohm R2 OL", flags=("sync",)
+    ).diagnosis
+    assert (found.ranked[0].key, found.stopped) == ("R2 open", "sure")
+
+
+def test_diode_and_led_good_alone_and_open_together() -> None:
+    """The same further down the string."""
+    found = zcd.diagnose(
+        zcd.loads(SWITCHED + 'rectifier = "1N4007"\n' + "[chain]\nstyle = \"1206\"\n"
+                  'resistors = ["110k", "130k"]\n[output]\npull_up = "47k"\nsupply = "5 V"\n'),
+        "diode chain.2 neutral OL", "diode D1 0.58 V", "diode led+ led- 1.08 V",
+        "diode chain.2 neutral OL",
+    ).diagnosis  # fmt: skip
+    assert found.ranked[0].key == "D1/OC1 joint open"
