@@ -22,6 +22,7 @@ from zcd.diagnosis.flag_evidence import (
     FAN,
     NO_FLAG,
     SILENT,
+    STARVED,
     SYNC,
     flags_share,
     sync_flag_share,
@@ -84,7 +85,7 @@ class FaultDictionary:
         N samples an entry.
     states : ndarray of int, shape (D, 2)
         For the last D entries, the two entries between which they change; S of them are before.
-    alike : ndarray of int, shape (3, C, N)
+    alike : ndarray of int, shape (4, C, N)
         For the last C of those S, open joints and faults on both sides of the light: the entries
         that a sample reads like, each at some places (`_place_of`). Only the others have a
         circuit.
@@ -187,10 +188,12 @@ class FaultDictionary:
 
     def _place_of(self, reading: Reading | None) -> NDArray[np.intp]:
         """Which of `alike` holds for a reading, or (None) for the pulses at the pin, shape (C,):
-        of two sides 1 at the pin; of a joint 1 or 2 from a lead of the one part or the other;
-        else 0."""
+        of two sides 1 at the pin; of a joint 1 or 2 from a lead of the one part or the other, of
+        the first on a dead board 3; else 0."""
         ends, parts, at_pin = frozenset[str](), frozenset[str](), True
+        places = (1, 2)
         if reading is not None:
+            places = (3, 2) if reading.function.row.dead else (1, 2)
             ends = frozenset(self.circuit.node(node) for node in (reading.red, reading.black))
             parts = parts_read(self.circuit, reading)
             at_pin = self.circuit.node(reading.red) in self._pin_side
@@ -199,7 +202,7 @@ class FaultDictionary:
             if (joint := self.faults[f].joint) is None:
                 result.append(int(at_pin))
                 continue
-            read = [n for n, (ref, _) in enumerate(joint.over, 1) if ref in parts]
+            read = [at for at, (ref, _) in zip(places, joint.over, strict=True) if ref in parts]
             result.append(read[0] if joint.node in ends and read else 0)
         return np.array(result, dtype=np.intp)
 
@@ -265,6 +268,8 @@ class FaultDictionary:
             flag: np.array([1.0 - DOUBT if flag in r else DOUBT for r in reports])[:, None]
             for flag in (SYNC, FAN)
         }
+        starved = np.array([self.faults[f].starves_load for f in self.member])[:, None]
+        own[FAN] = np.where(starved, STARVED, own[FAN])
         silent = np.array([self.faults[f].key in SILENT for f in self.member])[:, None]
         share = flags_share(observed, np.maximum(self._sync, own[SYNC]), own[FAN])
         return np.where(silent, 1.0 - DOUBT if NO_FLAG in observed else DOUBT * share, share)
@@ -371,7 +376,7 @@ def keep_predictions(board: Board, meter: Meter) -> None:
 
 
 def _alike(faults: Sequence[Fault], first: Mapping[str, int], samples: int) -> NDArray[np.intp]:
-    """Entries that faults without a circuit of their own read like, shape (3, C, N): of pairs on
+    """Entries that faults without a circuit of their own read like, shape (4, C, N): of pairs on
     two sides every band of both in turn."""
     graded = {fault.key for fault in faults if fault.amount is not None}
     turn = np.arange(samples)
@@ -387,12 +392,13 @@ def _alike(faults: Sequence[Fault], first: Mapping[str, int], samples: int) -> N
             rows = [
                 either[turn % len(either), turn],
                 *(entries(key) for _, key in fault.joint.over),
+                entries(fault.joint.dead),
             ]
         else:
             mains, pin = (entries(key, side) for side, key in enumerate(fault.members))
-            rows = [mains, pin, pin]
+            rows = [mains, pin, pin, pin]
         result.append(np.stack(rows))
-    shape = 3, len(result), samples
+    shape = 4, len(result), samples
     return np.stack(result, axis=1) if result else np.empty(shape, dtype=np.intp)
 
 

@@ -108,6 +108,8 @@ class Joint(NamedTuple):
     over : tuple of (str, str)
         Ref of either part, and the key of the fault as which it reads from the lead of that part
         at this node: something is open beyond it.
+    dead : str
+        The same of the first part, on a dead board.
     elsewhere : tuple of str
         Keys of the faults as which it reads anywhere else, by turns: the probe may be at either
         end of the crack.
@@ -115,6 +117,7 @@ class Joint(NamedTuple):
 
     node: str
     over: tuple[tuple[str, str], ...]
+    dead: str
     elsewhere: tuple[str, ...]
 
 
@@ -187,6 +190,11 @@ class Fault:
     def is_replaced(self) -> bool:
         """Whether a new part mends it."""
         return self.mode in REPLACED.get(self.kind, ())
+
+    @property
+    def starves_load(self) -> bool:
+        """Whether the load may get too little through it, and the controller its pulses."""
+        return (self.kind, self.mode) == ("contact", "resistive")
 
     @property
     def is_leak(self) -> bool:
@@ -549,6 +557,7 @@ def _joint(first: str, second: str, string: list[str], circuit: Circuit) -> Join
     return Joint(
         node=node,
         over=((off, _opened(beyond, circuit)), (other, _opened(off, circuit))),
+        dead=_opened(other, circuit) if alone else HEALTHY.key,
         elsewhere=tuple(_opened(ref, circuit) for ref in ((off, other) if alone else (off,))),
     )
 

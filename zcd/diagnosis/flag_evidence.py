@@ -23,6 +23,9 @@ MARGIN_WIDTH = 0.1
 """The controller's rules are mostly assumed: how sharp their limits are taken."""
 FOLLOWS = 0.9
 """Chance that lost sync brings the fan flag too: the drive is never fired, the tacho silent."""
+STARVED = 0.5
+"""The same with sync, through a contact that may be too bad for the load: common practice, no
+source."""
 UNMODELLED = 0.5
 
 

@@ -42,7 +42,7 @@ likeliest: a bad one that is called good comes back. Common practice, no source.
 SETTLED_FACTOR = 2.0
 """So much more is asked of it where what it is can be named with one or two others."""
 NEARLY_SURE = 0.95
-"""From there no board is plugged in or unplugged, and no mains touched, only to be surer: common
+"""From there nothing is read only to be surer: it must be able to put another fault first; common
 practice, no source."""
 MOST_READINGS = 14
 """No more are advised: what they leave open is told; common practice, no source."""
@@ -233,7 +233,7 @@ def best_reading(
         if progress is not None and not dictionary.has(reading):
             progress(reading_text(reading, dictionary.circuit))
         worth = expected(dictionary.spectrum(reading), posterior)
-        if enough and (_plugs(power, reading) or _on_mains(dictionary, reading)):
+        if enough:
             worth = replace(worth, settles=0.0)
         if not worth_taking(worth, cost, weary):
             continue
@@ -247,11 +247,6 @@ def best_reading(
     if best is not None and dead is not None and _on_mains(dictionary, best[1]):
         best = dead if dead[0] >= AS_MUCH * best[0] else best
     return None if best is None else _suggestion(dictionary, posterior, best[1], best[2])
-
-
-def _plugs(power: Power, reading: Reading) -> bool:
-    """Whether the board has to be plugged in or unplugged for a reading."""
-    return (power in PLUGGED) is not (reading.power in PLUGGED)
 
 
 def _on_mains(dictionary: FaultDictionary, reading: Reading) -> bool:

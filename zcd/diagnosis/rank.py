@@ -14,9 +14,9 @@ from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary, Progress
 from zcd.diagnosis.fault_pairs import pair_of
 from zcd.diagnosis.faults import HEALTHY, LOOSE_MODE, Fault, answer_of, includes, same_repair
-from zcd.diagnosis.flag_evidence import no_fault_share
+from zcd.diagnosis.flag_evidence import FAN, no_fault_share
 from zcd.diagnosis.functions import Function, Method
-from zcd.diagnosis.information import SURE, Posterior, together
+from zcd.diagnosis.information import SURE, Posterior, expected, together
 from zcd.diagnosis.likelihood import (
     BREADTHS,
     MIN_DENSITY,
@@ -44,6 +44,7 @@ from zcd.diagnosis.readings import (
     Power,
     Reading,
     access_level,
+    is_behind_contact,
     parts_read,
     same_witness,
 )
@@ -79,6 +80,9 @@ UNEXPLAINED = 3.0
 the part is read alone, with an end lifted."""
 BY_A_SLIP = 3.0
 """How much likelier a reading is than by a slip, where a fault explains it."""
+MIN_BEARING = 1e-4
+"""Of boards that read like this one, the share that a reading gives another answer: a reading with
+less has none."""
 UNLIKELIER = 0.1
 """How much worse than what is named another fault explains a part that was read with an end lifted:
 from there it is ruled out."""
@@ -220,25 +224,22 @@ def diagnose(
     if proved:
         ranked = _with_proved(ranked, tuple(proved.values()))
         certain = ranked[0]
+    search = Search(
+        taken=measured, answers=answers, skipped=skipped, power=power, flags=flags,
+        progress=progress,
+    )  # fmt: skip
     if certain is not None:
         alike = (certain,)
     elif not alarm:
-        search = Search(
-            taken=measured, answers=answers, skipped=skipped, power=power, progress=progress
-        )
         alike, suggestion = _next(dictionary, posterior, ranked, search)
     sure = certain is not None or _is_settled(alike, suggestion)
     enough = bool(alarm) or answers >= MOST_READINGS
     if proved:  # the others have another fault to tell of
         suspects = tuple(m for m in suspects if m.reading.lifted in proved)
     again = None if enough else _again(dictionary, posterior, outliers, suspects, skipped)
-    if again is None and sure and not enough:
-        again = _by_itself(dictionary, posterior, alike, measured, skipped) or _unexplained(
-            dictionary, posterior, alike, measured, skipped
-        )
-    cracked = bool(ranked[0].fault and ranked[0].fault.joint)
-    if again is None and (suggestion is None or cracked) and measured and not enough:
-        again = _to_confirm(dictionary, posterior, outliers, ranked[0].fault, skipped)
+    if again is None and not enough and measured:
+        told = replace(search, settled=sure, open=suggestion is not None)
+        again = _first_of_all(dictionary, posterior, outliers, ranked, alike, told)
     twins = _twins(dictionary, ranked, alike, measured) if again is None else ()
     if twins and (sure or sum(r.probability for r in twins) >= NEARLY):
         alone = None if enough else _one_alone(dictionary, twins, measured, skipped)
@@ -298,14 +299,22 @@ class Search:
     skipped : collection of Reading
     power : Power
         State of the board now.
+    flags : collection of str
     progress : callable or None
+    settled : bool
+        Whether what is named is beyond doubt.
+    open : bool
+        Whether a reading is worth its effort.
     """
 
     taken: Sequence[Measured]
     answers: int
     skipped: Collection[Reading]
     power: Power
+    flags: Collection[str]
     progress: Progress | None = None
+    settled: bool = False
+    open: bool = False
 
 
 def _next(
@@ -328,6 +337,29 @@ def _next(
         joined = replace(posterior, holds=together(posterior.holds, group))
         suggestion = best_reading(dictionary, joined, left, *state)
     return (alike if suggestion is None else ranked[:1]), suggestion
+
+
+def _first_of_all(
+    dictionary: FaultDictionary,
+    posterior: Posterior,
+    outliers: Sequence[Outlier],
+    ranked: Sequence[Ranked],
+    named: Sequence[Ranked],
+    search: Search,
+) -> Suggestion | None:
+    """A reading that is due before an answer is given, whatever it is worth."""
+    result = None
+    at = (dictionary, posterior, named, search.taken, search.skipped)
+    if search.settled:
+        result = _by_itself(*at) or _unexplained(*at)
+        result = result or _level_again(dictionary, posterior, outliers, named, search.skipped)
+    cracked = bool(ranked[0].fault and ranked[0].fault.joint)
+    if result is None and (cracked or not search.open):
+        doubted = None if search.settled else ranked
+        result = _to_confirm(dictionary, posterior, outliers, doubted, search.skipped)
+    if result is None and FAN in search.flags and not search.open:
+        result = _behind_contact(*at)
+    return result
 
 
 def choices(
@@ -711,18 +743,23 @@ def _to_confirm(
     dictionary: FaultDictionary,
     posterior: Posterior,
     outliers: Sequence[Outlier],
-    first: Fault | None,
+    ranked: Sequence[Ranked] | None,
     skipped: Collection[Reading],
 ) -> Suggestion | None:
-    """To take the one reading that decides once more: a slip, or a joint, shows by that. Of an open
-    joint, whose parts read good alone, that is the one over both."""
+    """To take a reading that decides once more: the only one; where it is not sure (`ranked`), that
+    over what nearly is, or of an open joint, whose parts read good alone, that over both. A slip
+    shows by that."""
+    circuit, first, ends = dictionary.circuit, ranked[0].fault if ranked else None, None
+    if ranked and first is not None and present(ranked) >= NEARLY:
+        points = _own_points(dictionary, first)
+        ends = points and frozenset(circuit.node(point) for point in points)
     for outlier in outliers:
         read = outlier.fact[0].reading
-        parts = parts_read(dictionary.circuit, read)
-        over_joint = first and first.joint and parts >= {ref for ref, _ in first.joint.over}
-        if not (len(outliers) == 1 or over_joint) or not outlier.once or read.lifted:
-            continue
-        if within_reach([read], skipped, dictionary.circuit):
+        joint = first.joint if first else None
+        over_joint = joint and parts_read(circuit, read) >= {ref for ref, _ in joint.over}
+        decides = len(outliers) == 1 or over_joint or _ends(read) == ends
+        may = decides and outlier.once and not read.lifted
+        if may and within_reach([read], skipped, circuit):
             return once_more(dictionary, posterior, outlier.fact[0], outlier.outlier)
     return None
 
@@ -782,7 +819,8 @@ def _unexplained(
     measured: Sequence[Measured],
     skipped: Collection[Reading],
 ) -> Suggestion | None:
-    """To read a part alone that read wrong in the circuit, where what is named does not say why."""
+    """To read a part alone that read wrong in the circuit, where what is named does not say why,
+    and would not stay the answer whatever that shows."""
     here = [k for k, f in enumerate(dictionary.faults) if any(f is r.fault for r in named)]
     if not here:
         return None
@@ -795,9 +833,54 @@ def _unexplained(
         as_named = float((told * weights).sum() / weights.sum())
         own = [k for k, f in enumerate(dictionary.faults) if f.part == alone.lifted]
         most = max((float(told[dictionary.member == k].mean()) for k in own), default=0.0)
-        if most > UNEXPLAINED * as_named and within_reach([alone], skipped, dictionary.circuit):
+        if most <= UNEXPLAINED * as_named:
+            continue
+        changes = expected(dictionary.spectrum(alone), posterior).rise > MIN_BEARING
+        if changes and within_reach([alone], skipped, dictionary.circuit):
             return at_once(dictionary, posterior, alone)
     return None
+
+
+def _level_again(
+    dictionary: FaultDictionary,
+    posterior: Posterior,
+    outliers: Sequence[Outlier],
+    named: Sequence[Ranked],
+    skipped: Collection[Reading],
+) -> Suggestion | None:
+    """To read the level at the pin once more before the transistor is named for it: the current of
+    the LED was read at another moment, and with a joint that opens now and then may not have been
+    there."""
+    fault = named[0].fault
+    if fault is None or (fault.kind, fault.mode) != ("phototransistor", "open"):
+        return None
+    for outlier in outliers:
+        read = outlier.fact[0].reading
+        level = read.over_pin and read.function is Function.DC and read.power is Power.LIVE
+        if level and outlier.once and within_reach([read], skipped, dictionary.circuit):
+            return once_more(dictionary, posterior, outlier.fact[0], outlier.outlier)
+    return None
+
+
+def _behind_contact(
+    dictionary: FaultDictionary,
+    posterior: Posterior,
+    named: Sequence[Ranked],
+    measured: Sequence[Measured],
+    skipped: Collection[Reading],
+) -> Suggestion | None:
+    """To read the mains behind the load contact before a good sync circuit is named while the fan
+    does not turn: through a burnt contact come pulses, but nothing that a load runs on."""
+    if not any(r.fault and answer_of(r.fault) == HEALTHY.key for r in named):
+        return None
+    at_load = [
+        r for r in dictionary.readings
+        if r.function in (Function.AC, Function.LOW_Z) and is_behind_contact(r)
+    ]  # fmt: skip
+    if any(m.reading in at_load for m in measured):
+        return None
+    left = within_reach(at_load, skipped, dictionary.circuit)
+    return at_once(dictionary, posterior, left[0]) if left else None
 
 
 OWN_POINTS = {"mains": ("line", "neutral"), "supply": ("logic+", "logic0")}

@@ -167,6 +167,11 @@ def access_level(circuit: Circuit, reading: Reading) -> AccessLevel:
     return AccessLevel.MAINS if _is_live(circuit, reading.red) else AccessLevel.ISOLATED
 
 
+def is_behind_contact(reading: Reading) -> bool:
+    """Whether it is of what the load gets, its relay driven."""
+    return reading.power is Power.LIVE and {reading.red, reading.black} == {"feed", "neutral"}
+
+
 def past_chip(circuit: Circuit, reading: Reading) -> bool:
     """Whether the controller, without its supply, is a way from probe to probe of a dead test."""
     ends = {circuit.node(reading.red), circuit.node(reading.black)}

@@ -33,7 +33,13 @@ from zcd.diagnosis.rank import (
 )
 from zcd.diagnosis.reading_syntax import show_measured
 from zcd.diagnosis.reading_words import over_text, reading_text
-from zcd.diagnosis.readings import AccessLevel, Measured, Reading, parts_between
+from zcd.diagnosis.readings import (
+    AccessLevel,
+    Measured,
+    Reading,
+    is_behind_contact,
+    parts_between,
+)
 from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
 from zcd.errors import plain
 from zcd.files import file_name, path_here
@@ -295,7 +301,9 @@ def contact_line(case: Case, plan: Sequence[Suggestion]) -> str:
 
 def fan_line(diagnosis: Diagnosis, board_file: str) -> str:
     """Where to go on when the sync circuit is good and the fan does not turn; else empty."""
-    if _fan_share(diagnosis) < PROBABLY:
+    step = diagnosis.suggestion
+    asks_load = step is not None and is_behind_contact(step.reading)
+    if _fan_share(diagnosis) < PROBABLY or asks_load:
         return ""
     good = "Sync is good." if diagnosis.measured else "No sync flag, so sync works."
     return (
