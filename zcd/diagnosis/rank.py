@@ -350,6 +350,8 @@ def _first_of_all(
     """A reading that is due before an answer is given, whatever it is worth."""
     result = None
     at = (dictionary, posterior, named, search.taken, search.skipped)
+    if not search.open and not search.settled and present(ranked) >= NEARLY:
+        result = _by_itself(dictionary, posterior, ranked[:1], search.taken, search.skipped)
     if search.settled:
         result = _by_itself(*at) or _unexplained(*at)
         result = result or _level_again(dictionary, posterior, outliers, named, search.skipped)
