@@ -54,13 +54,13 @@ def probes_of(reading: Reading, circuit: Circuit) -> Probes:
     return Probes(over=over, red=red, black=black, state=state)
 
 
-def probes_text(reading: Reading, circuit: Circuit) -> str:
-    """The same as one text."""
+def probes_text(reading: Reading, circuit: Circuit, *, with_state: bool = True) -> str:
+    """The same as one text, the state of the board too unless that is said beside it."""
     over, red, black, state = probes_of(reading, circuit)
     leads = (f"red on {red}", f"black on {black}") if red else ()
     one = reading.lifted or parts_over(circuit, reading.red, reading.black)
     how = "across" if one or reading.function.row.method is not Method.JUNCTION else "through"
-    return _listed(f"{how} {over}" if over else "", *leads, state)
+    return _listed(f"{how} {over}" if over else "", *leads, state * with_state)
 
 
 def _listed(*texts: str) -> str:
@@ -104,7 +104,8 @@ def _piece_words(ref: str, circuit: Circuit) -> str:
     return f"{words} transistor" if isinstance(circuit[ref], Phototransistor) else words
 
 
-def reading_text(reading: Reading, circuit: Circuit) -> str:
+def reading_text(reading: Reading, circuit: Circuit, *, with_state: bool = True) -> str:
     """What is read where, such as ``ohms across R2``."""
     over = probes_of(reading, circuit).over
-    return f"{reading.name}{' ' if over else ', '}{probes_text(reading, circuit)}"
+    probes = probes_text(reading, circuit, with_state=with_state)
+    return f"{reading.name}{' ' if over else ', '}{probes}"

@@ -24,6 +24,7 @@ from zcd.report.text import probability_text
 A_GOOD_BOARD = "a good board"
 NARROW = 1.3
 """What faults show is told by its middle where the ends are no farther apart."""
+JUMPS = "now and then jumps by far more than its last digits"
 BARELY = 0.02
 """An end that is no farther off, as a share, is the same: common practice, no source."""
 
@@ -91,7 +92,11 @@ def meanings_of(suggestion: Suggestion, *, full: bool = False) -> list[Meaning]:
     """
     function, good = suggestion.reading.function, suggestion.good
     result = []
-    for answer in apart(suggestion.answers, good):
+    told = apart(suggestion.answers, good)
+    lone = len(told) == 1 and not any(_within(answer, good) for answer in suggestion.answers)
+    if lone and not told[0].jumps:
+        told = _outside(told[0], good) or told
+    for answer in told:
         healthy = HEALTHY.key in answer.keys
         keys = (HEALTHY.key,) if healthy and not full else answer.keys
         names = tuple(A_GOOD_BOARD if key == HEALTHY.key else key for key in keys)
@@ -100,7 +105,7 @@ def meanings_of(suggestion: Suggestion, *, full: bool = False) -> list[Meaning]:
             good.high,
         )
         result.append(Meaning(_shown_text(function, answer, good), names, as_good))
-    if len(result) == 1 and not any(_within(answer, good) for answer in suggestion.answers):
+    if lone:
         result.append(Meaning(good_text(function, good), (), as_good=True))
     return result
 
@@ -166,7 +171,8 @@ def _shown_text(function: Function, answer: Answer, good: ExpectedRange) -> str:
         if high == OVERLOAD:
             # a joint that opens now and then: between the part itself and nothing
             ends[0] = f"about {show_value(function, good.middle)}"
-        return "jumps" if ends[0] == ends[1] else f"jumps between {' and '.join(ends)}"
+        near = 0.0 < high < NARROW * low or ends[0] == ends[1]
+        return JUMPS if near else f"jumps between {' and '.join(ends)}"
     if (low, high) == (good.low, good.high):
         return good_text(function, good)
     if function.row.method is Method.JUNCTION and low > good.high and high == OVERLOAD:

@@ -160,7 +160,9 @@ def suspects_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
     for suspect, other in pairs[:MOST_SUSPECTS]:
         name, shown = (f"{reading_text(m.reading, circuit)} ({show_measured(m)})"
                        for m in (suspect, other))  # fmt: skip
-        twice = f" It showed the same twice. {MEANT}" if suspect.repeated else ""
+        twice = f" {SHOWN_TWICE} {MEANT}" if suspect.repeated else ""
+        if suspect.repeated and suspect.reading.lifted:
+            twice = f" {SHOWN_TWICE} {MEANT_LIFTED}"
         if step is not None and step.reading.lifted:
             twice = f" {_once_more(diagnosis, part_words(step.reading.lifted), circuit)}"
         elif step is not None and step.again is suspect:
@@ -289,7 +291,8 @@ def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
     unseen = [
         ref
         for ref in chain
-        if ref not in (*read, own, "K1.contact") and not ref.startswith(f"{fault.repair}.")
+        if ref not in (*read, own, "K1.contact")
+        and fault.repair not in (diode_of_bridge(ref)[0], ref.partition(".")[0])
     ]
     # a level that stays tells nothing of a transistor that the LED never switched on
     outputs = [e.ref for e in circuit.of(Phototransistor) if e.ref != fault.repair]
@@ -334,6 +337,11 @@ MOVING_RATIO = (0.1, 0.9)
 no source)."""
 MOST_SUSPECTS = 2
 OR_JUMPS = ": one of the two is wrong, or it jumps."
+SHOWN_TWICE = "The first of these showed the same twice."
+MEANT_LIFTED = (
+    "Look whether it is the part that was meant, and whether the lead that was lifted touches the "
+    "board."
+)
 MEANT = (
     "Look whether it is the part that was meant, and what else lies across it; lift one end of the "
     "part and measure it alone."

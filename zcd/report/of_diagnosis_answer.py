@@ -397,13 +397,15 @@ def work_lines(
         ways = ", both ways round" if board.two_leds else ""
         mend += f". {ACROSS_COUPLER.format(ways=ways)}"
     dead = [m.reading for m in diagnosis.measured if m.reading.function.row.dead]
+    dead = [r for r in dead if not r.lifted]
     dead = [r for r in dead if not is_backward(r, circuit)] or dead
-    place = f"{short_reading(dead[-1], circuit)} " if dead and not dead[-1].lifted else ""
+    what = f' -r "{short_reading(dead[-1], circuit)} ..."' if dead else ""
+    how = "; what the meter shows goes in place of the dots" if dead else ""
     orders += [
         f"{mend}. {hidden_line(diagnosis, circuit)}".strip(),
-        "Measure again, unplugged first; what the meter shows goes in place of the dots: "
-        f'{measure} -r "{place}...". It then says what else to measure. (Another value or type '
-        f"fitted: zcd new --like {board_file} repaired.toml, then {another})",
+        f"Measure again, unplugged first{how}: {measure}{what}. It then says what else to measure. "
+        f"(Another value or type fitted: zcd new --like {board_file} repaired.toml, then "
+        f"{another})",
     ]
     if job_file is not None:
         found = "..." if several else first.key
@@ -426,7 +428,19 @@ def mend_text(fault: Fault, found: Collection[str]) -> str:
         return "Clean the board there"
     if fault.joint is not None:
         return "Reflow both solder joints; if the track is cracked, bridge it with wire"
-    return f"Reflow the joints of {fault.part}" if fault.mode == LOOSE_MODE else "Put that right"
+    if fault.mode == LOOSE_MODE:
+        return f"Reflow the joints of {fault.part}"
+    return MENDS.get(fault.kind, "Put that right")
+
+
+MENDS = {
+    "driver": "Repair what drives the relay's coil",
+    "supply": "Repair that supply",
+    "mains": "Find out why the mains is wrong",
+    "suppressor": "Fit a new suppressor",
+    "pin": "Clean there, then lift the pin: if the board is good, the controller is bad",
+}
+"""The work on what is no part of the board file, by kind."""
 
 
 def prompt_document(
@@ -570,14 +584,20 @@ def _together_text(diagnosis: Diagnosis) -> str:
     names = ", ".join(together_names(alike))
     if names == GOOD_CIRCUIT:
         return f"Probably {names} ({share}). {sentence(diagnosis.conclusion)}"
-    parts = {r.fault.part for r in alike if r.fault}
+    pieces = [r.fault.part for r in alike if r.fault]
+    parts = {piece.partition(" ")[0] for piece in pieces}
     if len(parts) == 1 and any(r.fault.mode == LOOSE_MODE for r in alike if r.fault):
-        (part,) = parts
-        modes = " or ".join(r.fault.mode for r in alike if r.fault)
+        part = pieces[0] if len(set(pieces)) == 1 else parts.pop()
+        modes = " or ".join(dict.fromkeys(r.fault.mode for r in alike if r.fault))
         return f"Probably {part} or its joints ({share}): {modes}. {NO_MORE}"
     swap = f" {line}" if (line := swap_line(alike)) else ""
-    good = f" {IF_GOOD}" if GOOD_CIRCUIT in together_names(alike) else ""
-    return f"One of these ({share}): {names}. {NOT_APART}.{swap}{good}"
+    if GOOD_CIRCUIT in together_names(alike):
+        others = " or ".join(name for name in together_names(alike) if name != GOOD_CIRCUIT)
+        return (
+            f"Either the sync circuit is good, or {others} ({share} together). {NOT_APART}.{swap} "
+            f"{IF_GOOD}"
+        )
+    return f"One of these ({share}): {names}. {NOT_APART}.{swap}"
 
 
 def swap_line(alike: Sequence[Ranked]) -> str:
@@ -705,7 +725,7 @@ def repair_text(first: Ranked, ranked: Sequence[Ranked]) -> str:
     modes, of_bridge = [*dict.fromkeys(map(_without_leg, told))], diode_of_bridge(fault.part)[1]
     if of_bridge:
         modes[0] = f"a diode of it {modes[0]}"
-    look = ["fitted the wrong way round, see its dot"] * bool(turned)
+    look = ["(if it was replaced before) fitted the wrong way round, see its dot"] * bool(turned)
     return f"Replace {fault.repair}: {' or '.join([*modes, *look])}."
 
 
@@ -751,7 +771,8 @@ def step_text(step: Suggestion, circuit: Circuit) -> str:
     ohms = reading.function is Function.OHM
     row = ", in series" if ohms and len(between) > 1 else ""
     again = "" if step.again is None else f" once more (it showed {show_measured(step.again)})"
-    parts = (f"{reading_text(reading, circuit)}{row}{again}", range_text(step))
+    # the state of the board is said before it
+    parts = (f"{reading_text(reading, circuit, with_state=False)}{row}{again}", range_text(step))
     return "; ".join(part for part in parts if part)
 
 

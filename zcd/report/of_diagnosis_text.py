@@ -68,6 +68,8 @@ def range_text(suggestion: Suggestion) -> str:
     function = suggestion.reading.function
     if function is Function.OHM:  # where a higher one would show too few digits
         good = suggestion.good
+        if not isfinite(good.low):  # a good part shows OL
+            return "meter on auto or its highest range"
         most = quantity_text(good.high if isfinite(good.high) else good.low, function.row.unit)
         return f"meter on auto or lowest range over {most}"
     scale = quantity_text(suggestion.full_scale, function.row.unit)
