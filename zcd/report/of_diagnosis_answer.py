@@ -495,7 +495,7 @@ def next_blocks(
     state = _lower(state_line(first.reading, circuit))
     when = "To settle it" if trip.settles else "Next"
     reason = f" ({why})" if why else ""
-    step = f"{when}{reason}, {state}: {step_text(first, circuit)}."
+    step = f"{when}{reason}, {state}: {step_text(first, circuit, with_state=False)}."
     blocks: list[Block] = [Paragraph(step, "strong")]
     if meanings := meanings_of(first):
         other = most > MOST_ANSWERS or len(meanings) == 1
@@ -764,15 +764,16 @@ def _because_text(measured: Measured, case: Case) -> str:
     return f"{reading_text(reading, circuit)}: {show_measured(measured)} ({shown})"
 
 
-def step_text(step: Suggestion, circuit: Circuit) -> str:
-    """A reading to take: function, probes, range."""
+def step_text(step: Suggestion, circuit: Circuit, *, with_state: bool = True) -> str:
+    """A reading to take: function, probes, range; the state of the board unless that is said
+    before it."""
     reading = step.reading
     between = parts_between(circuit, reading.red, reading.black)
     ohms = reading.function is Function.OHM
     row = ", in series" if ohms and len(between) > 1 else ""
     again = "" if step.again is None else f" once more (it showed {show_measured(step.again)})"
-    # the state of the board is said before it
-    parts = (f"{reading_text(reading, circuit, with_state=False)}{row}{again}", range_text(step))
+    where = reading_text(reading, circuit, with_state=with_state)
+    parts = (f"{where}{row}{again}", range_text(step))
     return "; ".join(part for part in parts if part)
 
 
