@@ -48,7 +48,7 @@ from zcd.diagnosis.readings import (
 )
 from zcd.engine.network import column
 from zcd.engine.solution import Solution
-from zcd.engine.solve import EDGES, PULSES, READINGS, SolverOptions, solve, solve_dead
+from zcd.engine.solve import PULSES, READINGS, SolverOptions, solve, solve_dead
 from zcd.physics.diode import thermal_voltage_v
 from zcd.sync.lock import Lock, judge, thresholds_of
 from zcd.sync.pulses import Pulses, find_pulses
@@ -80,10 +80,7 @@ class Grids:
 
 MANY_BOARDS = Grids(READINGS, PULSES)
 """For the hundreds of rows of a fault dictionary."""
-ONE_BOARD = Grids(
-    replace(READINGS, points=3 * READINGS.points),
-    replace(EDGES, steady_state_only=True),
-)
+ONE_BOARD = Grids(PULSES, PULSES)
 """To compare one board with another solver: a millivolt where a mean is 0, a few microseconds."""
 
 

@@ -9,9 +9,12 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 
-TIME_WEIGHT, CHARGE_TIME_WEIGHT = 2.0, 10.0
-"""What an even grid weighs beside the waveforms that are followed; where charges drive them the
-differences need short steps at their peaks too."""
+TIME_WEIGHT = 3.0
+"""What an even grid weighs beside the waveforms that are followed."""
+SINE = 0.5
+"""A waveform that bends no more than the mains, over its swing and the step squared, is smooth."""
+STRAIGHT = 1e-6
+"""A bend below this share of a waveform's swing is nearly none: rounding must move no points."""
 
 CLUSTERING_RATIO = 0.98
 """How much closer crowded points stand at the mains' zero crossings, and farther at its peaks."""
@@ -34,64 +37,41 @@ def clustered_phases_rad(size: int, points: int) -> FloatArray:
 
 
 def follow(
-    phase_rad: FloatArray,
-    waves: Sequence[tuple[FloatArray | float, FloatArray]],
-    points: int,
-    time_weight: FloatArray | float = TIME_WEIGHT,
+    phase_rad: FloatArray, waves: Sequence[tuple[FloatArray | float, FloatArray]], points: int
 ) -> FloatArray:
-    """Phases that share the length of the waveforms' graphs evenly, each half period for itself.
+    """Phases that stand closer where waveforms bend: where something begins or ceases to conduct.
+
+    So that a straight line from each to the next misses about the same.
 
     Parameters
     ----------
     phase_rad : ndarray, shape (n, m)
-        Phases of one period, rising from 0, as many in each quarter.
+        Phases of one period, rising from 0.
     waves : sequence of (float or ndarray of shape (n, 1), ndarray of shape (n, m))
         The weight of each waveform to follow, and the waveform; it is scaled to its own swing.
     points : int
-        How many phases to return, a multiple of 4.
-    time_weight : float or ndarray of shape (n, 1)
-        What an even grid weighs.
+        How many phases to return.
 
     Returns
     -------
     phase_rad : ndarray, shape (n, points)
-        Rising from 0, each quarter mirroring the one before; neighbouring intervals differ by a
-        factor of 2 at the most, roughly.
+        Rising from 0; neighbouring intervals differ by a factor of 2 at the most, roughly.
     """
-    n, m = phase_rad.shape
-    quarter = m // 4
+    n = phase_rad.shape[0]
     step = np.diff(phase_rad, axis=1, append=2.0 * np.pi)
-    length = time_weight * step / (2.0 * np.pi)
+    length = TIME_WEIGHT * step / (2.0 * np.pi)
     for weight, wave in waves:
         swing = np.ptp(wave, axis=1, keepdims=True)
-        moved = np.abs(np.roll(wave, -1, axis=1) - wave)
-        length = length + weight * moved / np.maximum(swing, 1e-30)
-    length = _widen(length)
-    # intervals from -pi/2 to pi/2, each with its mirror image
-    turned = np.roll(length, quarter, axis=1)
-    both = turned[:, : 2 * quarter] + turned[:, : 2 * quarter - 1 : -1]
-    total = np.cumsum(both.reshape(2 * n, quarter), axis=1)
-    edges = np.concatenate([np.zeros((2 * n, 1)), total / total[:, -1:]], axis=1)
-    ends = np.concatenate([phase_rad[:, 3 * quarter :] - 2.0 * np.pi, phase_rad], axis=1)
-    known = np.stack([ends[:, : quarter + 1], ends[:, quarter : 2 * quarter + 1]], axis=1)
-    wanted = np.arange(points // 4) / (points // 4)
-    result = _rowwise(wanted[None, :], edges, known.reshape(2 * n, -1)).reshape(n, -1)
-    whole = np.concatenate([result, np.full((n, 1), 0.5 * np.pi)], axis=1)
-    return _unfolded(whole)
-
-
-def _unfolded(rising_rad: FloatArray) -> FloatArray:
-    """All phases of a period from 0, given those from -pi/2 to pi/2; shape (n, m)."""
-    quarter = (rising_rad.shape[1] - 1) // 2
-    falling = np.pi - rising_rad[:, ::-1]
-    return np.concatenate(
-        [
-            rising_rad[:, quarter:-1],
-            falling[:, :-1],
-            rising_rad[:, :quarter] + 2.0 * np.pi,
-        ],
-        axis=1,
-    )
+        rate = (np.roll(wave, -1, axis=1) - wave) / step
+        bend = np.abs(rate - np.roll(rate, 1, axis=1))
+        bend = np.maximum(bend, np.roll(bend, -1, axis=1))
+        missed = bend * step / np.maximum(swing, 1e-30) - SINE * step**2
+        missed = np.maximum(missed, 0.0)
+        length = length + weight * (np.sqrt(missed + STRAIGHT) - np.sqrt(STRAIGHT))
+    total = np.cumsum(_widen(length), axis=1)
+    gone = np.concatenate([np.zeros((n, 1)), total / total[:, -1:]], axis=1)
+    ends = np.concatenate([phase_rad, np.full((n, 1), 2.0 * np.pi)], axis=1)
+    return _rowwise(np.arange(points)[None, :] / points, gone, ends)
 
 
 def _rowwise(x: FloatArray, known_x: FloatArray, known_y: FloatArray) -> FloatArray:

@@ -240,7 +240,10 @@ class Solver:
             if alone or self.above[0] == 0:
                 while not self._tabulate(row) and self.left_v[row] == 0.0:
                     pass  # a junction broke down
-            self._read_off(row)
+            if self.above[self.above.shape[0] - 1] == 0:
+                self._read_off(row)
+            else:  # it bends at more places than there is room for
+                self._march(row, True)
         elif not self.dynamic:
             self._march(row, True)
         elif not self._close(row):
@@ -440,6 +443,7 @@ class Solver:
                 self.follows[u] = self.inputs_v[u, row, high] - self.inputs_v[u, row, low]
                 self.follows[u] /= high_v - low_v
         self.places, self.above[0], self.below[1] = 2, 1, 0
+        self.above[self.above.shape[0] - 1] = 0
         for j in range(self.branches):
             self._begin_cold(j)
         if not self._solve_place(row, 0, low_v):

@@ -20,8 +20,6 @@ from zcd.circuit.elements import (
     stack,
 )
 from zcd.engine.grid import (
-    CHARGE_TIME_WEIGHT,
-    TIME_WEIGHT,
     clustered_phases_rad,
     even_phases_rad,
     follow,
@@ -43,8 +41,11 @@ CHARGED_ROUNDS = 3
 ON_V = 0.6
 """A base this far below its emitter is as far below as a diode across it lets it come."""
 DEFAULT_FREQUENCY_HZ = 50.0
-COARSER = 4
+COARSER = 3
 """How many times fewer points serve to place the others."""
+CHARGED_FINER = 2
+"""How many times as many points where capacitors drive currents on the mains side: differences
+over time err as the square of the step, and a clamped charge flows at once."""
 PIN_WEIGHT = 2.0
 """Share of the pin in the placing of points, over that of all currents together."""
 
@@ -56,12 +57,9 @@ class SolverOptions:
     Parameters
     ----------
     points : int
-        Of one period.
+        Of one period; twice as many where capacitors drive currents on the mains side.
     refine : bool
         Solve again with the points where the waveforms move.
-    charged_finer : int
-        How many times as many the second time where capacitors drive currents on the mains side:
-        differences over time err as the square of the step, and a clamped charge flows at once.
     isolated : bool
         False: leave out an isolated side.
     cluster_at_crossings : bool
@@ -73,7 +71,6 @@ class SolverOptions:
 
     points: int = 216
     refine: bool = True
-    charged_finer: int = 2
     isolated: bool = True
     cluster_at_crossings: bool = False
     steady_state_only: bool = False
@@ -115,22 +112,18 @@ def solve(
     SolverError
         If a row does not converge.
     """
-    points = options.points // COARSER if options.refine else options.points
-    points += -points % 4
+    points = options.points
+    if options.refine and _charges(circuit):
+        points *= CHARGED_FINER
     begin = clustered_phases_rad if options.cluster_at_crossings else even_phases_rad
-    phase = begin(circuit.size, points)
+    phase = begin(circuit.size, points // COARSER if options.refine else points)
     if warm_start is not None and not np.array_equal(warm_start.phase_rad, phase):
         warm_start = None
     guess = warm_start.states if warm_start else {}
     states = _solve_on(circuit, phase, options, guess, warm_start, for_points_only=options.refine)
     if options.refine:
-        charged = _is_charged(circuit)
-        points = options.points * (options.charged_finer if charged else 1)
-        points += -points % 4
-        weight = _time_weight(phase, states) if charged else TIME_WEIGHT
-        finer = follow(phase, _followed(circuit, states), points, weight)
-        states = _solve_on(circuit, finer, options, states)
-        phase = finer
+        phase = follow(phase, _followed(circuit, states), points)
+        states = _solve_on(circuit, phase, options, states)
     solution = _solution(circuit, phase, states)
     multiplier = np.max([s.multiplier for s in states.values()], axis=0)
     fading = (multiplier**WINDOW_CYCLES > SETTLED_RATIO) & (not options.steady_state_only)
@@ -144,10 +137,7 @@ def solve_together(circuits: Sequence[Circuit]) -> list[Solution]:
 
 
 def _followed(circuit: Circuit, states: States) -> list[tuple[FloatArray | float, FloatArray]]:
-    """The waveforms that say where points in time are wanted, and how much each counts.
-
-    Each row by itself: neither breakdowns nor parts that only others have may move its points.
-    """
+    """The waveforms that say where points in time are wanted, and how much each counts."""
     flows = [
         wave
         for state in states.values()
@@ -157,25 +147,26 @@ def _followed(circuit: Circuit, states: States) -> list[tuple[FloatArray | float
     ground = circuit.aliases.get("logic0", "logic0")
     sides = (state.voltages_v for state in states.values() if "pin" in state.voltages_v)
     pins = [side["pin"] - side[ground] for side in sides]
-    alive = sum((np.any(wave, axis=1, keepdims=True) for wave in flows), np.zeros((1, 1)))
-    share = 1.0 / np.maximum(alive, 1.0)
-    return [(share, wave) for wave in flows] + [(PIN_WEIGHT, wave) for wave in pins]
+    live = next((s.voltages_v for s in states.values() if "line" in s.voltages_v), {})
+    charges = [
+        column(e.capacitance_f, circuit.size) * (live[e.a] - live[e.b]) for e in _charges(circuit)
+    ]
+    return _shared(flows) + _shared(charges) + [(PIN_WEIGHT, wave) for wave in pins]
 
 
-def _is_charged(circuit: Circuit) -> bool:
-    """Whether there are capacitors on the mains side."""
+def _shared(waves: list[FloatArray]) -> list[tuple[FloatArray | float, FloatArray]]:
+    """Waveforms that count as one together.
+
+    Each row by itself: neither breakdowns nor parts that only others have may move its points.
+    """
+    alive = sum((np.any(wave, axis=1, keepdims=True) for wave in waves), np.zeros((1, 1)))
+    return [(1.0 / np.maximum(alive, 1.0), wave) for wave in waves]
+
+
+def _charges(circuit: Circuit) -> list[Capacitance]:
+    """Capacitors on the mains side."""
     line = next((island for island in islands(circuit) if "line" in island), frozenset())
-    return any(e.a in line for e in circuit.of(Capacitance))
-
-
-def _time_weight(phase: FloatArray, states: States) -> FloatArray:
-    """What an even grid weighs behind capacitors: more in rows whose currents flow at the mains'
-    zero crossings."""
-    live = next(state for state in states.values() if "line" in state.voltages_v)
-    step = trapezoid_weights(phase)
-    flow = sum((np.abs(wave) for wave in live.currents_a.values()), np.zeros(phase.shape))
-    leading = np.sum(step * flow * np.cos(2.0 * phase), axis=1, keepdims=True)
-    return np.where(leading > 0.0, CHARGE_TIME_WEIGHT, TIME_WEIGHT)
+    return [e for e in circuit.of(Capacitance) if e.a in line]
 
 
 def solve_at(circuit: Circuit, phase_rad: FloatArray, options: SolverOptions = EDGES) -> Solution:

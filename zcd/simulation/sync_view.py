@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,13 +13,12 @@ from zcd.circuit.build import Conditions, build_circuit, input_refs
 from zcd.circuit.elements import INFINITE_OHM, Circuit, DcSource, MainsSource, Resistance, stack
 from zcd.diagnosis.faults import HEALTHY
 from zcd.engine.solution import Solution
-from zcd.engine.solve import SolverOptions, solve
+from zcd.engine.solve import PULSES, solve
 from zcd.simulation.causes import Cause
 from zcd.sync.lock import Lock, expected_pulses, judge, times_both_edges
 
 FloatArray = NDArray[np.float64]
 
-GRID = SolverOptions(points=96)
 INSULATION_OHM = 1e11
 MIN_SUPPLY_RATIO = 0.6
 """Of the nominal supply, below which the controller holds itself in reset: common practice."""
@@ -120,7 +119,7 @@ def sync_views_of(board: Board, causes: Sequence[Cause]) -> tuple[SyncView, ...]
         for on in driven
     ]
     rows = stack(circuits)
-    solution = solve(rows, GRID)
+    solution = solve(rows)
     lock = judge(solution, board)
     needed_a = 0.0 if np.all(solution.settled) else _least_peak_a(board)
     designed = driven.index(True)
@@ -178,8 +177,7 @@ def _powered(board: Board, rows: Circuit) -> NDArray[np.bool_]:
 def _sync_state(
     board: Board, solution: Solution, lock: Lock, row: int, designed: int, needed_a: float
 ) -> SyncState:
-    leds = [solution.currents_a[ref] for ref in input_refs(board)]
-    peak_a = max(float(np.max(wave[row])) for wave in leds)
+    peak_a = max(float(solution.peak(solution.currents_a[ref])[row]) for ref in input_refs(board))
     early: tuple[bool, ...] = ()
     good = bool(lock.locks[row])
     if not solution.settled[row]:
@@ -220,7 +218,7 @@ def _offsets_s(board: Board, lock: Lock, row: int) -> tuple[float, float]:
 def _least_peak_a(board: Board) -> float:
     """Least peak of the LED current with which the board as designed locks."""
     weaker = build_circuit(board, Conditions(mains_rms_v=board.mains.rms_v * WEAKER))
-    solution = solve(weaker, replace(GRID, steady_state_only=True))
-    peaks = np.max([solution.currents_a[ref].max(axis=1) for ref in input_refs(board)], axis=0)
+    solution = solve(weaker, PULSES)
+    peaks = np.max([solution.peak(solution.currents_a[ref]) for ref in input_refs(board)], axis=0)
     locks = judge(solution, board).locks
     return float(np.min(peaks[locks])) if np.any(locks) else float("inf")
