@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 
-TIME_WEIGHT = 3.0
+TIME_WEIGHT = 4.0
 """What an even grid weighs beside the waveforms that are followed."""
 SINE = 0.5
 """A waveform that bends no more than the mains, over its swing and the step squared, is smooth."""
@@ -48,7 +48,8 @@ def follow(
     phase_rad : ndarray, shape (n, m)
         Phases of one period, rising from 0.
     waves : sequence of (float or ndarray of shape (n, 1), ndarray of shape (n, m))
-        The weight of each waveform to follow, and the waveform; it is scaled to its own swing.
+        The weight of each waveform to follow, and the waveform, over the least swing that counts;
+        a larger one is scaled to its own swing.
     points : int
         How many phases to return.
 
@@ -65,7 +66,7 @@ def follow(
         rate = (np.roll(wave, -1, axis=1) - wave) / step
         bend = np.abs(rate - np.roll(rate, 1, axis=1))
         bend = np.maximum(bend, np.roll(bend, -1, axis=1))
-        missed = bend * step / np.maximum(swing, 1e-30) - SINE * step**2
+        missed = bend * step / np.maximum(swing, 1.0) - SINE * step**2
         missed = np.maximum(missed, 0.0)
         length = length + weight * (np.sqrt(missed + STRAIGHT) - np.sqrt(STRAIGHT))
     total = np.cumsum(_widen(length), axis=1)

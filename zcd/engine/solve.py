@@ -46,8 +46,8 @@ COARSER = 3
 CHARGED_FINER = 2
 """How many times as many points where capacitors drive currents on the mains side: differences
 over time err as the square of the step, and a clamped charge flows at once."""
-PIN_WEIGHT = 2.0
-"""Share of the pin in the placing of points, over that of all currents together."""
+LEAST_V, LEAST_A = 1e-3, 1e-9
+"""What swings by less is nearly still: its rounding errors must move no points."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,19 +139,20 @@ def solve_together(circuits: Sequence[Circuit]) -> list[Solution]:
 def _followed(circuit: Circuit, states: States) -> list[tuple[FloatArray | float, FloatArray]]:
     """The waveforms that say where points in time are wanted, and how much each counts."""
     flows = [
-        wave
+        wave / LEAST_A
         for state in states.values()
         for name, wave in state.currents_a.items()
         if not name.endswith("~")
     ]
     ground = circuit.aliases.get("logic0", "logic0")
     sides = (state.voltages_v for state in states.values() if "pin" in state.voltages_v)
-    pins = [side["pin"] - side[ground] for side in sides]
+    pins = [(side["pin"] - side[ground]) / LEAST_V for side in sides]
     live = next((s.voltages_v for s in states.values() if "line" in s.voltages_v), {})
     charges = [
-        column(e.capacitance_f, circuit.size) * (live[e.a] - live[e.b]) for e in _charges(circuit)
+        (column(e.capacitance_f, circuit.size) > 0.0) * (live[e.a] - live[e.b]) / LEAST_V
+        for e in _charges(circuit)
     ]
-    return _shared(flows) + _shared(charges) + [(PIN_WEIGHT, wave) for wave in pins]
+    return _shared(flows) + _shared(charges) + _shared(pins)
 
 
 def _shared(waves: list[FloatArray]) -> list[tuple[FloatArray | float, FloatArray]]:

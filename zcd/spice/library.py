@@ -8,6 +8,8 @@ PySpice itself is left as it is. What is known of it and of ngspice 39, and done
   lock; what wants to run side by side takes processes.
 * It raises on harmless notes, and is silent about real faults. So the data decide, not its
   exceptions.
+* A Ctrl-C that falls into one of its callbacks is printed with a traceback, and lost. So it waits
+  for the end of a run.
 * Circuits and results stay in memory until they are removed. So both are, after every run.
 * One bad netlist can leave the library unable to run any other. Then it says so, by a
   `LibraryDeadError`, and whoever called goes on with the program.
@@ -19,8 +21,11 @@ import ctypes
 import ctypes.util
 import logging
 import os
+import signal
 import threading
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import cache
 from typing import Any
 
@@ -44,12 +49,13 @@ class Library:
     """The simulator in this process."""
 
     def __init__(self) -> None:
-        self._shared = _shared_instance()
+        with _later_interrupt():
+            self._shared = _shared_instance()
         self._dead = False
 
     def run(self, deck: str, stop_s: float | None) -> Vectors:
         """Run one deck; see `zcd.spice.simulator.Simulator`."""
-        with _LOCK:
+        with _LOCK, _later_interrupt():
             if self._dead:
                 raise LibraryDeadError("the simulator's library stopped working")
             try:
@@ -96,6 +102,25 @@ class Library:
                 except Exception as error:
                     self._dead = type(error) is NameError
                     logger.debug("PySpice complained", exc_info=True)
+
+
+@contextmanager
+def _later_interrupt() -> Iterator[None]:
+    """Ctrl-C counts at the end, where it is Python's own to handle: in the main thread."""
+    if (
+        threading.current_thread() is not threading.main_thread()
+        or signal.getsignal(signal.SIGINT) is not signal.default_int_handler
+    ):
+        yield
+        return
+    pressed: list[int] = []
+    signal.signal(signal.SIGINT, lambda number, _: pressed.append(number))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+        if pressed:
+            raise KeyboardInterrupt
 
 
 PLACE = "NGSPICE_LIBRARY_PATH"
