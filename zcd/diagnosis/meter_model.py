@@ -80,7 +80,7 @@ class Grids:
 
 MANY_BOARDS = Grids(READINGS, PULSES)
 """For the hundreds of rows of a fault dictionary."""
-ONE_BOARD = Grids(PULSES, PULSES)
+ONE_BOARD = Grids(replace(PULSES, points=4 * PULSES.points), PULSES)
 """To compare one board with another solver: a millivolt where a mean is 0, a few microseconds."""
 
 

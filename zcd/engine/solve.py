@@ -81,7 +81,7 @@ EDGES = SolverOptions()
 READINGS = SolverOptions(points=96, refine=False, cluster_at_crossings=True, steady_state_only=True)
 """For meters, which see means only, and are read long after switching on."""
 PULSES = SolverOptions(steady_state_only=True)
-"""For pulses of many rows: edges of 99 in 100 within 5 us of those of 1,200 points."""
+"""For pulses of many rows: edges of 99 in 100 within 3 us of those of 2,400 points."""
 
 
 def solve(
