@@ -178,7 +178,7 @@ class FaultDictionary:
         if not chain or reading.lifted or reading.function is not Function.OHM:
             return []
         ohm = {r.ref: float(np.max(r.resistance_ohm)) for r in self.circuit.of(Resistance)}
-        same = [self.circuit[other] for other in chain if ohm[other] == ohm[ref]]
+        same = [r for r in self.circuit.of(Resistance) if r.ref in chain and ohm[r.ref] == ohm[ref]]
         others = [replace(reading, red=each.a, black=each.b) for each in same]
         return [each for each in others if each in self.readings]
 

@@ -307,8 +307,8 @@ def _found_section(case: Case, full: bool, repaired: bool) -> Section:
 
 def _found_picture(case: Case) -> Picture:
     words = (
-        "The faulty board, with what was read between two of its points. Boxed and crossed: the "
-        "part that best explains all readings."
+        "The faulty board; in bold what a meter showed there. Boxed and crossed: the part that "
+        "best explains the readings."
     )
     return Picture("found", sketch_svg(_found_sketch(case)), words)
 

@@ -518,11 +518,13 @@ def _rare_line(check: Check, rules: Sequence[Rule[float]]) -> str:
     return f"{mark}: {listed(what)} if {worst} ({reach})"
 
 
-def _place_of(group: tuple[str, list[Rule[float]]]) -> tuple[int, bool, float]:
-    """Where a finding comes: what fails, sync, then what concerns most of the boards drawn."""
+def _place_of(group: tuple[str, list[Rule[float]]]) -> tuple[int, int, float]:
+    """Where a finding comes: what fails, sync, its reserve, then what concerns most of the boards
+    drawn."""
     subject, rules = group
     status = worst_status(rules)
-    return -WEIGHTS.index(status), subject != SYNC, -_share(rules) if status == "warning" else 0.0
+    place = {SYNC: 0, RESERVE: 1}.get(subject, 2)
+    return -WEIGHTS.index(status), place, -_share(rules) if status == "warning" else 0.0
 
 
 def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
@@ -637,7 +639,10 @@ def _reserve_text(check: Check, rule: Rule[float]) -> str:
             f"CTR ({wanted} wanted), {_years_text(check)}{f'. {fit}' if fit else ''}"
         )
     rise, due = percent_text(rule.value - 1.0), percent_text(rule.limit - 1.0)
-    return f"sync is lost once the chain has risen by {rise} (tolerance and ageing: {due})"
+    return (
+        f"with the weakest of its grade sync is lost if the chain is {rise} too high; tolerance "
+        f"and ageing may come to {due}"
+    )
 
 
 def stronger_text(board: Board, ratio: float) -> str:

@@ -203,7 +203,7 @@ def tells_most_text(diagnosis: Diagnosis, step: Suggestion, circuit: Circuit) ->
     parts = parts_between(circuit, reading.red, reading.black)
     read = {ref.partition(".")[0] for ref in (*parts, reading.lifted)}
     is_named = any(fault is None or fault.part.partition(" ")[0] in read for fault in named)
-    return "" if is_named else "it rules out most"
+    return "" if is_named else "it tells most for the trouble"
 
 
 def proved_line(case: Case) -> str:

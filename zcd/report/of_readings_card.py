@@ -70,7 +70,7 @@ BENCH_BANDS = "good board: {mains} within 5 %, 15 to 35 °C, meter error include
 WIDE_OHMS = "Parts in parallel let ohms read low: in doubt lift one end."
 NEAR_RATIO = 1.5
 """Where a fault's readings begin so little above a good board's, all that is higher tells it."""
-WIDE_RATIO, LOPSIDED_RATIO, FAR_RATIO = 1.18, 1.4, 2.0
+WIDE_RATIO, LOPSIDED_RATIO = 1.18, 1.4
 DUTY_WORDS = (
     "duty: share of time LOW as a meter counts it (the pulse of zcd check may be longer); if yours "
     "counts high, take it from 100 %."
@@ -94,9 +94,9 @@ def good_text(function: Function, good: ExpectedRange, unread: bool = False) -> 
 
 
 def good_cell(function: Function, good: ExpectedRange) -> str:
-    """What a good board shows, in a table: of ohms that parts in parallel may let read much lower
-    only the end that tells."""
-    if good.high > FAR_RATIO * good.low and is_wide(function, good.low, good.middle, good.high):
+    """What a good board shows, in a table: of ohms that parts in parallel may let read lower only
+    the end that tells."""
+    if is_wide(function, good.low, good.middle, good.high):
         return f"up to {show_value(function, good.high)}"
     return spread_text(function, good)
 

@@ -182,10 +182,13 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
         return f"{words}, {now}, low time {low_time_text(proposal.verdict)}"
     if proposal.overloaded:
         return f"as it was, overloaded, {now}"
-    what = now.partition(" ")[0]
-    same = "as before" if now == before else f"was {before.removeprefix(f'{what} ')}"
-    was = "" if any(part.size_assumed for part in old) else f" ({same})"
-    return f"{words}, {now}{was}"
+    if any(part.size_assumed for part in old):
+        return f"{words}, {now}"
+    if now == before:
+        return f"{words}, {now} (as before)"
+    share, was = used_share(proposal.verdict, proposal.parts), used_share(found.original, old)
+    of_one_kind = _limited_by(proposal.verdict, proposal.parts) == _limited_by(found.original, old)
+    return f"{words}, {now if of_one_kind else f'loaded to {share}'} (was {was})"
 
 
 def _pull_up_reason(found: Substitutes, old: Resistor, proposal: Proposal) -> str:
@@ -547,9 +550,18 @@ def used_ratio(verdict: Verdict, parts: Sequence[Part]) -> float:
 
 def used_text(verdict: Verdict, parts: Sequence[Part]) -> str:
     """The power or the voltage of these resistors that is nearest to its limit, as its share."""
+    return f"{_limited_by(verdict, parts)} {used_share(verdict, parts)}"
+
+
+def used_share(verdict: Verdict, parts: Sequence[Part]) -> str:
+    """The same without saying of what."""
+    return share_text(used_ratio(verdict, parts), 1.0)
+
+
+def _limited_by(verdict: Verdict, parts: Sequence[Part]) -> str:
+    """What of these resistors is nearest to its limit."""
     worst = _most_used(verdict, parts)
-    what = "power" if worst.power_ratio >= worst.voltage_ratio else "voltage"
-    return f"{what} {share_text(worst.used_ratio(), 1.0)}"
+    return "power" if worst.power_ratio >= worst.voltage_ratio else "voltage"
 
 
 def load_line(found: Substitutes, shown: int) -> str:
