@@ -147,10 +147,11 @@ def _followed(circuit: Circuit, states: States) -> list[tuple[FloatArray | float
     ground = circuit.aliases.get("logic0", "logic0")
     sides = (state.voltages_v for state in states.values() if "pin" in state.voltages_v)
     pins = [(side["pin"] - side[ground]) / LEAST_V for side in sides]
-    live = next((s.voltages_v for s in states.values() if "line" in s.voltages_v), {})
+    volts = {node: wave for state in states.values() for node, wave in state.voltages_v.items()}
     charges = [
-        (column(e.capacitance_f, circuit.size) > 0.0) * (live[e.a] - live[e.b]) / LEAST_V
+        (column(e.capacitance_f, circuit.size) > 0.0) * (volts[e.a] - volts[e.b]) / LEAST_V
         for e in _charges(circuit)
+        if volts.keys() >= set(e.nodes)
     ]
     return _shared(flows) + _shared(charges) + _shared(pins)
 
