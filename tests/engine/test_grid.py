@@ -23,8 +23,6 @@ from zcd.sync.lock import judge
 FINE = SolverOptions(points=6000, refine=False, isolated=False)
 NEAR = 0.02
 """A margin of the pin's levels smaller than this: a pulse may be there or not."""
-NEAR_LIMIT = 0.85
-"""A margin that is larger says of no limit that it is near."""
 LEAST_LED_A = 1e-6
 
 
@@ -72,8 +70,7 @@ def test_edges_peaks_and_margins_are_those_of_many_points(count: int) -> None:
             apart = getattr(found.pulses, edge) - getattr(fine.pulses, edge)
             turn = fine.pulses.period_s[:, None] * fine.pulses.count[:, None]
             off["edge_s"].append(np.abs(apart - turn * np.round(apart / turn))[clear])
-        near_limit = clear[:, None] & (fine.margins < NEAR_LIMIT) & np.isfinite(fine.margins)
-        off["margin"].append(np.abs(found.margins - fine.margins)[near_limit])
+        off["margin"].append(np.abs(found.margins - fine.margins)[clear])
         for led in input_refs(board):
             some, more = (solution.peak(solution.currents_a[led]) for solution in solutions)
             lit = more > LEAST_LED_A
@@ -84,4 +81,4 @@ def test_edges_peaks_and_margins_are_those_of_many_points(count: int) -> None:
     assert edge_s.size > 8 * count
     assert_array_less(np.nanpercentile(edge_s, [50.0, 99.0]), [2e-6, 5e-6])
     assert_array_less(np.nanpercentile(peak, [50.0, 99.0]), [1e-3, 5e-3])
-    assert margin.max() < 0.02
+    assert np.percentile(margin[np.isfinite(margin)], 99.0) < 0.02
