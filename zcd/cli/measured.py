@@ -155,4 +155,6 @@ def retest(
         count = count_text(len(earlier), "earlier reading")
         since = f" {count} since the repair counted too." if earlier else ""
         say(f"Kept in {plain(job_file)}.{since} {command_line(result, file, job_file)}".strip())
+    elif result.missing and not as_json:
+        say("Next: the same command with a -r for each of these readings too.")
     return 0 if result.good else 1

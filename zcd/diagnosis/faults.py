@@ -837,8 +837,8 @@ def _mains_faults() -> Iterator[Fault]:
     )  # fmt: skip
     share = either(*FREQUENCY_OFF)
     yield _fault(
-        "mains", "mains", "frequency off",
-        "the mains frequency is off: generator or wrong supply, the sync circuit is not at fault",
+        "mains", "mains", "frequency wrong",
+        "the mains frequency is wrong: generator or wrong supply, the sync circuit is not at fault",
         times("mains", "frequency_hz", share), share, "x",
     )  # fmt: skip
 

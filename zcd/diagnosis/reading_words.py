@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from zcd.circuit.elements import Circuit, Element, Phototransistor, Resistance
+from zcd.circuit.elements import Circuit, Element, Junction, Phototransistor, Resistance
 from zcd.circuit.points import diode_of_bridge, leads_text, part_words, probe_texts
 from zcd.diagnosis.functions import Method
 from zcd.diagnosis.readings import Reading, parts_between, parts_over, past_chip, usual_power
@@ -51,6 +51,9 @@ def probes_of(reading: Reading, circuit: Circuit) -> Probes:
     red, black = probe_texts(reading.red, reading.black, circuit)
     if len(between) == 1:
         red, black = leads_text(between[0].ref, reading.red, circuit) or (red, black)
+        if reading.lifted and isinstance(between[0], Junction) and "." not in between[0].ref:
+            ends = ("its plain end", "its ring end")  # a lead in the air has no point's name
+            red, black = ends if reading.red == between[0].a else ends[::-1]
     return Probes(over=over, red=red, black=black, state=state)
 
 

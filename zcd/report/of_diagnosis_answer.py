@@ -10,7 +10,7 @@ import numpy as np
 from zcd.board.model import Board
 from zcd.circuit.build import coupler_refs
 from zcd.circuit.elements import Circuit, DcSource, Junction, Resistance
-from zcd.circuit.points import diode_of_bridge
+from zcd.circuit.points import diode_of_bridge, leads_text
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.expected_readings import good_board
 from zcd.diagnosis.faults import HEALTHY, LOOSE_MODE, REPLACED, Fault, includes
@@ -39,6 +39,7 @@ from zcd.diagnosis.readings import (
     Reading,
     is_behind_contact,
     parts_between,
+    parts_over,
 )
 from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
 from zcd.errors import plain
@@ -510,7 +511,18 @@ def next_blocks(
         blocks.append(Paragraph(RELAY_ON_HOW))
     if "coil+" in (first.reading.red, first.reading.black):
         blocks.append(Paragraph(COIL_ENDS))
+    if leads := bridge_leads_line(first.reading, circuit):
+        blocks.append(Paragraph(leads))
     return blocks
+
+
+def bridge_leads_line(reading: Reading, circuit: Circuit) -> str:
+    """Which of the two leads marked ~ of a bridge is meant; empty where none is read."""
+    over = parts_over(circuit, reading.red, reading.black)
+    leads = (leads_text(over, reading.red, circuit) if over in circuit else None) or ()
+    sides = {"~1": "line", "~2": "neutral"}
+    told = (f"{lead}: its ~ pin on the {sides[lead[-2:]]} side." for lead in leads if "~" in lead)
+    return " ".join(told)
 
 
 def other_text(reading: Reading, circuit: Circuit) -> str:

@@ -54,7 +54,7 @@ def _nominal(fault: Fault, circuit: Circuit) -> tuple[str, float]:
     if isinstance(element, Resistance):
         return "Ω", float(np.max(element.resistance_ohm))
     if isinstance(element, MainsSource):
-        if fault.mode == "frequency off":
+        if fault.mode == "frequency wrong":
             return "Hz", float(np.max(element.frequency_hz))
         return "V", float(np.max(element.rms_v))
     assert isinstance(element, DcSource)
@@ -70,7 +70,9 @@ def range_text(suggestion: Suggestion) -> str:
         good = suggestion.good
         if not isfinite(good.low):  # a good part shows OL
             return "meter on auto or its highest range"
-        most = quantity_text(good.high if isfinite(good.high) else good.low, function.row.unit)
+        if not isfinite(good.high):
+            return f"a good board reads {quantity_text(good.low, function.row.unit)} or more"
+        most = quantity_text(good.high, function.row.unit)
         return f"meter on auto or lowest range over {most}"
     scale = quantity_text(suggestion.full_scale, function.row.unit)
     return f"meter on auto, or on {scale} or more"

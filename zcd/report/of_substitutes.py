@@ -106,6 +106,8 @@ def _old_text(part: Part) -> str:
     """A part of the board; of a resistor no size that nobody wrote."""
     if isinstance(part, Resistor) and part.size_assumed:
         return quantity_text(part.resistance_ohm, "Ω")
+    if isinstance(part, Optocoupler) and part.grade not in (OWN_DATA, UNRANKED):
+        return part_text(part, f"{part.family} {part.grade}")
     return part_text(part)
 
 

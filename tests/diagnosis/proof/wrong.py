@@ -302,7 +302,7 @@ def _supplies(circuit: Circuit) -> Iterator[Wrong]:
         off = rng.choice((rng.uniform(0.88, 0.95), rng.uniform(1.05, 1.14)))
         return circuit.scale("mains", "frequency_hz", off)
 
-    yield Wrong(kind=kind, keys=("mains frequency off",), change=hertz)
+    yield Wrong(kind=kind, keys=("mains frequency wrong",), change=hertz)
     if "coil supply" in circuit:
         contact = set_to("K1.contact", resistance_ohm=INFINITE_OHM)
         low = scaled("coil supply", "voltage_v", 0.15, 0.55)
