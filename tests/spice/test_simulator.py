@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import signal
+
 import numpy as np
 import pytest
 from numpy.testing import assert_array_equal
@@ -169,3 +171,22 @@ def test_a_hundred_runs_keep_no_memory() -> None:
 def test_a_thousand_runs_keep_no_memory() -> None:
     """Past the first hundred."""
     assert_steady(1000, 100, 2000)
+
+
+def test_an_interrupt_counts_at_the_end_of_a_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Within a callback of the library it would be printed there, and lost."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    way, ended = library.Library(), []
+
+    def pressed_within(*_: object) -> None:
+        signal.raise_signal(signal.SIGINT)
+        ended.append(True)
+
+    try:
+        monkeypatch.setattr(way, "_run", pressed_within)
+        with pytest.raises(KeyboardInterrupt):
+            way.run(DECK, STOP_S)
+        assert ended
+        assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    finally:
+        signal.signal(signal.SIGINT, before)
