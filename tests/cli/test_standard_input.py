@@ -128,6 +128,6 @@ def test_the_page_opens_with_it(
     monkeypatch.setattr("zcd.web.server.serve", lambda port, desk, ready: desks.append(desk))
     pipe(monkeypatch, HOLDS)
     assert main(["bench", "-", "--no-browser"]) == 0
-    (desk,) = desks
+    desk = desks[0]()  # made once the page's address is told
     assert (desk.board_file, desk.folder) == (None, Path())
     assert desk.base["output.supply"] == "5 V"

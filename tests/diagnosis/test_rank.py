@@ -543,11 +543,20 @@ def test_parts_that_read_wrong_alone_are_named_whatever_else_is() -> None:
 
 
 def test_an_open_output_is_not_sure_while_a_warm_joint_shows_the_same() -> None:
-    """All dead readings good, the pin never low: only a reading under power tells them apart."""
+    """All dead readings good, the pin never low: only a reading under power tells them apart, once
+    the joints between the parts have read well too."""
     lines = ("ohm feed chain.2 240e3", "diode chain.2 led+ 0.57", "diode led+ led- 1.05",
              "ohm logic+ pin 47e3", "dc logic+ logic0 5.0", "dc pin logic0 4.98")  # fmt: skip
-    result = diagnose(atlas_of("half-wave"), measured(*lines, name="half-wave"))
-    assert result.stopped != "sure"
+    taken = measured(*lines, name="half-wave")
+    result = diagnose(atlas_of("half-wave"), taken)
+    for _ in range(4):
+        assert result.stopped != "sure"
+        assert result.suggestion is not None
+        if result.suggestion.reading.power is not Power.DEAD:
+            break
+        good = Measured(reading=result.suggestion.reading, value=result.suggestion.good.middle)
+        taken = [*taken, good]
+        result = diagnose(atlas_of("half-wave"), taken)
     assert result.suggestion is not None
     assert result.suggestion.reading.power is Power.LIVE
-    assert {"OC1 transistor open", "R2 intermittent"} <= set(keys(result)[:6])
+    assert {"OC1 transistor open", "R2 intermittent"} <= set(keys(result)[:8])

@@ -219,7 +219,7 @@ def test_chips_that_are_all_too_small_are_one_cause() -> None:
     assert failed == {rule.subject for rule in check.every_rule if rule.status == "fail"}
     (answer,) = result.found.answers
     lines = answer_lines(result.found, answer, 3)
-    assert lines[0].startswith("36 kΩ 2010: chain +2.3 %, voltage ")
+    assert lines[0].startswith("36 kΩ 2010: chain +2.3 %, loaded to 38 % (was 143 %); ")
     assert lines[1].startswith("2 x 22 kΩ 0805: chain +8.3 %, power ")
     assert lines[-1].startswith("33 kΩ 0805: as it was, overloaded, power ")
     assert len(lines) == len(answer.proposals)

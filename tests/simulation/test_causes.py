@@ -20,7 +20,9 @@ def test_keys_are_unique_and_healthy_comes_first() -> None:
 
 
 def test_every_fault_of_the_sync_circuit_is_a_cause() -> None:
-    parts = {fault.part for fault in faults_of(build_circuit(BOARD))}
+    # an open joint is to the controller what the open part beside it is
+    faults = [fault for fault in faults_of(build_circuit(BOARD)) if fault.joint is None]
+    parts = {fault.part for fault in faults}
     assert parts - {"drive", "fan"} <= {cause.fault.part for cause in causes_of(BOARD)}
 
 

@@ -877,7 +877,7 @@ def _behind_contact(
         return None
     at_load = [
         r for r in dictionary.readings
-        if r.function in (Function.AC, Function.LOW_Z) and is_behind_contact(r)
+        if (r.function is Function.AC or r.function is Function.LOW_Z) and is_behind_contact(r)
     ]  # fmt: skip
     if any(m.reading in at_load for m in measured):
         return None

@@ -248,10 +248,13 @@ def _grade_lines(check: Check) -> Iterator[str]:
     elif grade_unread(check.board) and any(
         rule.status == "warning" and not rule.is_rare for rule in check.every_rule
     ):
-        ref = _coupler_text(check)
+        ref, opto = _coupler_text(check), check.board.optocoupler
+        assert opto is not None  # whose grade it is
+        ends = (opto.ctr_min_ratio, opto.ctr_max_ratio)
         yield (
-            f"No grade was read on {ref}: counted with the lowest CTR of all. Read the letter "
-            "after its type number, write it in, and check again."
+            f"No grade was read on {ref}: its CTR may be anything from "
+            f"{quantity_span_text(*ends, '%')}. Read the letter after its type number, write it "
+            "in, and check again."
         )
 
 
@@ -427,7 +430,7 @@ def repair_text(repair: Repair, board: Board, passes: bool = True) -> str:
     elif repair.inherited:
         verdict = "The repair made nothing worse."
     else:
-        verdict = "On paper as good as the original."
+        verdict = f"On paper as good as the original{_reserves_text(repair)}."
         if repair.warned:
             verdict = "On paper it will do, but the original has no warning."
     part, was = board.optocoupler, repair.was.optocoupler
@@ -437,6 +440,16 @@ def repair_text(repair: Repair, board: Board, passes: bool = True) -> str:
         )
     inherited = " What fails failed on the original too." if repair.inherited and passes else ""
     return f"{verdict}{inherited} Changed: {'; '.join(changed)}."
+
+
+def _reserves_text(repair: Repair) -> str:
+    """What of the CTR may be lost now, and before, where that differs as it is printed."""
+    texts = [
+        tuple(percent_text(1.0 - 1.0 / ratio) for ratio in (change.after, change.before))
+        for change in repair.changes
+        if change.name == "CTR reserve" and min(change.after, change.before) > 1.0
+    ]
+    return next((f" (reserve {now}, was {was})" for now, was in texts if now != was), "")
 
 
 def _change_text(change: Change) -> str:
@@ -635,12 +648,12 @@ def _reserve_text(check: Check, rule: Rule[float]) -> str:
         assert check.life is not None  # there is an optocoupler
         fit = stronger_text(check.board, rule.limit / rule.value)
         return (
-            f"too little reserve for ageing: the weakest of its grade may lose only {left} of its "
+            f"too little reserve for ageing: the {_weakest(check)} may lose only {left} of its "
             f"CTR ({wanted} wanted), {_years_text(check)}{f'. {fit}' if fit else ''}"
         )
     rise, due = percent_text(rule.value - 1.0), percent_text(rule.limit - 1.0)
     return (
-        f"with the weakest of its grade sync is lost if the chain is {rise} too high; tolerance "
+        f"with the {_weakest(check)} sync is lost if the chain is {rise} too high; tolerance "
         f"and ageing may come to {due}"
     )
 
@@ -771,6 +784,11 @@ def _facts(check: Check) -> Iterator[tuple[str, str]]:
         yield "tolerances", _population_text(population, doubted)
 
 
+def _weakest(check: Check) -> str:
+    """Which optocoupler is the weakest that may be fitted."""
+    return f"weakest of its {'type' if grade_unread(check.board) else 'grade'}"
+
+
 def _years_text(check: Check) -> str:
     """How long the CTR lasts by the makers' rule, and how long a year the board is powered."""
     assert check.life is not None  # there is an optocoupler
@@ -790,8 +808,8 @@ def _reserve_fact(check: Check) -> Iterator[tuple[str, str]]:
     if check.passes and not short and weak.locks and isfinite(weak.factor_ratio):
         left = percent_text(1.0 - 1.0 / weak.factor_ratio)
         lost = _may_lose_sync(check)
-        works = "ageing is not the worry: even the weakest of its grade pulls the pin low"
-        works = works if lost else "even the weakest of its grade works"
+        works = f"ageing is not the worry: even the {_weakest(check)} pulls the pin low"
+        works = works if lost else f"even the {_weakest(check)} works"
         yield "reserve", f"{works} until it has lost {left} of its CTR, {_years_text(check)}"
     elif check.passes and not (weak.locks or check.hangs_on_grade) and check.headrooms["ctr"].locks:
         left = percent_text(1.0 - 1.0 / check.headrooms["ctr"].factor_ratio)

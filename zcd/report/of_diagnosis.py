@@ -422,6 +422,8 @@ def failed_marks(ranked: Ranked, circuit: Circuit) -> dict[str, str]:
     fault = ranked.fault
     if fault is None:
         return {}
+    if fault.joint is not None:
+        return {fault.joint.node: fault.mode}
     named = [key.rpartition(" ")[::2] for key in fault.members] or [(fault.part, fault.mode)]
     marks = {}
     for part, mode in named:

@@ -89,6 +89,9 @@ ISOLATES = " (isolation voltage, VDE or UL mark and pin spacing no less than the
 FAN_KINDS = ("drive", "fan")
 """Kinds of faults behind a good sync circuit, when the fan does not turn."""
 HALF = 0.5
+MOST_SILICON_V = 0.9
+"""What a meter shows of one silicon diode at most; every diode test goes as far: common practice,
+no source."""
 CLEARLY_HIGH = 1.15
 """Ohms over the most that a good board shows, from which nobody doubts: common practice, no
 source."""
@@ -204,7 +207,7 @@ def tells_most_text(diagnosis: Diagnosis, step: Suggestion, circuit: Circuit) ->
     parts = parts_between(circuit, reading.red, reading.black)
     read = {ref.partition(".")[0] for ref in (*parts, reading.lifted)}
     is_named = any(fault is None or fault.part.partition(" ")[0] in read for fault in named)
-    return "" if is_named else "it tells most for the trouble"
+    return "" if is_named else "quick, for what it tells"
 
 
 def proved_line(case: Case) -> str:
@@ -218,14 +221,16 @@ def proved_line(case: Case) -> str:
     for m in diagnosis.measured:
         if name := _reads_high(m, case):
             names.append(name)
-            refs |= {*parts_between(case.circuit, m.reading.red, m.reading.black)}
+            row = (case.circuit, m.reading.red, m.reading.black)
+            lit = m.reading.function.row.method is Method.JUNCTION
+            refs |= {*parts_between(*row, forward=lit)}
     if not names:
         return ""
     are = "is" if len({*names}) == 1 else "are"
     bad = sentence(f"{listed([*dict.fromkeys(names)])} {are} bad")
     beside = _beside(diagnosis.ranked, refs)
     more = f" Most likely beside it: {beside}." if beside else ""
-    return f"{bad[:-1]}: nothing in parallel makes ohms read higher. {ALL_OF_IT}{more}"
+    return f"{bad[:-1]}: what is in parallel only makes it read lower. {ALL_OF_IT}{more}"
 
 
 ALL_OF_IT = "Whether that is all is not settled yet."
@@ -246,6 +251,8 @@ def _reads_high(measured: Measured, case: Case) -> str:
     """The resistor, or one of a row, that a reading in the circuit shows too high; empty for any
     other reading."""
     reading = measured.reading
+    if reading.function.row.method is Method.JUNCTION:
+        return _reads_open(measured, case)
     if reading.function is not Function.OHM or reading.lifted or measured.unstable:
         return ""
     refs = parts_between(case.circuit, reading.red, reading.black)
@@ -255,6 +262,16 @@ def _reads_high(measured: Measured, case: Case) -> str:
     if least <= CLEARLY_HIGH * good_board(case.atlas, reading).high:
         return ""
     return refs[0] if len(refs) == 1 else f"one of {over_text(reading, case.circuit)[0]}"
+
+
+def _reads_open(measured: Measured, case: Case) -> str:
+    """The same of a silicon diode that shows OL forwards: what is parallel to it cannot do that."""
+    reading = measured.reading
+    refs = parts_between(case.circuit, reading.red, reading.black, forward=True)
+    silicon = good_board(case.atlas, reading).high < MOST_SILICON_V
+    if len(refs) != 1 or reading.lifted or measured.value < OVERLOAD or not silicon:
+        return ""
+    return refs[0] if isinstance(case.circuit[refs[0]], Junction) else ""
 
 
 def clamp_line(diagnosis: Diagnosis, board: Board) -> str:

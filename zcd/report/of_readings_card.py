@@ -70,7 +70,7 @@ BENCH_BANDS = "good board: {mains} within 5 %, 15 to 35 °C, meter error include
 WIDE_OHMS = "Parts in parallel let ohms read low: in doubt lift one end."
 NEAR_RATIO = 1.5
 """Where a fault's readings begin so little above a good board's, all that is higher tells it."""
-WIDE_RATIO, LOPSIDED_RATIO = 1.18, 1.4
+WIDE_RATIO, LOPSIDED_RATIO, FAR_RATIO = 1.18, 1.4, 2.0
 DUTY_WORDS = (
     "duty: share of time LOW as a meter counts it (the pulse of zcd check may be longer); if yours "
     "counts high, take it from 100 %."
@@ -89,8 +89,10 @@ def good_text(function: Function, good: ExpectedRange, unread: bool = False) -> 
     part itself could not be read."""
     if unread or not is_wide(function, good.low, good.middle, good.high):
         return spread_text(function, good)
-    low, high = (show_value(function, end) for end in (good.low, good.high))
-    return f"up to {high}, with parts in parallel down to {low}"
+    high = show_value(function, good.high)
+    if good.high > FAR_RATIO * good.low:
+        return f"up to {high}, or much lower through parts in parallel"
+    return f"up to {high}, with parts in parallel down to {show_value(function, good.low)}"
 
 
 def good_cell(function: Function, good: ExpectedRange) -> str:

@@ -107,7 +107,7 @@ def _old_text(part: Part) -> str:
     if isinstance(part, Resistor) and part.size_assumed:
         return quantity_text(part.resistance_ohm, "Ω")
     if isinstance(part, Optocoupler) and part.grade not in (OWN_DATA, UNRANKED):
-        return part_text(part, f"{part.family} {part.grade}")
+        return part_text(part, _with_grade(part.family, part.grade))
     return part_text(part)
 
 
@@ -409,8 +409,12 @@ def part_text(part: Part, name: str = "") -> str:
         return f"{name or part.family} (CTR {' to '.join(limits)})"
     measured = part.ctr_min_ratio == part.ctr_max_ratio
     ctr = f" (CTR {quantity_text(part.ctr_ratio, '%')})" if measured else ""
-    own = f"{sold_as(part.family)} {'' if part.grade == UNRANKED else part.grade}".rstrip()
-    return (name or own) + ctr
+    return (name or _with_grade(sold_as(part.family), part.grade)) + ctr
+
+
+def _with_grade(name: str, grade: str) -> str:
+    """A type with its grade as it is printed: ``CNY17-2``, ``817 B``."""
+    return name if grade == UNRANKED else f"{name}{'-' if grade.isdigit() else ' '}{grade}"
 
 
 def stock_text(found: Substitutes, part: Part) -> str:
