@@ -28,6 +28,7 @@ from zcd.circuit.elements import (
 )
 from zcd.circuit.points import PART_ENDINGS
 from zcd.diagnosis.functions import FUNCTIONS, NAMES, OVERLOAD_WORDS, Function
+from zcd.diagnosis.reading_words import LIFTED_ENDS
 from zcd.diagnosis.readings import (
     Measured,
     Power,
@@ -455,11 +456,15 @@ def _as_typed(words: list[str], circuit: Circuit) -> list[str]:
     """A line as the output prints it (``ohms across R2``, ``red on feed, black on R1/R2``) in the
     order in which readings are typed."""
     line = " ".join(words[1:]).replace("one end lifted", "lifted")
+    for end in LIFTED_ENDS:
+        line = line.replace(end, end.replace(" ", "_"))
     if probes := _RED_BLACK.fullmatch(line):
         red, black, over = probes["red"], probes["black"], probes["over"].split()
         line = f"{red} {black} {probes['rest']}"
         if "lifted" in over and (part := find_part(over[-2], circuit)) is not None:
-            turned = "" if circuit.node(red) == part.nodes[0] else "reversed"
+            plain_end, ring_end = (end.replace(" ", "_") for end in LIFTED_ENDS)
+            at = {plain_end: part.nodes[0], ring_end: part.nodes[1]}.get(red) or circuit.node(red)
+            turned = "" if at == part.nodes[0] else "reversed"
             line = f"{part.ref} {turned} lifted {probes['rest']}"
     rest = line.split()
     over = len(rest) > 1 and rest[0].lower() in ("over", "across")

@@ -11,6 +11,9 @@ from zcd.diagnosis.functions import Method
 from zcd.diagnosis.readings import Reading, parts_between, parts_over, past_chip, usual_power
 from zcd.engine.network import REFERENCES
 
+LIFTED_ENDS = ("its plain end", "its ring end")
+"""Anode and cathode of a diode with one end lifted: a lead in the air has no point's name."""
+
 
 class Probes(NamedTuple):
     """Where the probes go, in words.
@@ -52,8 +55,8 @@ def probes_of(reading: Reading, circuit: Circuit) -> Probes:
     if len(between) == 1:
         red, black = leads_text(between[0].ref, reading.red, circuit) or (red, black)
         if reading.lifted and isinstance(between[0], Junction) and "." not in between[0].ref:
-            ends = ("its plain end", "its ring end")  # a lead in the air has no point's name
-            red, black = ends if reading.red == between[0].a else ends[::-1]
+            turned = reading.red != between[0].a
+            red, black = LIFTED_ENDS[::-1] if turned else LIFTED_ENDS
     return Probes(over=over, red=red, black=black, state=state)
 
 
