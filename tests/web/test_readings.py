@@ -111,7 +111,8 @@ def test_flags_skipping_and_the_way_back(browser: Chrome, job: Path) -> None:
     browser.find_element(By.ID, "flags").send_keys("sync=F3 fan=F5", Keys.ENTER)
     wait(browser, lambda b: "fan" in (load_job(job).flags))
     assert load_job(job).flags == ("sync", "fan")
-    assert browser.find_element(By.ID, "flags").get_attribute("value") == "sync=F3 fan=F5"
+    said = "document.getElementById('flags').value"
+    wait(browser, lambda b: b.execute_script(f"return {said}") == "sync=F3 fan=F5")
     assert len(load_job(job).skipped) == 1
 
 
