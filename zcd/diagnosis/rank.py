@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import isfinite
 
@@ -247,6 +247,7 @@ def diagnose(
         alike = (*alike, *(r for r in twins if sure and again is None and r not in alike))
     if again is not None:
         suggestion, sure = again, False
+    slips = frozenset[str]() if suggestion is None else _by_a_slip(dictionary, measured)
     contradicted = sure and bool(suspects) and not proved
     sure = sure and not contradicted
     conclusion = _conclusion(alike, suggestion, sure, dictionary.circuit)
@@ -259,7 +260,7 @@ def diagnose(
     return Diagnosis(
         measured=tuple(measured),
         ranked=ranked,
-        suggestion=without(dictionary, suggestion, posterior, _by_a_slip(dictionary, measured)),
+        suggestion=without(dictionary, suggestion, posterior, slips),
         conclusion=alarm or conclusion,
         indistinguishable=alike,
         suspects=suspects,
@@ -540,18 +541,17 @@ class Standing:
         return tuple(sorted(likely, key=lambda key: -shares[key]))
 
 
-def standings(ranked: Sequence[Ranked]) -> list[Standing]:
+def standings(ranked: Sequence[Ranked]) -> Iterator[Standing]:
     """A ranking by what is to be done, likeliest first; two faults count for the likelier part."""
-    result, left = [], list(ranked)
+    left = list(ranked)
     while left:
         shares: dict[str, float] = {}
         for r in left:
             for repair, _ in repairs_of(r):
                 shares[repair] = shares.get(repair, 0.0) + r.probability
         first = max(shares, key=lambda repair: shares[repair])
-        result.append(Standing(first, tuple(r for r in left if first in dict(repairs_of(r)))))
+        yield Standing(first, tuple(r for r in left if first in dict(repairs_of(r))))
         left = [r for r in left if first not in dict(repairs_of(r))]
-    return result
 
 
 def repairs_of(ranked: Ranked) -> tuple[tuple[str, str], ...]:

@@ -464,7 +464,7 @@ def ranked_table(diagnosis: Diagnosis, circuit: Circuit) -> Table:
 
 def _in_all_text(diagnosis: Diagnosis) -> str:
     """The figure of the answer, where the first row alone is less: the same part in other rows."""
-    first = standings(diagnosis.ranked)[0]
+    first = next(standings(diagnosis.ranked))
     chance = probability_text(first.probability)
     if len(first.rows) == 1 or chance == probability_text(first.rows[0].probability):
         return ""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
 from functools import partial
+from itertools import takewhile
 
 import numpy as np
 
@@ -62,6 +63,7 @@ from zcd.report.of_diagnosis import (
     with_relay_on,
 )
 from zcd.report.of_diagnosis_text import (
+    MIN_NAMED,
     MIN_TELLING,
     MOST_NAMED,
     range_text,
@@ -214,7 +216,8 @@ def proved_line(case: Case) -> str:
     """That resistors which read high in the circuit are bad, and what may be beside them; empty
     where none does, where they are all that is wrong, and where a reading is in doubt."""
     diagnosis = case.diagnosis
-    alone = _one_is_probable(diagnosis.ranked) and not standings(diagnosis.ranked)[0].needs_second
+    first = next(standings(diagnosis.ranked))
+    alone = _one_is_probable(diagnosis.ranked) and not first.needs_second
     if diagnosis.stopped not in ("", "nothing left") or diagnosis.suspects or alone:
         return ""
     names, refs = [], set()
@@ -227,10 +230,11 @@ def proved_line(case: Case) -> str:
     if not names:
         return ""
     are = "is" if len({*names}) == 1 else "are"
-    bad = sentence(f"{listed([*dict.fromkeys(names)])} {are} bad")
+    lower = "what is in parallel only makes it read lower"
+    bad = sentence(f"{listed([*dict.fromkeys(names)])} {are} bad: {lower}")
     beside = _beside(diagnosis.ranked, refs)
     more = f" Most likely beside it: {beside}." if beside else ""
-    return f"{bad[:-1]}: what is in parallel only makes it read lower. {ALL_OF_IT}{more}"
+    return f"{bad} {ALL_OF_IT}{more}"
 
 
 ALL_OF_IT = "Whether that is all is not settled yet."
@@ -596,7 +600,7 @@ def _unsettled_text(ranked: Sequence[Ranked], *, asks: bool) -> str:
 
 def _one_is_probable(ranked: Sequence[Ranked]) -> bool:
     """Whether one part, or one pair of faults, is likelier by far than all others."""
-    first = standings(ranked)[0]
+    first = next(standings(ranked))
     pair = ranked[0].fault is not None and present(ranked) >= PROBABLY
     return pair or (first.repair != UNMODELLED and first.probability >= PROBABLY)
 
@@ -844,7 +848,7 @@ def _assumed_text(board: Board, key: str, value: str) -> str:
 
 def _probable_text(ranked: Sequence[Ranked]) -> str:
     """A fault to which no other comes near, and what is left to do."""
-    first = standings(ranked)[0]
+    first = next(standings(ranked))
     pair = bool(ranked[0].fault and ranked[0].fault.members) and present(ranked) >= PROBABLY
     chance = present(ranked) if pair else first.probability
     name = fault_name(ranked[0]) if pair else _standing_name(first, ranked)
@@ -869,7 +873,8 @@ def likeliest_line(diagnosis: Diagnosis) -> str:
 
 
 def _named_shares(ranked: Sequence[Ranked]) -> list[tuple[str, float]]:
-    return [(_standing_name(each, ranked), each.probability) for each in standings(ranked)]
+    likely = takewhile(lambda each: each.probability >= MIN_NAMED, standings(ranked))
+    return [(_standing_name(each, ranked), each.probability) for each in likely]
 
 
 def _standing_name(standing: Standing, ranked: Sequence[Ranked]) -> str:
