@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -17,9 +18,15 @@ from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.diagnosis.reading_words import reading_text
-from zcd.diagnosis.readings import Measured, Reading
+from zcd.diagnosis.readings import Measured, Power, Reading
 from zcd.diagnosis.retest import beside_good, remaining, retest
-from zcd.report.of_retest import remaining_lines, retest_answer, retest_line
+from zcd.report.of_retest import (
+    added_line,
+    missing_in_order,
+    remaining_lines,
+    retest_answer,
+    retest_line,
+)
 from zcd.report.terminal import document_text
 
 LOW_TIME = Reading(function=Function.LOW_TIME, red="pin", black="logic0")
@@ -47,6 +54,16 @@ def of_board(remaining_ratio: float, mains_rms_v: float = 230.0) -> list[Measure
 
 GOOD = ("ohm R1 110.2k", "ohm R2 130.3k", "diode D1 0.57 V", "dc logic+ logic0 5.01",
         "dc pin logic0 2.65 V", "frequency 50")  # fmt: skip
+
+
+SWITCHED = """
+mains = "220-240V~ 50Hz"
+rectifier = "1N4007"
+optocoupler = "PC817B"
+chain = {resistors = ["27k", "27k", "27k", "27k"], style = "1206"}
+output = {pull_up = "8k2", supply = "5 V"}
+feed = {kind = "switched", coil_supply = "12 V", coil_resistance = "360"}
+"""
 
 
 def test_good_board_reads_as_good() -> None:
@@ -163,6 +180,40 @@ def test_nothing_left_is_said_only_where_no_reading_would_do() -> None:
     assert 1 <= len(result.missing) <= 2
     assert "no reading left" not in retest_line(result)
     assert " more reading" in retest_line(result)
+
+
+SWITCHED_GOOD = ("dc pin 2.79 V", "frequency pin 50 Hz", "low time 8.9 ms", "ohm R2 27.1k",
+                 "ac line neutral 231 V")  # fmt: skip
+
+
+def test_a_reading_with_the_relay_off_asks_for_no_program() -> None:
+    """What is said of the readings that were taken must not contradict the one to take."""
+    board = parse_board(SWITCHED)
+    switched = make_fault_dictionary(board, usual_meter())
+    taken = [parse_reading(text, switched.circuit) for text in SWITCHED_GOOD]
+    result = retest(switched, taken)
+    assert [reading.power for reading in result.missing] == [Power.OFF]
+    text = " ".join(document_text(retest_answer(result)).split())
+    assert "Board powered, load relay off, no program running: DC volts, red on pin" in text
+    above = "count only if the load relay was on (a program running)."
+    assert f"Powered readings above {above}" in text
+    assert added_line(result) == (
+        'Next: the same command with -r "dc pin, logic0 relay off ..." added.'
+    )
+    off = parse_reading("dc pin logic0 relay off 5 V", switched.circuit)
+    text = " ".join(document_text(retest_answer(retest(switched, [*taken, off]))).split())
+    assert f"Powered readings above not marked relay off {above}" in text
+
+
+def test_every_reading_to_add_is_named_as_it_is_typed() -> None:
+    """What the command's last line has is read as just those readings."""
+    before = measured("dc pin logic0 4.98", "frequency pin 0 Hz")
+    result = retest(dictionary(), measured("low time 9.5 ms"), before)
+    assert len(result.missing) > 1
+    named = re.findall(r'-r "(.*?) \.\.\."', added_line(result))
+    read = [parse_reading(f"{place} 1.5", result.circuit).reading for place in named]
+    assert read == missing_in_order(result)
+    assert added_line(retest(dictionary(), measured("ohm R2 640k"))) == ""
 
 
 def test_board_that_differs_is_asked_for_nothing_more() -> None:

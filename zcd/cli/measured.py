@@ -156,5 +156,7 @@ def retest(
         since = f" {count} since the repair counted too." if earlier else ""
         say(f"Kept in {plain(job_file)}.{since} {command_line(result, file, job_file)}".strip())
     elif result.missing and not as_json:
-        say("Next: the same command with a -r for each of these readings too.")
+        from zcd.report.of_retest import added_line
+
+        say(added_line(result))
     return 0 if result.good else 1

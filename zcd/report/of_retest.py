@@ -14,7 +14,7 @@ from zcd.diagnosis.functions import Function
 from zcd.diagnosis.missing_readings import SURE_GOOD
 from zcd.diagnosis.reading_syntax import show_measured, show_value
 from zcd.diagnosis.reading_words import reading_text
-from zcd.diagnosis.readings import AccessLevel, Measured, Reading, access_level
+from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading, access_level
 from zcd.diagnosis.retest import LOW_TIME, RepeatedReading, Retest
 from zcd.errors import plain
 from zcd.margin.headroom import Headroom
@@ -118,7 +118,6 @@ def _otherwise_good(retest: Retest) -> bool:
 
 def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
     """What stands after the readings: what may be left, what to take, what is left of the CTR."""
-    powered = any(with_relay_on(a.measured.reading, retest.circuit) for a in retest.readings)
     wide = any(
         is_wide(a.measured.reading.function, a.low, a.middle, a.high) for a in retest.readings
     )
@@ -130,10 +129,20 @@ def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
         _run_line(retest),
         not_repeated,
         WIDE_OHMS if wide else "",
-        "Powered readings count only with the load relay on: start a program." if powered else "",
+        _relay_line(retest),
         *remaining,
     )
     return [Paragraph(line) for line in lines if line]
+
+
+def _relay_line(retest: Retest) -> str:
+    """When the readings under power that were taken count; empty where any of them does."""
+    taken = [again.measured.reading for again in retest.readings]
+    if not any(with_relay_on(reading, retest.circuit) for reading in taken):
+        return ""
+    off = any(reading.power is Power.OFF for reading in taken)
+    which = "Powered readings above not marked relay off" if off else "Powered readings above"
+    return f"{which} count only if the load relay was on (a program running)."
 
 
 def retested_table(retest: Retest) -> Table:
@@ -196,23 +205,33 @@ def typed_text(measured: Measured, circuit: Circuit) -> str:
     return f"{typed_place(measured.reading, circuit)} {show_measured(measured)}"
 
 
+def added_line(retest: Retest) -> str:
+    """What to type next where no job keeps the readings: what to add; empty where nothing is."""
+    return f"Next: the same command with {_to_add(retest)} added." if retest.missing else ""
+
+
+def _to_add(retest: Retest) -> str:
+    """The options that enter the readings which are missing, in the order to take them."""
+    places = (typed_place(reading, retest.circuit) for reading in missing_in_order(retest))
+    return " ".join(f'-r "{place} ..."' for place in places)
+
+
 def command_line(retest: Retest, file: str, job_file: str) -> str:
     """What to type next; empty where the answer says so."""
     if retest.good:
         return f'Next: zcd close {plain(job_file)} --found "what it was"'
     if not retest.missing:
         return ""
-    place = typed_place(missing_in_order(retest)[0], retest.circuit)
     about = "" if file == job_file else f" --job {plain(job_file)}"
-    return f'Next: zcd retest {plain(file)}{about} -r "{place} ..."'
+    return f"Next: zcd retest {plain(file)}{about} {_to_add(retest)}"
 
 
 def _then_line(retest: Retest) -> str:
     """What is missing after the reading that the verdict names, and in which state of the board."""
     order, lines = missing_in_order(retest), []
     for before, reading in pairwise(order):
-        state = state_line(reading, retest.circuit)
-        new = state != state_line(before, retest.circuit)
+        state = _state_text(reading, retest)
+        new = state != _state_text(before, retest)
         lines.append(f"{f'{state}: ' if new else ''}{_with_good(reading, retest)}")
     return f"Then: {'; '.join(lines)}." if lines else ""
 
@@ -279,8 +298,14 @@ def retest_line(retest: Retest) -> str:
     if retest.good_ratio >= SURE_GOOD:
         why = "what showed the fault was not read again"
     verdict = f"{verdict}: {why}."
-    state = state_line(step, retest.circuit)
+    state = _state_text(step, retest)
     return f"{verdict} {take}. {state}: {_with_good(step, retest)}."
+
+
+def _state_text(reading: Reading, retest: Retest) -> str:
+    """State of the board for a reading, and how it comes to it."""
+    off = reading.power is Power.OFF
+    return f"{state_line(reading, retest.circuit)}{', no program running' if off else ''}"
 
 
 def missing_in_order(retest: Retest) -> list[Reading]:
