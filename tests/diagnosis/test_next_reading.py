@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tests.diagnosis.atlases import atlas_of, atlas_read_with
-from tests.diagnosis.boards import board
+from tests.diagnosis.boards import R1_OHM, R2_OHM, board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.information import Posterior
@@ -132,3 +132,19 @@ def test_ohms_go_before_live_mains_that_tell_little_more(name: str) -> None:
     assert result is not None
     assert access_level(made.circuit, result.reading) is not AccessLevel.MAINS
     assert name != "half-wave" or "ohms" in result.reading.words
+
+
+@pytest.mark.parametrize("whole_ohm", [400e3, 1e6, 3e6])
+def test_a_part_is_expected_to_read_what_the_others_leave_of_the_chain(whole_ohm: float) -> None:
+    """In series (Kirchhoff's laws): of what the whole reads, less the good ones."""
+    result = suggested(f"ohm R1 to R2 {whole_ohm:g}")
+    ref = "R1" if result.reading == place("ohm R1") else "R2"
+    left = whole_ohm - (R2_OHM if ref == "R1" else R1_OHM)
+    answer = answer_of(result, f"{ref} drift")
+    assert 0.85 * left < answer.low <= answer.high < 1.15 * left
+
+
+def test_two_faults_have_no_answer_beside_a_likelier_one_of_them() -> None:
+    keys = {key for a in suggested("ohm R1 to R2 600k").answers for key in a.keys}
+    assert {"R1 drift", "R2 drift"} <= keys
+    assert not any(" + " in key for key in keys)

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.diagnosis.likelihood import OUTLIER_SHARE, Fit, error, restless
+from zcd.diagnosis.readings import Measured
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
@@ -181,12 +182,15 @@ class Posterior:
         Probability of none of these.
     holds : sparse array, shape (F, F)
         1 where a fault (row) is there if another (column) is: itself, in a pair, now and then.
+    measured : tuple of Measured
+        The readings that it rests on.
     """
 
     weights: FloatArray
     member: IntArray
     unmodelled: float
     holds: csr_array
+    measured: tuple[Measured, ...] = ()
 
     @cached_property
     def kept(self) -> IntArray:

@@ -82,6 +82,11 @@ def scaled(function: Function, values: FloatArray) -> FloatArray:
     return np.where(np.isinf(values), row.overload_as, values)
 
 
+def unscaled(function: Function, values: FloatArray) -> FloatArray:
+    """A reading from the scale of `scaled`, where that is not over range."""
+    return 10.0**values - MIN_OHM if function.row.decades else values
+
+
 def error(
     function: Function, values: FloatArray, meter: Meter, *, jump: bool = False
 ) -> FloatArray:

@@ -24,7 +24,7 @@ from zcd.diagnosis.readings import (
     Reading,
     access_level,
 )
-from zcd.diagnosis.severity import points
+from zcd.diagnosis.severity import points, shown_after
 
 FloatArray = NDArray[np.float64]
 
@@ -334,7 +334,7 @@ def _suggestion(
     worth: Expected,
     again: Measured | None = None,
 ) -> Suggestion:
-    outcomes = _outcomes(dictionary, reading, posterior.weights)
+    outcomes = _outcomes(dictionary, reading, posterior)
     shares = _shares(dictionary, posterior)
     likely = _still_likely(dictionary, shares)
     return Suggestion(
@@ -355,8 +355,18 @@ def _shares(dictionary: FaultDictionary, posterior: Posterior) -> FloatArray:
 
 
 def _still_likely(dictionary: FaultDictionary, shares: FloatArray) -> set[str]:
-    """Keys of the faults that an answer is worth explaining for."""
-    return {dictionary.faults[f].key for f in np.flatnonzero(shares >= STILL_LIKELY * max(shares))}
+    """Keys of the faults that an answer is worth explaining for: of two together only where that is
+    likelier than each of them alone."""
+    likely = {
+        dictionary.faults[f].key: f for f in np.flatnonzero(shares >= STILL_LIKELY * max(shares))
+    }
+    return {
+        key
+        for key, f in likely.items()
+        if not any(
+            shares[likely[one]] > shares[f] for one in dictionary.faults[f].members if one in likely
+        )
+    }
 
 
 def without(
@@ -417,15 +427,20 @@ def _full_scale(
 
 
 def _outcomes(
-    dictionary: FaultDictionary, reading: Reading, weights: FloatArray
+    dictionary: FaultDictionary, reading: Reading, posterior: Posterior
 ) -> tuple[Outcome, ...]:
     """What the reading would show under the likeliest faults, and on a good board."""
-    shown, weight = dictionary.by_fault(dictionary.looks(reading)), dictionary.by_fault(weights)
+    weight = dictionary.by_fault(posterior.weights)
     shares = np.array([w.sum() for w in weight])
     least = np.sort(shares)[-OUTCOMES:][0]  # what is as likely as the last one is told too
     likely = [int(f) for f in np.argsort(-shares) if shares[f] >= AS_LIKELY * least]
     return tuple(
-        Outcome(key=dictionary.faults[f].key, value=points(shown[f], weight[f], LIKELY))
+        Outcome(
+            key=dictionary.faults[f].key,
+            value=points(
+                shown_after(dictionary, f, reading, posterior.measured), weight[f], LIKELY
+            ),
+        )
         for f in dict.fromkeys([*likely, GOOD_BOARD])
     )
 

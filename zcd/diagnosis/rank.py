@@ -210,6 +210,7 @@ def diagnose(
     alarm = _alarm(dictionary, measured)
     posterior = Posterior(
         weights=weights, member=dictionary.member, unmodelled=none, holds=dictionary.holds,
+        measured=tuple(measured),
     )  # fmt: skip
     outliers = _outliers(dictionary, measured, flags, posterior)
     suspects = _suspects(outliers)

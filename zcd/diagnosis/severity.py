@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.diagnosis.fault_dictionary import FaultDictionary
-from zcd.diagnosis.readings import Measured
+from zcd.diagnosis.likelihood import scaled, unscaled
+from zcd.diagnosis.readings import Measured, Reading
 
 FloatArray = NDArray[np.float64]
 
@@ -46,16 +47,7 @@ def severity_points(
     """
     severity = dictionary.of_fault(dictionary.severity, fault)
     weight = dictionary.of_fault(weights, fault)
-    best, slope, off, error_of = 0.0, 0.0, np.zeros(severity.size), 0.0
-    for m in measured:
-        if not m.exact or m.about:
-            continue
-        fit = dictionary.fit(m.reading)
-        away = dictionary.of_fault(fit.away(m.value), fault)
-        near = np.exp(-0.5 * (away / dictionary.of_fault(fit.width, fault) / NEAR_WIDTHS) ** 2)
-        told, rise = _line(away, severity, near)
-        if told > best:
-            best, slope, off, error_of = told, rise, away, fit.error_at(m.value)
+    slope, off, error_of = _most_telling(dictionary, fault, severity, measured)
     low, middle, high = points(np.clip(severity - slope * off, 0.0, 1.0), weight)
     blur = NINETY_PER_CENT * abs(slope) * error_of
     return (
@@ -63,6 +55,53 @@ def severity_points(
         middle,
         float(np.clip(middle + np.hypot(high - middle, blur), 0.0, 1.0)),
     )
+
+
+def shown_after(
+    dictionary: FaultDictionary, fault: int, reading: Reading, measured: Sequence[Measured]
+) -> FloatArray:
+    """What a reading would show with a fault, of the size that other readings tell of.
+
+    A chain of 100 k that reads 300 k leaves 225 k for a resistor of 25 k, and not the sizes that
+    happened to be tried. Moved as by `severity_points`, within the sizes that were.
+
+    Parameters
+    ----------
+    dictionary : FaultDictionary
+    fault : int
+    reading : Reading
+    measured : sequence of Measured
+
+    Returns
+    -------
+    shown : ndarray, shape (samples of the fault,)
+    """
+    shown = dictionary.of_fault(dictionary.looks(reading), fault)
+    if dictionary.faults[fault].amount is None or not np.isfinite(shown).all():
+        return shown
+    others = [m for m in measured if m.reading != reading]
+    on_scale = scaled(reading.function, shown)
+    slope, off, _ = _most_telling(dictionary, fault, on_scale, others)
+    moved = np.clip(on_scale - slope * off, on_scale.min(), on_scale.max())
+    return unscaled(reading.function, moved)
+
+
+def _most_telling(
+    dictionary: FaultDictionary, fault: int, target: FloatArray, measured: Sequence[Measured]
+) -> tuple[float, FloatArray, float]:
+    """Of the reading that tells most of some quantity of a fault's samples: slope of the straight
+    line, how far each sample is above what was read, and the error of that."""
+    best, slope, off, error_of = 0.0, 0.0, np.zeros(target.size), 0.0
+    for m in measured:
+        if not m.exact or m.about:
+            continue
+        fit = dictionary.fit(m.reading)
+        away = dictionary.of_fault(fit.away(m.value), fault)
+        near = np.exp(-0.5 * (away / dictionary.of_fault(fit.width, fault) / NEAR_WIDTHS) ** 2)
+        told, rise = _line(away, target, near)
+        if told > best:
+            best, slope, off, error_of = told, rise, away, fit.error_at(m.value)
+    return slope, off, error_of
 
 
 def _line(x: FloatArray, y: FloatArray, weight: FloatArray) -> tuple[float, float]:

@@ -100,7 +100,8 @@ def telling_readings(
     dictionary: FaultDictionary, diagnosis: Diagnosis, flags: Collection[str] = ()
 ) -> tuple[tuple[Measured, ...], tuple[Measured, ...]]:
     """The readings that speak for the answer, and those that speak against it: beside all other
-    faults, as likely as before, or as all other readings leave them.
+    faults, as likely as before, or as all other readings leave them. None speaks against it that it
+    explains better than by chance.
 
     Parameters
     ----------
@@ -128,15 +129,17 @@ def telling_readings(
     others = np.where(there[:, None], 0.0, before)
     if not ours.any():
         return (), ()
-    told, left_out = [], []
+    told, left_out, unfit = [], [], []
     for m in measured:
-        density = np.exp(partly_wrong(*fact_log([(dictionary.fit(m.reading), m)]), OUTLIER_SHARE))
+        log_good, log_flat = fact_log([(dictionary.fit(m.reading), m)])
+        density = np.exp(partly_wrong(log_good, log_flat, OUTLIER_SHARE))
         for_it, against = (np.sum(w * density) / w.sum() for w in (ours, others))
         told.append(float(np.log(for_it / against)))
+        unfit.append(bool(for_it < np.exp(log_flat)))
         without = chance([other for other in measured if other is not m])
         left_out.append(_log_odds(float(after[there].sum())) - _log_odds(without))
     speaks_for = np.maximum(told, left_out)
-    speaks_against = np.where(speaks_for > LEAST_FOR, 0.0, -np.array(told))
+    speaks_against = np.where(np.array(unfit) & (speaks_for <= LEAST_FOR), -np.array(told), 0.0)
     return (
         _strongest(measured, speaks_for, LEAST_FOR),
         _strongest(measured, speaks_against, LEAST_AGAINST),
