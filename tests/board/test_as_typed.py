@@ -571,3 +571,25 @@ def test_a_package_of_four_diodes_is_no_half_wave() -> None:
     )
     with pytest.raises(InputError, match="a bridge goes with topology bridge"):
         parse_board(text)
+
+
+@pytest.mark.parametrize(
+    "coupler", ['{part = "PC817", grade = "C"}', '{type = "PC817C"}', '{part = "817", grade = "C"}']
+)
+def test_a_marking_is_a_part_or_a_type_of_any_table(coupler: str) -> None:
+    """Who wrote rectifier = {part = ...} writes the same of the optocoupler."""
+    board = parse_board(
+        f'mains = "230 V"\nrectifier = {{type = "M7", ref = "D4"}}\noptocoupler = {coupler}\n'
+        f'chain = ["68k", "68k"]\n{OUTPUT}\n'
+    )
+    assert board.optocoupler is not None and board.rectifier is not None
+    assert (board.optocoupler.family, board.optocoupler.grade) == ("817", "C")
+    assert (board.rectifier.part, board.rectifier.ref) == ("M7", "D4")
+
+
+def test_a_name_of_the_load_relay_is_not_asked_for() -> None:
+    with pytest.raises(InputError, match="leave it out: the load relay is K1 here"):
+        parse_board(
+            'mains = "230 V"\nrectifier = "M7"\noptocoupler = "817C"\nchain = ["68k", "68k"]\n'
+            f'{OUTPUT}\nfeed = {{kind = "switched", ref = "K2"}}\n'
+        )

@@ -676,9 +676,16 @@ def _meaning(marking: Marking, unit: str = "Ω") -> str:
     return f"{value} ({', '.join(more)})"
 
 
+_OF_A_PART = {"part", "type"}
+"""Words for a part's marking: that of a diode is its `part`."""
+
+
 def _coupler(reader: Reader) -> None:
     """The optocoupler: its name, its CTR as data sheets print it, and what nobody can read."""
     given, chain = reader.value.get("optocoupler"), reader.value.get("chain")
+    if isinstance(given, dict) and "family" not in given and (other := _OF_A_PART & given.keys()):
+        given = {**given, "family": given[min(other)]}
+        reader.value["optocoupler"] = given = {k: v for k, v in given.items() if k not in other}
     table: dict[str, Any] = given if isinstance(given, dict) else {"family": given}
     printed = table.get("family")
     if _is_marking(printed) and printed.strip().lower() in _NONE:
@@ -739,6 +746,9 @@ def _diodes(reader: Reader) -> None:
     """Rectifier and clamp: what a marking stands for where it is not the part's name."""
     for key in ("rectifier", "clamp"):
         given = reader.value.get(key)
+        if isinstance(given, dict) and "part" not in given and "type" in given:
+            given = {("part" if name == "type" else name): each for name, each in given.items()}
+            reader.value[key] = given
         table: dict[str, Any] = given if isinstance(given, dict) else {"part": given}
         printed = table.get("part")
         if not _is_marking(printed):

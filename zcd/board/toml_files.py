@@ -50,6 +50,7 @@ OTHER_WORDS = {
 """What people call a key -> the key, where its table has it."""
 LEFT_OUT = ("fuse", "varistor", "mov", "ntc", "inductor", "choke")
 """Parts that a board may have and no circuit here needs."""
+NO_RELAY_NAME = ("ref", "reference", "relay", "name")
 AS_TRACED = (
     'in place of chain, rectifier and clamp, one line a path: circuit = ["feed - C1 100n - R1 1k - '
     'x", "x - D1 1N4148 < - neutral", "x - led+", "led- - neutral"] (< and > point to a diode\'s '
@@ -277,6 +278,8 @@ def _unknown_line(schema: type[Table], table: type[Table], name: str, key: str) 
         instead = f"; write the circuit as you trace it, {AS_TRACED}"
     elif close := _near_key(name, table):
         instead = f'; write "{close}"'
+    elif name.casefold() in NO_RELAY_NAME and "coil_supply" in table.model_fields:
+        instead = "; leave it out: the load relay is K1 here, whatever the board calls it"
     elif name.casefold() in LEFT_OUT:
         instead = "; leave it out, it changes nothing here"
     elif re.fullmatch(r"R\d{1,4}", name):

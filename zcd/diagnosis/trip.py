@@ -139,7 +139,9 @@ def telling_readings(
         without = chance([other for other in measured if other is not m])
         left_out.append(_log_odds(float(after[there].sum())) - _log_odds(without))
     speaks_for = np.maximum(told, left_out)
-    speaks_against = np.where(np.array(unfit) & (speaks_for <= LEAST_FOR), -np.array(told), 0.0)
+    speaks_against = np.where(
+        np.array(unfit, dtype=bool) & (speaks_for <= LEAST_FOR), -np.array(told), 0.0
+    )
     return (
         _strongest(measured, speaks_for, LEAST_FOR),
         _strongest(measured, speaks_against, LEAST_AGAINST),
