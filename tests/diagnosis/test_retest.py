@@ -9,19 +9,22 @@ import numpy as np
 import pytest
 
 from tests.diagnosis.atlases import atlas_of
-from tests.diagnosis.boards import PROOFER
+from tests.diagnosis.boards import PROOFER, TEXTS, board
 from zcd.board.files import parse_board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
+from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.reading_syntax import parse_reading
-from zcd.diagnosis.reading_words import reading_text
+from zcd.diagnosis.reading_words import over_text, reading_text
 from zcd.diagnosis.readings import Measured, Power, Reading
 from zcd.diagnosis.retest import beside_good, remaining, retest
+from zcd.report.of_readings_card import typed_place
 from zcd.report.of_retest import (
     added_line,
+    first_of_retest,
     missing_in_order,
     remaining_lines,
     retest_answer,
@@ -188,8 +191,7 @@ SWITCHED_GOOD = ("dc pin 2.79 V", "frequency pin 50 Hz", "low time 8.9 ms", "ohm
 
 def test_a_reading_with_the_relay_off_asks_for_no_program() -> None:
     """What is said of the readings that were taken must not contradict the one to take."""
-    board = parse_board(SWITCHED)
-    switched = make_fault_dictionary(board, usual_meter())
+    switched = make_fault_dictionary(parse_board(SWITCHED), usual_meter())
     taken = [parse_reading(text, switched.circuit) for text in SWITCHED_GOOD]
     result = retest(switched, taken)
     assert [reading.power for reading in result.missing] == [Power.OFF]
@@ -214,6 +216,49 @@ def test_every_reading_to_add_is_named_as_it_is_typed() -> None:
     read = [parse_reading(f"{place} 1.5", result.circuit).reading for place in named]
     assert read == missing_in_order(result)
     assert added_line(retest(dictionary(), measured("ohm R2 640k"))) == ""
+
+
+@pytest.mark.parametrize(
+    ("name", "key", "typed"),
+    [
+        ("half-wave", "R2 drift", "ohm R2"),
+        ("half-wave", "D1 leaky", "diode R2/D1, led+"),
+        ("half-wave", "OC1 aged", "diode led+, led-"),
+        ("clamped", "D1 short", "diode led-, led+"),
+        ("bridge", "D1d leaky", "diode led-, neutral"),
+        ("two-led", "OC1 second LED open", "diode led-, led+"),
+        ("switched", "K1 contact resistive", "ohm K1 contact"),
+        ("switched", "K1 coil open", "ohm K1 coil"),
+        ("half-wave", "pin leaky", "frequency pin, logic0"),
+    ],
+)
+def test_the_part_that_was_replaced_is_read_first(name: str, key: str, typed: str) -> None:
+    """On the dead board, with a diode test where it has a junction: common practice, no source."""
+    of_board = board(name)
+    circuit = build_circuit(of_board)
+    (fault,) = (fault for fault in faults_of(circuit) if fault.key == key)
+    untouched = [parse_reading("ohm R1 110k", circuit)]
+    reading = first_of_retest(fault, untouched, of_board, circuit)
+    assert reading is not None
+    assert typed_place(reading, circuit) == typed
+    shown = "OL" if reading.function.row.dead else "50 Hz"
+    assert parse_reading(f"{typed} {shown}", circuit).reading == reading
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_what_is_read_first_is_of_the_part_at_fault(name: str) -> None:
+    """Of every part that a new one replaces, on every topology."""
+    of_board = board(name)
+    circuit = build_circuit(of_board)
+    for fault in faults_of(circuit):
+        if not fault.is_replaced:
+            continue
+        reading = first_of_retest(fault, (), of_board, circuit)
+        assert reading is not None
+        if fault.kind != "capacitor":
+            assert reading.function.row.dead
+        if reading.function.row.dead:
+            assert fault.repair.split()[0] in over_text(reading, circuit)[0]
 
 
 def test_board_that_differs_is_asked_for_nothing_more() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from io import StringIO
+from pathlib import Path
 
 import pytest
 from rich.console import Console
@@ -284,3 +285,15 @@ def test_a_file_that_describes_a_board_without_sync_is_doubted_first() -> None:
     weak = SMALL.replace('["47k", "47k", "47k"]', '["470k", "470k"]')
     assert "no sync even with every part good" in told(weak, "ohm R1 470k")
     assert "no sync even" not in told(SMALL, "ohm R1 47k")
+
+
+def test_a_first_reading_under_power_comes_with_its_cautions() -> None:
+    """Where no dead test tells that it is mended, the pulses are read."""
+    case = case_of("dc logic+ logic0 3.2", "dc pin logic0 1.8")
+    case = replace(case, job=replace(case.job, board_file=Path("board.toml")))
+    lines = " ".join(lines_of(answer_document(case)))
+    assert "leads on first, then plugged in; what the meter shows goes in place of the dots: " in (
+        lines
+    )
+    assert 'zcd retest board.toml -r "frequency pin, logic0 ..."' in lines
+    assert SHORT_CAUTIONS[AccessLevel.ISOLATED][0] in lines

@@ -38,6 +38,7 @@ from zcd.diagnosis.readings import (
     AccessLevel,
     Measured,
     Reading,
+    access_level,
     is_behind_contact,
     parts_between,
     parts_over,
@@ -71,7 +72,8 @@ from zcd.report.of_diagnosis_text import (
     standing_text,
 )
 from zcd.report.of_job_history import fault_statistics_line
-from zcd.report.of_readings_card import COIL_ENDS, good_text, short_reading, typed_place
+from zcd.report.of_readings_card import COIL_ENDS, good_text, typed_place
+from zcd.report.of_retest import first_of_retest
 from zcd.report.of_sizes import small_chain
 from zcd.report.terminal import longest_on_a_screen
 from zcd.report.text import listed, probability_text, quantity_text
@@ -163,11 +165,20 @@ def _answer(case: Case, trip: Trip, most: int) -> Document:
     assumed = assumed_line(case.board, job.meter, diagnosis)
     known = fault_statistics_line(case.known)
     said = (unread_line(case.board), assumed, known)
-    cautions = caution_lines(*(step.access for step in plan))
+    again = () if plan else _sides_again(case, more)
+    cautions = caution_lines(*(step.access for step in plan), *again)
     blocks += [Paragraph(line) for line in (*said, *cautions) if line]
     return Document(
         title=plain(case.board.name), sections=(Section("", tuple(blocks), answer=True),)
     )
+
+
+def _sides_again(case: Case, lines: Collection[str]) -> tuple[AccessLevel, ...]:
+    """Where the first reading after the repair is taken, where the answer names one."""
+    fault = case.diagnosis.indistinguishable[0].fault
+    named = any("Measure again" in line for line in lines)
+    read = first_of_retest(fault, case.measured, case.board, case.circuit) if fault else None
+    return (access_level(case.circuit, read),) if named and read else ()
 
 
 def _fan_share(diagnosis: Diagnosis) -> float:
@@ -418,14 +429,14 @@ def work_lines(
     if part in coupler_refs(board) and first.is_replaced:
         ways = ", both ways round" if board.two_leds else ""
         mend += f". {ACROSS_COUPLER.format(ways=ways)}"
-    dead = [m.reading for m in diagnosis.measured if m.reading.function.row.dead]
-    dead = [r for r in dead if not r.lifted]
-    dead = [r for r in dead if not is_backward(r, circuit)] or dead
-    what = f' -r "{short_reading(dead[-1], circuit)} ..."' if dead else ""
-    how = "; what the meter shows goes in place of the dots" if dead else ""
+    read = first_of_retest(first, diagnosis.measured, board, circuit)
+    dead = read is None or read.function.row.dead
+    state = "unplugged first" if dead else "leads on first, then plugged in"
+    what = "" if read is None else f' -r "{typed_place(read, circuit)} ..."'
+    how = "; what the meter shows goes in place of the dots" if what else ""
     orders += [
         f"{mend}. {hidden_line(diagnosis, circuit)}".strip(),
-        f"Measure again, unplugged first{how}: {measure}{what}. It then says what else to measure. "
+        f"Measure again, {state}{how}: {measure}{what}. It then says what else to measure. "
         f"(Another value or type fitted: zcd new --like {board_file} repaired.toml, then "
         f"{another})",
     ]
@@ -433,12 +444,6 @@ def work_lines(
         found = "..." if several else first.key
         orders.append(f'Close the job: zcd close {job_file} --found "{found}"')
     return tuple(f"{number}. {order}" for number, order in enumerate(orders, 1))
-
-
-def is_backward(reading: Reading, circuit: Circuit) -> bool:
-    """Whether it is taken across a diode backwards, where an open one reads as a good one."""
-    probes = (reading.black, reading.red)
-    return any(part.nodes == probes for part in circuit.of(Junction))
 
 
 def mend_text(fault: Fault, found: Collection[str]) -> str:

@@ -8,13 +8,25 @@ from functools import partial
 from itertools import pairwise
 from math import isfinite
 
+from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
+from zcd.circuit.points import diode_of_bridge, part_words
 from zcd.diagnosis.expected_readings import ExpectedRange
+from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.missing_readings import SURE_GOOD
 from zcd.diagnosis.reading_syntax import show_measured, show_value
 from zcd.diagnosis.reading_words import reading_text
-from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading, access_level
+from zcd.diagnosis.readings import (
+    AccessLevel,
+    Measured,
+    Power,
+    Reading,
+    access_level,
+    parts_over,
+    parts_read,
+    useful_readings,
+)
 from zcd.diagnosis.retest import LOW_TIME, RepeatedReading, Retest
 from zcd.errors import plain
 from zcd.margin.headroom import Headroom
@@ -43,6 +55,9 @@ from zcd.report.text import (
 )
 from zcd.serialize import Record
 
+PULSES = Reading(function=Function.FREQUENCY, red="pin", black="logic0")
+WITH_JUNCTION = ("diode", "led", "phototransistor")
+"""Kinds of faults of parts that a diode test tells of."""
 MIN_NAMED = 0.2
 MIN_OTHERWISE_GOOD = 0.5
 NEEDED = f"{percent_text(SURE_GOOD)} needed"
@@ -203,6 +218,58 @@ def _next_line(retest: Retest) -> str:
 def typed_text(measured: Measured, circuit: Circuit) -> str:
     """A reading as a person types it, ``ohm R2 82 kΩ``."""
     return f"{typed_place(measured.reading, circuit)} {show_measured(measured)}"
+
+
+def first_of_retest(
+    fault: Fault, measured: Sequence[Measured], board: Board, circuit: Circuit
+) -> Reading | None:
+    """What to read first once a fault is mended: the part that was at fault, on the dead board.
+
+    Parameters
+    ----------
+    fault : Fault
+    measured : sequence of Measured
+        What showed it; of a fault that no new part mends a reading of them is taken again.
+    board : Board
+    circuit : Circuit
+        Nominal.
+
+    Returns
+    -------
+    reading : Reading or None
+        The pulses at the pin where no dead test is of the part; None where the pin is live too.
+    """
+    offered = useful_readings(board, circuit) if fault.is_replaced else ()
+    readings = (*(m.reading for m in reversed(measured)), *offered)
+    dead = [r for r in readings if r.function.row.dead and not r.lifted]
+    if own := [r for r in dead if _is_of(fault, r, circuit)]:
+        return max(own, key=lambda r: _likeness(fault, r, circuit))
+    return PULSES if board.is_isolated else None
+
+
+def _is_of(fault: Fault, reading: Reading, circuit: Circuit) -> bool:
+    """Whether a reading is of the part at fault, or spans the joint or leak."""
+    refs, part = _refs(reading, circuit), diode_of_bridge(fault.part.partition(" ")[0])[0]
+    joined = {ref.partition(".")[0] for ref, _ in fault.joint.over} if fault.joint else {part}
+    return joined <= refs or fault.across == {*map(circuit.node, (reading.red, reading.black))}
+
+
+def _refs(reading: Reading, circuit: Circuit) -> set[str]:
+    """The parts that a reading is taken over or through."""
+    over = parts_over(circuit, *map(circuit.node, (reading.red, reading.black)))
+    refs = {*parts_read(circuit, reading), *over.split(", ")} - {""}
+    return {diode_of_bridge(ref.partition(".")[0])[0] for ref in refs}
+
+
+def _likeness(fault: Fault, reading: Reading, circuit: Circuit) -> tuple[bool, ...]:
+    """How well a reading shows that a new part is good: a diode test of what has a junction, of it
+    alone, the way it leads, of the piece that failed."""
+    suits = (reading.function is Function.DIODE) is (fault.kind in WITH_JUNCTION)
+    refs = parts_read(circuit, reading)
+    leads = any(circuit[ref].nodes == (reading.red, reading.black) for ref in refs)
+    piece = fault.part in map(part_words, refs)
+    alone = len(_refs(reading, circuit)) == 1
+    return (suits, alone, leads, piece)
 
 
 def added_line(retest: Retest) -> str:
