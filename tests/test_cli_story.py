@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
 
 from tests.simulation.boards import TEXT
 from zcd.cli import main
+from zcd.diagnosis.expected_readings import ExpectedRange
+from zcd.diagnosis.functions import Function
+from zcd.report.of_diagnosis import spread_text
 
 
 @pytest.fixture
@@ -54,6 +58,25 @@ def test_flags_turned_round(board_file: str, capsys: pytest.CaptureFixture[str])
     assert "First readings: board unplugged and discharged" in out
     assert "AC volts, red on feed, black on neutral" in " ".join(out.split())
     assert "CAT II" in out
+
+
+def test_each_first_reading_has_what_a_good_board_shows(
+    board_file: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The range of what `zcd readings` lists for the same reading."""
+    assert main(["story", board_file, "--flags", "sync", "--seconds", "12"]) == 0
+    lines = re.sub(r"\n   +", " ", capsys.readouterr().out).splitlines()
+    first = next(n for n, line in enumerate(lines) if line.startswith("First readings: "))
+    readings = [line for line in lines[first + 1 : first + 4] if line.startswith(" - ")]
+    assert len(readings) == 3
+    shown = [re.search(r"\(good board .*\)$", line) for line in readings]
+    assert all(shown)
+    assert main(["readings", board_file, "--json"]) == 0
+    rows = json.loads(capsys.readouterr().out)["readings"]
+    place = ("ohm", "feed", "chain.2")
+    (whole,) = (r for r in rows if (r["function"], r["red"], r["black"]) == place)
+    good = ExpectedRange(**{key[:-4]: ohm for key, ohm in whole["healthy"].items()})
+    assert spread_text(Function.OHM, good) in lines[first + 1]
 
 
 @pytest.mark.parametrize(

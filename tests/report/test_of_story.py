@@ -144,7 +144,8 @@ def test_a_sync_flag_alone_is_a_sync_fault_whose_fan_flag_is_due() -> None:
     assert fan_flag_delay_s([told("healthy")]) is None
     assert advice_lines((), {"sync"}, 7.02) == [
         "The fan flag follows a sync fault, after about 7 s with the controller as assumed. Wait "
-        "and read the display again: with both flags it is still one fault, in the sync circuit."
+        "and read the display again: with both flags it is mostly one fault. Start at the sync "
+        "circuit and what feeds it."
     ]
 
 

@@ -346,8 +346,8 @@ def advice_lines(
         return [
             "The fan flag follows a sync fault, after about "
             f"{format_si(fan_flag_delay_s, 's', digits=2)} with the controller as assumed. Wait "
-            "and read the display again: with both flags it is still one fault, in the sync "
-            "circuit."
+            "and read the display again: with both flags it is mostly one fault. Start at the sync "
+            "circuit and what feeds it."
         ]
     if not fits:
         return ["No single cause of this board raises just these flags: look for two faults."]
@@ -363,8 +363,7 @@ def advice_lines(
         )
     if SYNC in flags and FAN in flags:
         lines.append(
-            "No fault of the fan or its drive raises the sync flag. Find the sync fault first; "
-            "leave the fan alone until sync is back."
+            "No fan fault raises the sync flag: find the sync fault, leave the fan alone."
         )
     if set(flags) == {FAN} and Subsystem.SYNC in shares:
         lines.append(

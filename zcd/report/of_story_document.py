@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from zcd.board.model import Board
+from zcd.circuit.elements import Circuit
+from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.reading_syntax import show_span, show_value
 from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import AccessLevel as Where
@@ -17,6 +19,7 @@ from zcd.report.of_check import board_line
 from zcd.report.of_check_document import brief_cautions, caution_sections, end_sections
 from zcd.report.of_diagnosis import cautions_for, state_line
 from zcd.report.of_diagnosis_answer import step_text
+from zcd.report.of_readings_card import good_text
 from zcd.report.of_story import (
     FAN_FEED,
     advice_lines,
@@ -158,7 +161,7 @@ def _reading_sections(causes: CausesForFlags, plan: Trip) -> tuple[Section, ...]
     title = ""
     if plan.steps:
         title = f"First readings: {state_line(plan.steps[0].reading, causes.circuit).lower()}"
-        blocks.append(BulletList(tuple(step_text(step, causes.circuit) for step in plan.steps)))
+        blocks.append(BulletList(tuple(_step_line(step, causes.circuit) for step in plan.steps)))
     if causes.told is not None:
         to_tell = "Then, to tell" if plan.steps else "To tell"
         relay = (
@@ -174,6 +177,12 @@ def _reading_sections(causes: CausesForFlags, plan: Trip) -> tuple[Section, ...]
     if plan.steps:
         blocks.append(Paragraph(next_line(causes.board, causes.flags)))
     return (Section(title, tuple(blocks), answer=True),)
+
+
+def _step_line(step: Suggestion, circuit: Circuit) -> str:
+    """A reading to take, with what a good board shows; that says which range to set too."""
+    good = good_text(step.reading.function, step.good)
+    return f"{step_text(replace(step, full_scale=None), circuit)} (good board {good})"
 
 
 def _answers(side_test: SideTest) -> str:
