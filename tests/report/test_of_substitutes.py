@@ -85,6 +85,16 @@ def test_the_line_of_a_chain_says_what_changes() -> None:
     assert any(line.startswith("2 x 82 kΩ 1206: chain +14.2 %, voltage ") for line in others)
 
 
+def test_only_the_loads_that_are_listed_are_explained() -> None:
+    """In a chain of four small values power is nearest to its limit, voltage in none of them."""
+    text = TEXTS["half-wave"].replace('["110k", "130k"]', '["27k", "27k", "27k", "27k"]')
+    result = api.substitute(parse_board(text), E12, refs=["R2"])
+    told = " ".join(document_text(brief_document(result)).split())
+    assert ", power " in told
+    assert "power: worst case of the new parts. Rated: " in told
+    assert "voltage" not in told
+
+
 @pytest.mark.parametrize(
     "name", ["half-wave", *(pytest.param(n, marks=pytest.mark.slow) for n in ("bridge", "two-led"))]
 )

@@ -362,9 +362,7 @@ def advice_lines(
             "is content with what it sees, which need not be all that there is."
         )
     if SYNC in flags and FAN in flags:
-        lines.append(
-            "No fan fault raises the sync flag: find the sync fault, leave the fan alone."
-        )
+        lines.append("No fan fault raises the sync flag: find the sync fault, leave the fan alone.")
     if set(flags) == {FAN} and Subsystem.SYNC in shares:
         lines.append(
             "On this board a sync fault may come without its flag (see the times in "

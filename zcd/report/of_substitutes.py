@@ -40,6 +40,8 @@ from zcd.substitutes.single_parts import (
 )
 
 UNCHANGED = "unchanged"
+LOADS = ("power", "voltage", "loaded to")
+"""What a line on new resistors calls their share of a limit."""
 MOST_NAMED = 3
 """Resistors of a heading that are named one by one."""
 ZENER_SIZES_W = (0.5, 1.3, 3.0, 5.0)
@@ -572,16 +574,21 @@ def _limited_by(verdict: Verdict, parts: Sequence[Part]) -> str:
 
 def load_line(found: Substitutes, shown: int) -> str:
     """What load means, and what the new resistors are taken to be rated for; empty: none is new."""
-    ratings = {
-        part.style: f"{part.style} ({_rating(part)})"
+    listed_ones = [
+        (proposal, proposal_line(found, answer, proposal))
         for answer in found.answers
         if answer.kind == "chain"
         for proposal in (*answer.proposals[:shown], *answer.others)
+    ]
+    ratings = {
+        part.style: f"{part.style} ({_rating(part)})"
+        for proposal, _ in listed_ones
         for part in _resistors(proposal.parts)
     }
     if not ratings:
         return ""
-    return f"power, voltage: worst case of the new parts. Rated: {'; '.join(ratings.values())}."
+    words = [word for word in LOADS if any(f", {word} " in line for _, line in listed_ones)]
+    return f"{', '.join(words)}: worst case of the new parts. Rated: {'; '.join(ratings.values())}."
 
 
 def _rating(part: Resistor) -> str:
