@@ -76,15 +76,28 @@ def unread_parts(board: Board) -> list[str]:
     ]
 
 
-def unread_line(board: Board) -> str:
+def taken_line(board: Board) -> str:
+    """That figures are for the value that stands in the place of one that could not be read."""
+    parts = unread_parts(board)
+    which = "that value" if len(parts) == 1 else "these values"
+    return f"{'; '.join(parts)}; these figures are for {which}." if parts else ""
+
+
+def allowed_line(board: Board) -> str:
     """What readings allow for where a resistor could not be read; empty where all could."""
     spans = [
         f"{plain(each.ref)} is unknown: taken to be "
         f"{quantity_span_text(each.low_ohm, each.high_ohm, 'Ω')}; any other reads as a fault"
         for each in board.unknowns
     ]
+    return f"{'; '.join(spans)}." if spans else ""
+
+
+def unread_line(board: Board) -> str:
+    """The same, and where more is said of it."""
+    line = allowed_line(board)
     ask = f"With which values the board passes: zcd check {plain(board.file)}"
-    return f"{'; '.join(spans)}. {ask}" if spans else ""
+    return line and f"{line} {ask}"
 
 
 def no_sync_line(board: Board) -> str:

@@ -16,6 +16,7 @@ from zcd.diagnosis.readings import AccessLevel
 from zcd.errors import plain
 from zcd.report.cautions import PROBED, caution_lines
 from zcd.report.document import Block, Document, Paragraph, Section
+from zcd.report.of_board import allowed_line
 from zcd.report.of_check_document import caution_sections
 from zcd.report.of_diagnosis import spread_of
 from zcd.report.of_diagnosis_dict import repeated_to_dict
@@ -38,7 +39,7 @@ OVER_SUPPLY = 1.2
 def capture_document(traces: Traces) -> Document:
     """What a capture shows, beside a good board."""
     verdict = judge_capture(traces)
-    lines = (step_line(traces), next_line(traces, verdict))
+    lines = (step_line(traces), allowed_line(traces.board), next_line(traces, verdict))
     blocks: tuple[Block, ...] = (
         Paragraph(verdict_text(traces, verdict), "strong"),
         expected_table(traces, verdict),

@@ -18,6 +18,7 @@ from zcd.report.document import (
     Paragraph,
     Section,
 )
+from zcd.report.of_board import taken_line
 from zcd.report.of_check import (
     assumptions_table,
     board_line,
@@ -140,11 +141,12 @@ def map_document(loss_map: LossMap) -> Document:
     )
 
     board, share = loss_map.board, loss_map.share
+    told = [Paragraph(line)] if (line := taken_line(board)) else []
     lines = () if share is None else loss_map_lines(loss_map, share)
     return Document(
         title=plain(board.name),
         sections=(
-            Section("", (Paragraph(f"{loss_map_title(loss_map)}.", "strong"),), answer=True),
+            Section("", (Paragraph(f"{loss_map_title(loss_map)}.", "strong"), *told), answer=True),
             Section("", tuple(map(Paragraph, warning_lines(loss_map))), answer=True),
             Section("", (loss_map_table(loss_map),), answer=True),
             Section("", tuple(map(Paragraph, lines))),

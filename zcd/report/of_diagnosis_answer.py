@@ -38,7 +38,6 @@ from zcd.diagnosis.readings import (
     AccessLevel,
     Measured,
     Reading,
-    access_level,
     is_behind_contact,
     parts_between,
     parts_over,
@@ -165,20 +164,11 @@ def _answer(case: Case, trip: Trip, most: int) -> Document:
     assumed = assumed_line(case.board, job.meter, diagnosis)
     known = fault_statistics_line(case.known)
     said = (unread_line(case.board), assumed, known)
-    again = () if plan else _sides_again(case, more)
-    cautions = caution_lines(*(step.access for step in plan), *again)
+    cautions = caution_lines(*(step.access for step in plan))
     blocks += [Paragraph(line) for line in (*said, *cautions) if line]
     return Document(
         title=plain(case.board.name), sections=(Section("", tuple(blocks), answer=True),)
     )
-
-
-def _sides_again(case: Case, lines: Collection[str]) -> tuple[AccessLevel, ...]:
-    """Where the first reading after the repair is taken, where the answer names one."""
-    fault = case.diagnosis.indistinguishable[0].fault
-    named = any("Measure again" in line for line in lines)
-    read = first_of_retest(fault, case.measured, case.board, case.circuit) if fault else None
-    return (access_level(case.circuit, read),) if named and read else ()
 
 
 def _fan_share(diagnosis: Diagnosis) -> float:
@@ -443,7 +433,8 @@ def work_lines(
     if job_file is not None:
         found = "..." if several else first.key
         orders.append(f'Close the job: zcd close {job_file} --found "{found}"')
-    return tuple(f"{number}. {order}" for number, order in enumerate(orders, 1))
+    cautions = () if dead else caution_lines(AccessLevel.ISOLATED)
+    return (*(f"{number}. {order}" for number, order in enumerate(orders, 1)), *cautions)
 
 
 def mend_text(fault: Fault, found: Collection[str]) -> str:

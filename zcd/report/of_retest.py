@@ -32,6 +32,7 @@ from zcd.errors import plain
 from zcd.margin.headroom import Headroom
 from zcd.report.cautions import DANGER, Caution, caution_lines
 from zcd.report.document import Document, Paragraph, Section
+from zcd.report.of_board import allowed_line
 from zcd.report.of_check_document import caution_sections
 from zcd.report.of_diagnosis import (
     PROBABLY,
@@ -145,6 +146,7 @@ def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
         not_repeated,
         WIDE_OHMS if wide else "",
         _relay_line(retest),
+        allowed_line(retest.board),
         *remaining,
     )
     return [Paragraph(line) for line in lines if line]

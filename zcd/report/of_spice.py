@@ -11,6 +11,7 @@ from zcd.diagnosis.readings import access_level, parts_over, usual_power
 from zcd.errors import plain
 from zcd.report.cautions import Caution
 from zcd.report.document import Document, Paragraph, Section
+from zcd.report.of_board import taken_line
 from zcd.report.of_check import board_line
 from zcd.report.of_check_document import brief_cautions, caution_sections, end_sections
 from zcd.report.of_diagnosis import cautions_for
@@ -36,6 +37,8 @@ def comparison_document(comparison: Comparison) -> Document:
     if comparison.fault != "healthy":
         size = "" if comparison.severity is None else f", severity {comparison.severity:g}"
         lines.append(Paragraph(f"Fault put in: {comparison.fault}{size}."))
+    if taken := taken_line(comparison.board):
+        lines.append(Paragraph(taken))
     lines.append(Paragraph(_locks_text(comparison)))
     if not comparison.ours.settled[0]:
         lines.append(Paragraph("Not settled: this is a late cycle after switching on."))

@@ -15,6 +15,7 @@ from zcd.diagnosis.trip import Trip
 from zcd.errors import plain
 from zcd.report.cautions import MOTOR, SHORT_CAUTIONS, Caution, caution_lines, most_dangerous
 from zcd.report.document import Block, BulletList, Document, Facts, Paragraph, Section
+from zcd.report.of_board import allowed_line, taken_line
 from zcd.report.of_check import board_line
 from zcd.report.of_check_document import brief_cautions, caution_sections, end_sections
 from zcd.report.of_diagnosis import cautions_for, state_line
@@ -55,6 +56,7 @@ def story_document(story: Story) -> Document:
                 "",
                 (
                     Paragraph(headline(story), "strong"),
+                    *_lines(taken_line(board)),
                     Paragraph(f"To do: {story.cause.words}."),
                 ),
                 answer=True,
@@ -66,6 +68,11 @@ def story_document(story: Story) -> Document:
             *_end_sections(board, story_cautions((), fan=story.cause.subsystem is Subsystem.FAN)),
         ),
     )
+
+
+def _lines(*lines: str) -> tuple[Block, ...]:
+    """Lines that are there, each on its own."""
+    return tuple(Paragraph(line) for line in lines if line)
 
 
 def _when(story: Story) -> tuple[Block, ...]:
@@ -91,6 +98,7 @@ def table_document(table: StoryTable) -> Document:
                 (
                     Facts(by_flags(table.stories)),
                     Paragraph(BY_SIZE),
+                    *_lines(taken_line(table.board)),
                     Paragraph(
                         "Why one of them does: zcd story "
                         f'{plain(table.board.file)} --cause "{_first_cause(table)}"'
@@ -126,7 +134,7 @@ def causes_document(causes_for_flags: CausesForFlags) -> Document:
         sections=(
             Section(
                 f"Flags: {flags_text(flags)}",
-                (*first, BulletList(tuple(advice))),
+                (*first, *_lines(allowed_line(board)), BulletList(tuple(advice))),
                 answer=True,
             ),
             *_reading_sections(causes_for_flags, plan),
