@@ -59,6 +59,36 @@ def test_capture_answers_good_or_bad(bench: Path, capsys: pytest.CaptureFixture[
     assert result["step_s"] == pytest.approx(20e-6)
 
 
+def pulses_line(pin: np.ndarray, capsys: pytest.CaptureFixture[str]) -> str:
+    """What the table says of the pulses of a pin, sampled each 20 us."""
+    rows = (f"{20e-6 * k:.6f},{volts:.2f}" for k, volts in enumerate(pin))
+    Path("pin.csv").write_text("time (s),pin (V)\n" + "\n".join(rows))
+    main(["capture", "pin.csv", "board.toml"])
+    (line,) = re.findall(r"complete low pulses +(.*?) *$", capsys.readouterr().out, re.MULTILINE)
+    return re.sub(" +", " ", line)
+
+
+def test_a_capture_says_whether_pulses_are_missing(
+    bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Not how few of them would do: a pulse cut off at an end is not a missing one."""
+    time = np.arange(0.0, 0.1, 20e-6)
+    pin = np.where((time - 0.6e-3) % 0.02 < 9.5e-3, 0.1, 5.0)
+    assert pulses_line(pin, capsys) == "5, none missing none missing"
+    assert pulses_line(pin[100:3000], capsys) == "2, none missing none missing"
+    third = np.where((time > 0.04) & (time < 0.06), 5.0, pin)
+    assert pulses_line(third, capsys) == "4, 1 missing none missing"
+    assert pulses_line(np.full(time.size, 5.0), capsys) == "0 about 5"
+
+
+def test_capture_says_for_what_its_limits_are(
+    bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["capture", "scope.csv", "board.toml"]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "expected: a good board, mains within 5 %, 15 to 35 °C." in told
+
+
 def test_capture_knows_its_sample_step(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Samples 1 ms apart tell an edge within 1 ms: the low time is a range, and said so."""
     time = np.arange(0.0, 0.2, 1e-3)
