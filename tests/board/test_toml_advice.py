@@ -69,6 +69,9 @@ def test_the_line_is_named() -> None:
         ('o = {pull up = "10k"}', 'line 1: found a space in the key "pull up"; allowed: pull_up'),
         ("a = 1\n[b]\nc = 2\n[b]", "line 4: found b a second time; allowed: each key once"),
         ('c = ["1k"\n "2k"]', 'line 2: found no comma at the end of line 1; allowed: c = ["1k",'),
+        # what a terminal cannot show is not repeated
+        ('c = ["\x80"\n "2k"]', "line 2: found no comma at the end of line 1; allowed: a comma be"),
+        ('"mains" = "9 V"\n"mains" = "9 V"\n', "line 2: found mains a second time"),
         ('chain = [\n  "47k",', "line 2: found a list that is not closed (begun in line 1)"),
         ('c = ["1k"\no = {a = "5 V"}', "line 2: found a list that is not closed (begun in line 1)"),
         (

@@ -55,7 +55,8 @@ def _no_comma_above(lines: Sequence[str]) -> tuple[str, str] | None:
     above, line = ([""] + [text.strip() for text in lines])[-2:]
     if line[:1] not in {'"', "'"} or re.search(rf"(?:{_STRING})$", above) is None:
         return None
-    mended = f"{above}," if len(above) < _LONGEST else "a comma behind the first"
+    shown = len(above) < _LONGEST and above.isprintable()
+    mended = f"{above}," if shown else "a comma behind the first"
     return f"no comma at the end of line {len(lines) - 1}", mended
 
 

@@ -168,7 +168,7 @@ def _no_toml(text: str, name: str, error: str) -> InputError:
     number = int(at[1]) if at else text.count("\n") + 1
     if twice := re.match("Cannot (?:overwrite|declare)", error):
         line = text.splitlines()[number - 1][:LONGEST_TEXT] if at else ""
-        key = re.match(r"\s*\[*\s*([\w.-]+)", line)
+        key = re.match(r"\s*\[*\s*[\"']?([\w.-]+)", line)
         if twice and key is not None:
             found = f"{key[1]} a second time"
             return InputError(f"{name}: line {number}: found {found}; allowed: each key once")
