@@ -28,6 +28,8 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 _FIELDS = re.compile(r"^Parameters\n-+\n(.*?)(?=^\w+\n-+\n|\Z)", re.MULTILINE | re.DOTALL)
 _FIELD = re.compile(r"^(\w+(?:, \w+)*)(?: : .*)?\n((?:(?: .*)?\n)*)", re.MULTILINE)
+_NOT_THERE = re.compile(r"\b(?:nan|inf|None)\b")
+"""Words of docstrings for what JSON has null for."""
 _NUMBER = ["number", "null"]
 _PLAIN: dict[Any, Any] = {
     bool: "boolean",
@@ -144,7 +146,8 @@ class _Writer:
         properties = {}
         for key, path in json_keys(cls).items():
             text, hint = self.found(cls, key, path)
-            properties[key] = {**({"description": text} if text else {}), **self.schema(hint)}
+            told = {"description": _NOT_THERE.sub("null", text)} if text else {}
+            properties[key] = {**told, **self.schema(hint)}
         return {
             "description": _summary(cls),
             "type": "object",
