@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import warnings
+from dataclasses import replace
 from importlib.machinery import SourceFileLoader
 from importlib.util import module_from_spec, spec_from_loader
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import numpy as np
 import pytest
@@ -65,3 +68,22 @@ def test_python_gives_the_answers_of_c(name: str, monkeypatch: pytest.MonkeyPatc
     again = find_pulses(compiled, 1.0, 4.0)
     assert edges.count[1] > 0
     assert_allclose([again.fall_s, again.rise_s], [edges.fall_s, edges.rise_s], rtol=1e-12)
+
+
+def test_python_marks_any_number_of_points(monkeypatch: pytest.MonkeyPatch) -> None:
+    """256 of them are not none, though their marks have one byte each."""
+    slow, made = as_python(), list[Any]()
+
+    class Kept(slow.Solver):  # type: ignore[name-defined, misc]
+        def __init__(self, *given: Any) -> None:
+            super().__init__(*given)
+            made.append(self)
+
+    monkeypatch.setattr(island, "Solver", Kept)
+    solve(build_circuit(VARIANTS["half-wave"]), replace(READINGS, points=256))
+    output = made[-1]
+    output.states_v[:] = -1.0
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert output._mark_abrupt(0)
+    assert np.count_nonzero(output.abrupt) == 256

@@ -1024,10 +1024,10 @@ class Solver:
                     mark_jumps(self.voltages_v[i, row], self.interval_s[row], self.closed,
                                JUMP_RATIO * peak_a / self.capacitance_f[row, i, i],
                                self.abrupt)  # fmt: skip
-        many: cython.Py_ssize_t = 0
+        marked: cython.bint = False
         for p in range(self.points):
-            many += self.abrupt[p]
-        return many > 0
+            marked = marked or self.abrupt[p] != 0
+        return marked
 
 
 @cython.cfunc
