@@ -37,7 +37,7 @@ def test_every_fault_of_the_sync_circuit_is_a_cause() -> None:
         ("supply missing", Subsystem.SYNC),
         ("pin stuck low", Subsystem.SYNC),
         ("tacho lost", Subsystem.FAN),
-        ("drive open", Subsystem.FAN),
+        ("triac not firing", Subsystem.FAN),
         ("run capacitor weak", Subsystem.FAN),
     ],
 )
@@ -52,6 +52,21 @@ def test_direct_feed_has_no_relay_to_blame() -> None:
 
 def test_case_and_spaces_do_not_matter() -> None:
     assert find_cause(BOARD, " k1  CONTACT open ").key == "K1 contact open"
+
+
+@pytest.mark.parametrize(
+    ("former", "key"),
+    [
+        ("drive open", "triac not firing"),
+        ("drive short", "triac short"),
+        ("Drive one half", "triac fires one half cycle only"),
+        ("drive zero-cross part", "zero-cross coupler fitted"),
+    ],
+)
+def test_a_former_name_is_still_understood(former: str, key: str) -> None:
+    cause = find_cause(BOARD, former)
+    assert cause.key == key
+    assert cause == find_cause(BOARD, key)
 
 
 def test_mistyped_cause_suggests_the_nearest() -> None:

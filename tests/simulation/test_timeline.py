@@ -34,12 +34,12 @@ def told(key: str, more: str = "", feed: str = 'feed = "switched"', seconds: flo
         ("K1 driver open", {SYNC, FAN}),
         ("R1 open", {SYNC, FAN}),
         ("OC1 transistor short", {SYNC, FAN}),
-        ("drive open", {FAN}),
+        ("triac not firing", {FAN}),
         ("rotor stalled", {FAN}),
         ("run capacitor open", {FAN}),
         ("main winding open", {FAN}),
         ("tacho lost", {FAN}),
-        ("drive short", set()),
+        ("triac short", set()),
         ("tacho twice the pulses", set()),
         ("supply missing", set()),
     ],
@@ -91,13 +91,13 @@ def test_tacho_with_twice_the_pulses_halves_the_speed_without_a_flag() -> None:
 
 
 def test_shorted_triac_turns_the_fan_before_it_is_wanted() -> None:
-    story = told("drive short")
+    story = told("triac short")
     assert story.speed_rpm[story.time_s < 0.8].max() > 50.0
     assert_allclose(story.speed_rpm[-1], 1200.0, rtol=0.01)
 
 
 def test_one_half_cycle_alone_brakes_more_than_it_drives() -> None:
-    story = told("drive one half")
+    story = told("triac fires one half cycle only")
     assert np.abs(story.direct_v).max() > 50.0
     assert set(story.flags) == {FAN}
 
@@ -126,7 +126,7 @@ def test_free_running_fan_runs_rough() -> None:
 
 
 def test_zero_cross_part_cannot_drive_the_fan() -> None:
-    for story in (told("drive zero-cross part"), told("healthy", 'drive = "zero-cross"')):
+    for story in (told("zero-cross coupler fitted"), told("healthy", 'drive = "zero-cross"')):
         assert set(story.flags) == {FAN}
         assert story.speed_rpm.max() < 100.0
 

@@ -45,7 +45,7 @@ LIMITS = {"level": (min(LEVELS), max(LEVELS)), "seed": (0, MOST_SEED)}
 TRIES = 60
 """Faults that are drawn until one shows: without a complaint no board comes to a bench."""
 _FAN = {
-    "drive not firing": ("drive open",),
+    "drive not firing": ("triac not firing",),
     "fan not turning": ("run capacitor open", "main winding open", "rotor stalled", "tacho lost"),
 }
 """What lies behind the faults that leave the sync circuit good."""

@@ -40,6 +40,19 @@ class Subsystem(StrEnum):
 
 FEED_KINDS = ("mains", "contact", "coil", "driver", "suppressor")
 DEAF_KIND = "controller"
+OF_DRIVE = {
+    "drive open": "triac not firing",
+    "drive short": "triac short",
+    "drive one half cycle only": "triac fires one half cycle only",
+    "drive zero-cross coupler": "zero-cross coupler fitted",
+}
+"""What the trade calls the faults of the fan's drive."""
+FORMER = {
+    **OF_DRIVE,
+    "drive one half": "triac fires one half cycle only",
+    "drive zero-cross part": "zero-cross coupler fitted",
+}
+"""Names that earlier versions had for causes; they are still understood."""
 LOOSE_SHARE = 0.1
 """Loose parts and joints over open ones, each pattern: common practice, no source."""
 
@@ -178,7 +191,8 @@ def find_cause(board: Board, key: str) -> Cause:
     ----------
     board : Board
     key : str
-        Case and spaces do not matter; what a meter shows will do for an open part.
+        Case and spaces do not matter; what a meter shows will do for an open part, and the names
+        that earlier versions had.
 
     Raises
     ------
@@ -186,11 +200,12 @@ def find_cause(board: Board, key: str) -> Cause:
         If there is none; the nearest is suggested.
     """
     causes = {_folded(cause.key): cause for cause in causes_of(board)}
-    for each in (_folded(key), _OPEN.sub("open", _folded(key))):
+    typed = _folded(key)
+    for each in (typed, _OPEN.sub("open", typed), FORMER.get(typed, "")):
         if each in causes:
             return causes[each]
     require_part(key, (cause.key for cause in causes_of(board)), "--cause ")
-    near = get_close_matches(_folded(key), causes, n=1, cutoff=0.5)
+    near = get_close_matches(typed, causes, n=1, cutoff=0.5)
     hint = f' (did you mean "{causes[near[0]].key}"?)' if near else ""
     shown = plain(key[:40])
     raise InputError(
@@ -250,24 +265,26 @@ def _outside() -> Iterator[Cause]:
     for part, kind, mode, words, condition in (
         (
             "drive", "triac", "open",
-            "the drive never fires: triac, its coupler, the gate's resistor, the controller's pin",
+            "the triac never fires: measure it, its coupler, the gate's resistor, the controller's "
+            "pin",
             Condition(switch=Switch.OPEN),
         ),
         (
             "drive", "triac", "short",
-            "the triac is shorted: the fan runs at full speed whatever the controller does",
+            "the triac is shorted: replace it; the fan runs at full speed whatever the controller "
+            "does",
             Condition(switch=Switch.SHORT),
         ),
         (
-            "drive", "triac", "one half",
+            "drive", "triac", "one half cycle only",
             "the triac fires in one half cycle only (the motor hums and heats); replace triac or "
             "coupler",
             Condition(switch=Switch.ONE_HALF),
         ),
         (
-            "drive", "triac", "zero-cross part",
-            "a coupler with zero-cross switching is fitted in place of a random-phase one: it "
-            "cannot fire late in a half cycle",
+            "drive", "triac", "zero-cross coupler",
+            "the coupler switches at zero crossings only and cannot fire late in a half cycle: fit "
+            "a random-phase one",
             Condition(zero_cross=True),
         ),
         (
@@ -304,8 +321,9 @@ def _outside() -> Iterator[Cause]:
             Condition(pulses_ratio=2.0),
         ),
     ):  # fmt: skip
+        key = f"{part} {mode}"
         fault = Fault(
-            key=f"{part} {mode}", part=part, kind=kind, mode=mode, words=words,
+            key=OF_DRIVE.get(key, key), part=part, kind=kind, mode=mode, words=words,
             edit=HEALTHY.edit,
         )  # fmt: skip
         yield Cause(key=fault.key, fault=fault, subsystem=Subsystem.FAN, condition=condition)
