@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+import shlex
 
 import pytest
 
@@ -40,6 +42,25 @@ def test_half_checked_is_not_safe(capsys: pytest.CaptureFixture[str]) -> None:
     out = capsys.readouterr().out
     assert "not yet safe" in out
     assert "each lead to the frame" in out
+
+
+def test_what_to_add_is_typed_as_the_screen_says(capsys: pytest.CaptureFixture[str]) -> None:
+    """Of every lead and pin, as the examples have it for one, the command finds nothing left."""
+    assert main(["windings", *READINGS]) == 1
+    out = " ".join(capsys.readouterr().out.split())
+    examples = re.findall(r"typed as (.*?)(?= - | Next)", out)
+    assert examples == [
+        "black-frame=OL", "--pin black=1", "--board 1=run",
+        '--capacitor 1.79u --marking "1.8 uF"',
+    ]  # fmt: skip
+    given = [word for example in examples for word in shlex.split(example)]
+    # one of each is not all of them
+    assert main(["windings", *READINGS, *given]) == 1
+    assert "not yet safe" in capsys.readouterr().out
+    more = ["white-frame=OL", "red-frame=OL", "--pin", "white=2", "--pin", "red=3"]
+    more += ["--board", "2=common", "--board", "3=start"]
+    assert main(["windings", *READINGS, *given, *more]) == 0
+    assert "typed as" not in capsys.readouterr().out
 
 
 def test_inconsistent_set_is_not_safe(capsys: pytest.CaptureFixture[str]) -> None:

@@ -572,9 +572,9 @@ def windings(
         Resistance between each two leads, and from each lead to the frame: ``"blue-grey=126"``,
         ``"blue-frame=OL"``.
     pins : sequence of str
-        Pin that each lead goes to, such as ``"blue=1"``.
+        Pin of the motor's connector that each lead is in, such as ``"blue=1"``.
     board : sequence of str
-        What each pin of the board leads to, such as ``"1=run"``.
+        What each pin of the board's connector is for, such as ``"1=run"``.
     capacitor, marking : str, optional
         The run capacitor as measured, and the value printed on it.
     capacitor_tolerance : str

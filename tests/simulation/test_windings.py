@@ -13,7 +13,7 @@ from numpy.testing import assert_allclose
 
 from zcd.circuit.elements import Circuit, Element, Resistance, TestSource
 from zcd.engine.solve import solve_dead
-from zcd.simulation.windings import Measured, Pair, Role, name_leads
+from zcd.simulation.windings import ROLES_OF_PINS, Measured, Pair, Role, name_leads
 
 LEADS = ("black", "red", "white")
 SOURCE_OHM = 1000.0
@@ -150,7 +150,9 @@ def test_open_windings(ohm: dict[Pair, float], words: str) -> None:
 def test_swapped_pins_are_refused() -> None:
     ohm = read(motor("black", "red", "white", 164.0, 287.0))
     verdict = name_leads(measured(ohm, pins={"black": "2", "red": "1", "white": "3"}))
-    assert "pin 2 of the board leads to run, but lead black there is common" in verdict.problems[0]
+    assert (
+        "pin 2 of the board is for run, but the lead in it, black, is common" in verdict.problems[0]
+    )
     assert len(verdict.problems) == 2
     twice = name_leads(measured(ohm, pins={"black": "1", "red": "2", "white": "2"}))
     assert any("pin 2 has more than one lead" in problem for problem in twice.problems)
@@ -198,4 +200,4 @@ def test_what_was_not_measured_keeps_it_from_safe() -> None:
     assert not verdict.safe
     assert len(verdict.unchecked) == 4
     half = name_leads(measured(ohm, board={"1": Role.COMMON}))
-    assert half.unchecked == ("what each pin of the board leads to",)
+    assert half.unchecked == (ROLES_OF_PINS,)

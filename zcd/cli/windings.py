@@ -17,13 +17,19 @@ from zcd.cli.exits import exit_codes
     ),
 )
 @click.argument("readings", nargs=-1, metavar="LEAD-LEAD=OHMS ...")
-@click.option("--pin", "pins", multiple=True, metavar="LEAD=PIN", help="Pin that a lead goes to.")
+@click.option(
+    "--pin",
+    "pins",
+    multiple=True,
+    metavar="LEAD=PIN",
+    help="Pin of the fan's connector that a lead is in.",
+)
 @click.option(
     "--board",
     "board_pins",
     multiple=True,
     metavar="PIN=ROLE",
-    help="What a pin of the board leads to: common, run or start.",
+    help="What a pin of the board's connector is for: common, run or start.",
 )
 @click.option("--capacitor", metavar="FARADS", help="The run capacitor as measured.")
 @click.option("--marking", metavar="FARADS", help="The value printed on it.")

@@ -17,7 +17,16 @@ from zcd.report.of_check_document import caution_sections
 from zcd.report.table import Table
 from zcd.report.text import quantity_text
 from zcd.serialize import Record
-from zcd.simulation.windings import Measured, Pair, Role, Verdict
+from zcd.simulation.windings import (
+    FRAME_READINGS,
+    PINS_OF_LEADS,
+    ROLES_OF_PINS,
+    RUN_CAPACITOR,
+    Measured,
+    Pair,
+    Role,
+    Verdict,
+)
 
 Key = TypeVar("Key")
 Value = TypeVar("Value")
@@ -190,12 +199,25 @@ def leads_table(measured: Measured, verdict: Verdict) -> Table:
         )
     return Table(
         title="Leads",
-        columns=("lead", "is", "goes to pin", "pin leads to", "to the frame"),
+        columns=("lead", "is", "in pin", "pin of the board is for", "to the frame"),
         rows=rows,
         remark=fits.strip(),
     )
 
 
+def unchecked_lines(measured: Measured, verdict: Verdict) -> tuple[str, ...]:
+    """What was not checked, each with an example of how it is typed."""
+    lead = measured.leads[0]
+    typed = {
+        FRAME_READINGS: f"{lead}-{FRAME}=OL",
+        PINS_OF_LEADS: f"--pin {lead}={measured.pins.get(lead, 1)}",
+        ROLES_OF_PINS: f"--board {measured.pins.get(lead, 1)}=run",
+        RUN_CAPACITOR: '--capacitor 1.79u --marking "1.8 uF"',
+    }
+    return tuple(f"{what}; typed as {typed[what]}" for what in verdict.unchecked)
+
+
+ADD = "Next: find these out, unplugged; add them to the command, each lead and pin."
 INSULATION = (
     "Before you plug the fan in, test its insulation with an insulation tester: OL on ohms is no "
     "such test."
@@ -216,7 +238,11 @@ def verdict_document(measured: Measured, verdict: Verdict) -> Document:
         sections=(
             Section("Against it", (BulletList(tuple(problems)),) if problems else (), answer=True),
             Section(
-                "Not checked", (BulletList(tuple(unchecked)),) if unchecked else (), answer=True
+                "Not checked",
+                (BulletList(unchecked_lines(measured, verdict)), Paragraph(ADD))
+                if unchecked
+                else (),
+                answer=True,
             ),
             Section("", (leads_table(measured, verdict), Paragraph(remark)), answer=True),
             Section("", (Paragraph(FAN_CAUTION),), answer=True),

@@ -25,6 +25,12 @@ FRAME_OHM = 1e6
 CAPACITOR_TOLERANCE_RATIO = 0.10
 """Outside this share of its marking a run capacitor is replaced [SERVICE-CAPACITOR]."""
 
+FRAME_READINGS = "ohms from each lead to the frame"
+PINS_OF_LEADS = "in which pin of the fan's connector each lead is"
+ROLES_OF_PINS = "which pin of the board is for common, run, start"
+RUN_CAPACITOR = "the run capacitor"
+"""What there is to check beside the ohms between the leads."""
+
 Pair = frozenset[str]
 
 
@@ -274,7 +280,7 @@ def _connector(measured: Measured, roles: Mapping[str, Role]) -> list[str]:
         wanted = measured.board.get(pin) if pin is not None else None
         if wanted is not None and wanted is not role:
             problems.append(
-                f"pin {pin} of the board leads to {wanted}, but lead {lead} there is {role}: "
+                f"pin {pin} of the board is for {wanted}, but the lead in it, {lead}, is {role}: "
                 "do not plug it in"
             )
     used = list(measured.pins.values())
@@ -303,12 +309,12 @@ def _unchecked(measured: Measured) -> list[str]:
     missing = []
     leads = set(measured.leads)
     if set(measured.frame_ohm) < leads:
-        missing.append("each lead to the frame")
+        missing.append(FRAME_READINGS)
     pins = {measured.pins.get(lead) for lead in leads}
     if None in pins:
-        missing.append("the pin that each lead goes to")
+        missing.append(PINS_OF_LEADS)
     if None in pins or not pins <= set(measured.board):
-        missing.append("what each pin of the board leads to")
+        missing.append(ROLES_OF_PINS)
     if measured.capacitor_f is None or measured.marking_f is None:
-        missing.append("the run capacitor")
+        missing.append(RUN_CAPACITOR)
     return missing
