@@ -308,3 +308,24 @@ def test_a_ctr_known_by_its_lower_end_is_compared_with_what_the_board_needs() ->
     assert "CTR at least " in first
     assert f"{factor:.3g} times what the board needs" in first
     assert "when new" not in first
+
+
+def test_a_board_that_has_no_sync_as_described_never_passes() -> None:
+    """Not though every reading is that of its parts: its pull-up is too low for the coupler."""
+    text = TEXTS["half-wave"].replace('pull_up = "47k"', 'pull_up = "R9 100"')
+    assert text != TEXTS["half-wave"]
+    weak = make_fault_dictionary(parse_board(text), usual_meter())
+    taken = [parse_reading("dc pin 5 V", weak.circuit)]
+    result = retest(weak, taken)
+    while result.missing:
+        shown = MeterModel(weak.board, weak.circuit, usual_meter()).read(result.missing)[0]
+        taken += [Measured(reading=r, value=float(v))
+                  for r, v in zip(result.missing, shown, strict=True)]  # fmt: skip
+        result = retest(weak, taken)
+    assert result.as_described
+    assert not result.good
+    said = " ".join(document_text(retest_answer(result)).split())
+    assert "NOT PASSED: every part reads as described, but such a board has no sync." in said
+    assert "As described, this board has no sync even with every part good (the pin is" in said
+    assert "PASSES" not in said
+    assert retest(dictionary(), measured(*GOOD)).locks

@@ -27,6 +27,7 @@ from zcd.diagnosis.severity import points
 from zcd.margin.headroom import Headroom, headrooms, weak_conditions
 from zcd.physics.optocoupler import ctr_shape_ratio
 from zcd.results import Result
+from zcd.sync.lock import lock_of
 
 FloatArray = NDArray[np.float64]
 
@@ -112,6 +113,8 @@ class Retest(Result):
     likeliest : Fault
         Of those that make the board a bad one, and its probability.
     likeliest_ratio : float
+    locks : bool
+        Whether the board as described gives a sync at all.
     """
 
     board: Board
@@ -124,6 +127,7 @@ class Retest(Result):
     likeliest_ratio: float
     missing: tuple[Reading, ...] = ()
     expected: tuple[ExpectedRange, ...] = ()
+    locks: bool = True
 
     @property
     def differs(self) -> tuple[RepeatedReading, ...]:
@@ -131,9 +135,14 @@ class Retest(Result):
         return tuple(again for again in self.readings if not again.good)
 
     @property
+    def as_described(self) -> bool:
+        """Whether the board reads as one of which every part is as described."""
+        return self.good_ratio >= SURE_GOOD and not self.differs and not self.missing
+
+    @property
     def good(self) -> bool:
         """Whether the board reads as a good one."""
-        return self.good_ratio >= SURE_GOOD and not self.differs and not self.missing
+        return self.as_described and self.locks
 
 
 def retest(
@@ -198,6 +207,7 @@ def retest(
         remaining=remaining(dictionary.board, dictionary.meter, measured),
         likeliest=dictionary.faults[worst],
         likeliest_ratio=float(shares[worst]),
+        locks=lock_of(dictionary.circuit, dictionary.board).failed_rule(0) is None,
     )
 
 

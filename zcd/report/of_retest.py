@@ -32,7 +32,7 @@ from zcd.errors import plain
 from zcd.margin.headroom import Headroom
 from zcd.report.cautions import DANGER, Caution, caution_lines
 from zcd.report.document import Document, Paragraph, Section
-from zcd.report.of_board import allowed_line
+from zcd.report.of_board import allowed_line, no_sync_line
 from zcd.report.of_check_document import caution_sections
 from zcd.report.of_diagnosis import (
     PROBABLY,
@@ -120,8 +120,8 @@ def _answer(retest: Retest, most: int) -> Document:
 
 
 def asked_readings(retest: Retest) -> tuple[Reading, ...]:
-    """The readings that the answer names as still to take; none once the board passes."""
-    if retest.good:
+    """The readings that the answer names as still to take; none once all is read."""
+    if retest.as_described:
         return ()
     again = tuple(a.measured.reading for a in retest.differs[:1] if _otherwise_good(retest))
     return retest.missing or (*again, *list(_by_name(retest.to_take, retest).values())[:MOST_NAMED])
@@ -137,8 +137,9 @@ def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
     wide = any(
         is_wide(a.measured.reading.function, a.low, a.middle, a.high) for a in retest.readings
     )
-    not_repeated = "" if retest.missing or retest.good else _to_take_line(retest)
+    not_repeated = "" if retest.missing or retest.as_described else _to_take_line(retest)
     lines = (
+        no_sync_line(retest.board) if not retest.locks else "",
         _likeliest_line(retest),
         _next_line(retest),
         _then_line(retest),
@@ -331,9 +332,12 @@ def retest_cautions(retest: Retest) -> tuple[Caution, ...]:
 
 def retest_line(retest: Retest) -> str:
     """One sentence on how the board reads now."""
-    share = probability_text(retest.good_ratio) if retest.good else short_of(retest.good_ratio)
-    if retest.good:
-        return f"PASSES: the sync circuit reads like a good one ({share} sure)."
+    if retest.as_described:
+        sure = probability_text(retest.good_ratio)
+        passes = f"PASSES: the sync circuit reads like a good one ({sure} sure)."
+        has_none = "NOT PASSED: every part reads as described, but such a board has no sync."
+        return passes if retest.good else has_none
+    share = short_of(retest.good_ratio)
     if retest.differs:
         first = retest.differs[0]
         reading = reading_text(first.measured.reading, retest.circuit)
