@@ -582,7 +582,8 @@ def test_a_marking_is_a_part_or_a_type_of_any_table(coupler: str) -> None:
         f'mains = "230 V"\nrectifier = {{type = "M7", ref = "D4"}}\noptocoupler = {coupler}\n'
         f'chain = ["68k", "68k"]\n{OUTPUT}\n'
     )
-    assert board.optocoupler is not None and board.rectifier is not None
+    assert board.optocoupler is not None
+    assert board.rectifier is not None
     assert (board.optocoupler.family, board.optocoupler.grade) == ("817", "C")
     assert (board.rectifier.part, board.rectifier.ref) == ("M7", "D4")
 
