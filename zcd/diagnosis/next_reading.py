@@ -13,7 +13,14 @@ from zcd.diagnosis.expected_readings import ExpectedRange, good_board
 from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary, Progress
 from zcd.diagnosis.faults import HEALTHY, answer_of
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.information import Expected, Posterior, entropy_bits, expected, expected_again
+from zcd.diagnosis.information import (
+    NEGLIGIBLE,
+    Expected,
+    Posterior,
+    entropy_bits,
+    expected,
+    expected_again,
+)
 from zcd.diagnosis.likelihood import ALIKE_ERRORS, scaled
 from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import (
@@ -354,12 +361,21 @@ def _shares(dictionary: FaultDictionary, posterior: Posterior) -> FloatArray:
     return np.array([w.sum() for w in dictionary.by_fault(posterior.weights)])
 
 
+def _beside(dictionary: FaultDictionary, faults: Sequence[int]) -> list[int]:
+    """Open or drift, of resistors of which the other is among the faults: both read high."""
+    number = {fault.key: k for k, fault in enumerate(dictionary.faults)}
+    told = [dictionary.faults[f] for f in faults if dictionary.faults[f].kind == "resistor"]
+    other = {"open": "drift", "drift": "open"}
+    keys = [f"{fault.part} {other[fault.mode]}" for fault in told if fault.mode in other]
+    return [number[key] for key in keys if key in number]
+
+
 def _still_likely(dictionary: FaultDictionary, shares: FloatArray) -> set[str]:
     """Keys of the faults that an answer is worth explaining for: of two together only where that is
     likelier than each of them alone."""
-    likely = {
-        dictionary.faults[f].key: f for f in np.flatnonzero(shares >= STILL_LIKELY * max(shares))
-    }
+    here = [int(f) for f in np.flatnonzero(shares >= STILL_LIKELY * max(shares))]
+    here += [f for f in _beside(dictionary, here) if shares[f] > NEGLIGIBLE]
+    likely = {dictionary.faults[f].key: f for f in here}
     return {
         key
         for key, f in likely.items()
@@ -434,6 +450,7 @@ def _outcomes(
     shares = np.array([w.sum() for w in weight])
     least = np.sort(shares)[-OUTCOMES:][0]  # what is as likely as the last one is told too
     likely = [int(f) for f in np.argsort(-shares) if shares[f] >= AS_LIKELY * least]
+    likely += [f for f in _beside(dictionary, likely) if shares[f] > NEGLIGIBLE]
     return tuple(
         Outcome(
             key=dictionary.faults[f].key,

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.faults import Fault, includes, same_repair
-from zcd.diagnosis.likelihood import OUTLIER_SHARE, fact_log, partly_wrong
+from zcd.diagnosis.likelihood import BREADTHS, OUTLIER_SHARE, fact_log, partly_wrong
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.rank import Diagnosis, Evidence, diagnose, posterior_weights
 from zcd.diagnosis.readings import PLUGGED, AccessLevel, Measured, Reading
@@ -131,11 +131,13 @@ def telling_readings(
         return (), ()
     told, left_out, unfit = [], [], []
     for m in measured:
-        log_good, log_flat = fact_log([(dictionary.fit(m.reading), m)])
+        fit = dictionary.fit(m.reading)
+        log_good, log_flat = fact_log([(fit, m)])
         density = np.exp(partly_wrong(log_good, log_flat, OUTLIER_SHARE))
         for_it, against = (np.sum(w * density) / w.sum() for w in (ours, others))
         told.append(float(np.log(for_it / against)))
-        unfit.append(bool(for_it < np.exp(log_flat)))
+        between_samples = np.exp(fact_log([(fit, m)], BREADTHS[-1])[0])
+        unfit.append(bool(np.sum(ours * between_samples) / ours.sum() < np.exp(log_flat)))
         without = chance([other for other in measured if other is not m])
         left_out.append(_log_odds(float(after[there].sum())) - _log_odds(without))
     speaks_for = np.maximum(told, left_out)

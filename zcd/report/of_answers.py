@@ -18,8 +18,8 @@ from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import Power
 from zcd.report.of_diagnosis import relay_state, spread_of
 from zcd.report.of_diagnosis_text import range_text
-from zcd.report.of_readings_card import good_text
-from zcd.report.text import probability_text
+from zcd.report.of_readings_card import good_text, reads_far_down
+from zcd.report.text import listed, probability_text
 
 A_GOOD_BOARD = "a good board"
 NARROW = 1.3
@@ -82,7 +82,23 @@ class Meaning(NamedTuple):
         if self.as_good and not named:
             return f"{self.shown}, as on a good board: then look for another fault"
         still = ", as on a good board; still possible: " if self.as_good else ": "
-        return f"{self.shown}{still}{', '.join(named)}{more}"
+        return f"{self.shown}{still}{', '.join(grouped(named))}{more}"
+
+
+def grouped(keys: Sequence[str]) -> list[str]:
+    """Names of faults, one for all parts of which the same is said.
+
+    Examples
+    --------
+    >>> grouped(["R1 open", "R2 open", "D1 open", "R2 drift", "R1 drift + R2 drift"])
+    ['R1, R2 or D1 open', 'R2 drift', 'R1 drift + R2 drift']
+    """
+    parts: dict[str, list[str]] = {}
+    for key in keys:
+        part, _, mode = key.partition(" ")
+        alone = " + " in key or not mode or key == A_GOOD_BOARD
+        parts.setdefault(key if alone else mode, []).append("" if alone else part)
+    return [f"{listed(refs, 'or')} {mode}".strip() for mode, refs in parts.items()]
 
 
 def meanings_of(suggestion: Suggestion, *, full: bool = False) -> list[Meaning]:
@@ -92,7 +108,8 @@ def meanings_of(suggestion: Suggestion, *, full: bool = False) -> list[Meaning]:
     """
     function, good = suggestion.reading.function, suggestion.good
     result = []
-    told = apart(suggestion.answers, good)
+    answers = [_as_good(answer, function, good) for answer in suggestion.answers]
+    told = apart(answers, good)
     lone = len(told) == 1 and not any(_within(answer, good) for answer in suggestion.answers)
     if lone and not told[0].jumps:
         told = _outside(told[0], good) or told
@@ -108,6 +125,12 @@ def meanings_of(suggestion: Suggestion, *, full: bool = False) -> list[Meaning]:
     if lone:
         result.append(Meaning(good_text(function, good), (), as_good=True))
     return result
+
+
+def _as_good(answer: Answer, function: Function, good: ExpectedRange) -> Answer:
+    """An answer; one that is low is a good board's too, where parts in parallel may read as low."""
+    low = not answer.jumps and answer.high < good.high and reads_far_down(function, good)
+    return replace(answer, low=good.low, high=good.high) if low else answer
 
 
 def apart(answers: Sequence[Answer], good: ExpectedRange) -> list[Answer]:

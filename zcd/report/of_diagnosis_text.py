@@ -73,7 +73,7 @@ def range_text(suggestion: Suggestion) -> str:
         if not isfinite(good.high):
             return f"a good board reads {quantity_text(good.low, function.row.unit)} or more"
         most = quantity_text(good.high, function.row.unit)
-        return f"meter on auto or lowest range over {most}"
+        return f"meter on auto, or on the lowest range over {most}, higher while it shows OL"
     scale = quantity_text(suggestion.full_scale, function.row.unit)
     return f"meter on auto, or on {scale} or more"
 

@@ -84,13 +84,21 @@ def is_wide(function: Function, low: float, middle: float, high: float) -> bool:
     return function is Function.OHM and WIDE_RATIO * low < high < OVERLOAD and lopsided
 
 
+def reads_far_down(function: Function, good: ExpectedRange) -> bool:
+    """Whether parts in parallel let a good board read so low that no low reading tells anything."""
+    wide = is_wide(function, good.low, good.middle, good.high)
+    return wide and good.high > FAR_RATIO * good.low
+
+
 def good_text(function: Function, good: ExpectedRange, unread: bool = False) -> str:
     """What a good board shows; where other parts are in parallel, how low that may be, unless the
     part itself could not be read."""
+    if function is Function.FREQUENCY and may_miss(function, good.low, good.high):
+        return f"{show_value(function, good.high)}, on some meters 0"
     if unread or not is_wide(function, good.low, good.middle, good.high):
         return spread_text(function, good)
     high = show_value(function, good.high)
-    if good.high > FAR_RATIO * good.low:
+    if reads_far_down(function, good):
         return f"up to {high}, or much lower through parts in parallel"
     return f"up to {high}, with parts in parallel down to {show_value(function, good.low)}"
 
@@ -373,7 +381,19 @@ def _best_told(line: ExpectedReading, circuit: Circuit, new: Collection[str]) ->
 
     keys = [key for key in line.faults if not key.endswith("intermittent")]
     best = sorted(keys, key=place)[:MOST_TOLD]
-    return [f"{_bad_text(line, key)}{_fault_words(line, key, circuit)}" for key in best]
+    told = {f"{_bad_text(line, key)}{_of_row(line, key, row, circuit)}": None for key in best}
+    return list(told)
+
+
+def _of_row(line: ExpectedReading, key: str, row: Sequence[str], circuit: Circuit) -> str:
+    """A fault; of resistors in series that all show the same by it, that it is one of them."""
+    ref = next((ref for ref in row if key.startswith(f"{ref} ")), "")
+    alike = [
+        f"{other}{key.removeprefix(ref)}" for other in row if isinstance(circuit[other], Resistance)
+    ]
+    if ref and len(alike) > 1 and key in alike and all(other in line.faults for other in alike):
+        return "one of them"
+    return _fault_words(line, key, circuit)
 
 
 def _fault_words(line: ExpectedReading, key: str, circuit: Circuit) -> str:

@@ -351,13 +351,13 @@ def _letters(index: int) -> str:
     return (_letters(more - 1) if more else "") + chr(ord("a") + last)
 
 
-def listed(words: list[str]) -> str:
+def listed(words: list[str], before_last: str = "and") -> str:
     """Words as a list in a sentence: ``R1, R2 and R3``.
 
     Examples
     --------
-    >>> listed(["R1", "R2"])
-    'R1 and R2'
+    >>> listed(["R1", "R2"]), listed(["R1", "R2", "R3"], "or")
+    ('R1 and R2', 'R1, R2 or R3')
     """
     *most, last = words
-    return f"{', '.join(most)} and {last}" if most else last
+    return f"{', '.join(most)} {before_last} {last}" if most else last
