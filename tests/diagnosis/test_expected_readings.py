@@ -52,7 +52,7 @@ def test_an_open_led_of_two_is_told_by_half_the_pulses() -> None:
 def test_ohms_over_a_resistor_tells_its_own_faults_only() -> None:
     item = line(Function.OHM, "chain.1", "chain.2")
     assert item.over == "R2"
-    modes = ("open", "drift", "low", "leaky", "short", "ten times too low", "ten times too high")
+    modes = ("open", "drift", "low", "leaky", "short", "wrong value x0.1", "wrong value x10")
     assert set(item.faults) == {f"R2 {mode}" for mode in modes} | {"chain leaky"}
     assert item.healthy.low < 130e3 < item.healthy.high
     assert item.faults["R2 open"].low > item.faults["R2 drift"].high
@@ -62,7 +62,7 @@ def test_ohms_over_a_resistor_tells_its_own_faults_only() -> None:
 def test_wrong_part_is_told_by_ohms() -> None:
     """A value a decade off, either way, reads as that value and not as a good board."""
     item = line(Function.OHM, "chain.1", "chain.2")
-    low, high = (item.faults[f"R2 ten times too {way}"] for way in ("low", "high"))
+    low, high = (item.faults[f"R2 wrong value {way}"] for way in ("x0.1", "x10"))
     assert low.low < 13e3 < low.high < item.healthy.low
     assert item.healthy.high < high.low < 1.3e6 < high.high
 

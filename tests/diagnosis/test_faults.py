@@ -143,8 +143,8 @@ def test_a_wrong_part_is_a_decade_off() -> None:
     """Either way, at any severity, and without a size of its own."""
     circuit = build_circuit(board())
     faults = {fault.key: fault for fault in faults_of(circuit)}
-    for way, ohm in (("low", 13e3), ("high", 1.3e6)):
-        fault = faults[f"R2 ten times too {way}"]
+    for way, ohm in (("x0.1", 13e3), ("x10", 1.3e6)):
+        fault = faults[f"R2 wrong value {way}"]
         assert fault.amount is None
         edited = fault.edit(circuit, np.array([0.0, 1.0]))["R2"]
         assert isinstance(edited, Resistance)

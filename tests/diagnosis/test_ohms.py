@@ -98,7 +98,7 @@ def test_no_reading_past_a_good_junction_is_suspect(name: str, open_v: float | N
 
 
 @pytest.mark.parametrize(
-    ("mode", "other"), [("ten times too high", "drifted"), ("ten times too low", "partly bridged")]
+    ("mode", "other"), [("wrong value x10", "drifted"), ("wrong value x0.1", "partly bridged")]
 )
 def test_a_value_a_decade_off_is_not_surely_a_wrong_part(mode: str, other: str) -> None:
     """No meter parts it from a part that has gone as far (common practice, no source)."""

@@ -32,7 +32,6 @@ from zcd.diagnosis.retest_record import RetestRecord, Verdict
 from zcd.errors import InputError
 from zcd.jobs import job_sheet
 from zcd.jobs.job_sheet import (
-    TIGHTER,
     _story_section,
     left_line,
     report_document,
@@ -43,7 +42,7 @@ from zcd.jobs.job_sheet import (
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.report.document import Document, Facts, Paragraph, Picture
 from zcd.report.document import Verdict as Shown
-from zcd.report.of_diagnosis_answer import answer_document, recorded_line
+from zcd.report.of_diagnosis_answer import TOO_MILD, answer_document, recorded_line
 from zcd.report.pdf import report_pdf
 
 HOSTILE = "<script>alert(1)</script> & \"quoted\" 'name'"
@@ -394,7 +393,7 @@ def test_the_complaint_is_not_denied_and_no_fan_is_told_of_that_nobody_named() -
         diagnosis=replace(as_is.diagnosis, ranked=(aged,)),
     )
     (told,) = _story_section(mild, full=False).blocks
-    assert told == Paragraph(TIGHTER)
+    assert told == Paragraph(TOO_MILD)
     plain_job = replace(as_is, job=replace(as_is.job, flags=("sync",)))
     words = str(_story_section(plain_job, full=False).blocks)
     assert "no good sync pulses" in words

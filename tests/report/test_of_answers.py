@@ -10,7 +10,7 @@ import pytest
 from zcd.diagnosis.expected_readings import ExpectedRange
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.next_reading import Answer
-from zcd.report.of_answers import apart
+from zcd.report.of_answers import Meaning, apart
 
 GOOD = ExpectedRange(low=90e3, middle=94e3, high=98e3)
 
@@ -67,3 +67,8 @@ def test_ranges_never_overlap_and_no_fault_is_lost(seed: int) -> None:
     for (_, high, _), (low, _, _) in pairwise(sorted(shown)):
         assert high <= low
     assert {key for _, _, keys in shown for key in keys} == {k for a in given for k in a.keys}
+
+
+def test_parts_of_which_the_same_is_said_share_an_answer() -> None:
+    row = ("R1 open", "R2 open", "BR1~1+ short", "BR1-~2 short", "R1 drift + R2 drift")
+    assert Meaning("OL", row).text(4) == "OL: R1 or R2 open, a diode of BR1 short and 1 more"

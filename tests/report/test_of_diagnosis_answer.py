@@ -12,8 +12,9 @@ from rich.console import Console
 
 import zcd
 from tests.diagnosis.atlases import atlas_of
-from tests.diagnosis.boards import PROOFER
+from tests.diagnosis.boards import PROOFER, TEXTS
 from zcd.board.files import parse_board
+from zcd.circuit.build import build_circuit
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.expected_readings import list_expected_readings
 from zcd.diagnosis.fault_dictionary import make_fault_dictionary
@@ -22,14 +23,20 @@ from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.rank import Ranked, diagnose
-from zcd.diagnosis.reading_syntax import parse_reading
+from zcd.diagnosis.reading_syntax import parse_place, parse_reading
 from zcd.diagnosis.readings import AccessLevel, Power
 from zcd.diagnosis.trip import MOST_PLANNED, plan_trip
 from zcd.report.cautions import SHORT_CAUTIONS
 from zcd.report.document import Document
 from zcd.report.of_board import no_sync_line
 from zcd.report.of_diagnosis import RELAY_ON_HOW
-from zcd.report.of_diagnosis_answer import answer_document, likeliest_line, prompt_document
+from zcd.report.of_diagnosis_answer import (
+    TOO_MILD,
+    answer_document,
+    bridge_leads_line,
+    likeliest_line,
+    prompt_document,
+)
 from zcd.report.terminal import document_text, print_document
 
 LINES, COLUMNS, LAST_LINES = 25, 80, 8
@@ -267,9 +274,9 @@ output = {pull_up = "10k", supply = "5 V"}
 """
 
 
-def told(text: str, *readings: str) -> str:
+def told(text: str, *readings: str, flags: tuple[str, ...] = ()) -> str:
     """The answer to some readings, in one line."""
-    case = zcd.diagnose(parse_board(text), *readings)
+    case = zcd.diagnose(parse_board(text), *readings, flags=flags)
     return " ".join(document_text(answer_document(case)).split())
 
 
@@ -297,3 +304,44 @@ def test_a_first_reading_under_power_comes_with_its_cautions() -> None:
     )
     assert 'zcd retest board.toml -r "frequency pin, logic0 ..."' in lines
     assert SHORT_CAUTIONS[AccessLevel.ISOLATED][0] in lines
+
+
+MILD = ("ohm R1 to R2 400k", "ohm R1 270k", "ohm R2 130k")
+"""A chain of 240 k that has drifted to 400 k: less current, and still enough."""
+
+
+def test_a_fault_too_mild_for_the_flag_is_said_to_be() -> None:
+    """The lock rules of the solved board: with R1 of 270 k the pin still passes its thresholds."""
+    assert TOO_MILD in told(TEXTS["half-wave"], *MILD, flags=("sync",))
+    assert TOO_MILD not in told(TEXTS["half-wave"], *MILD)
+    gone = ("ohm R1 to R2 OL", "ohm R1 OL", "ohm R2 130k")
+    assert TOO_MILD not in told(TEXTS["half-wave"], *gone, flags=("sync",))
+
+
+def test_a_range_for_ohms_leaves_no_open_that_is_none() -> None:
+    """On the lowest range over a good part one that has drifted shows OL: then the next one."""
+    assert "higher while it shows OL" in " ".join(lines_of(answer_document(case_of())))
+
+
+STILL = """mains = "230 V 50 Hz"
+optocoupler = "814A"
+chain = {topology = "two-led", resistors = ["39k", "39k"], style = "1 W"}
+led = {resistor = "4k7"}
+output = {pull_up = "6k8", supply = "5 V"}
+"""
+
+
+@pytest.mark.usefixtures("all_samples")
+def test_low_ohms_that_a_good_board_may_read_name_no_fault() -> None:
+    """A resistor of two in the row reads low beside what hangs at the mains inlet."""
+    text = told(STILL, "frequency 100 Hz", "dc pin 3.9 V")
+    assert "up to 41.6 kΩ, or much lower through parts in parallel, as on a good board" in text
+    assert ": chain leaky to neutral" not in text
+
+
+def test_the_tilde_leads_of_a_bridge_are_explained() -> None:
+    circuit = build_circuit(parse_board(TEXTS["bridge"].replace('"1N4007"', '"DB107"')))
+    through = parse_place("diode neutral, R2/BR1~1", circuit)
+    said = "BR1~1, BR1~2: its ~ pins on the line and the neutral side."
+    assert bridge_leads_line(through, circuit) == said
+    assert bridge_leads_line(parse_place("ohm R1", circuit), circuit) == ""

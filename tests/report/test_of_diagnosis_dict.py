@@ -133,7 +133,7 @@ def test_fault_has_its_part_mode_and_amount() -> None:
     assert (drift["part"], drift["mode"]) == ("R2", "drift")
     assert drift["amount"]["unit"] == "x"
     assert 1.0 < drift["amount"]["low"] <= drift["amount"]["middle"] <= drift["amount"]["high"]
-    assert ranked["R2 ten times too low"]["amount"] is None
+    assert ranked["R2 wrong value x0.1"]["amount"] is None
     none = ranked["none of these"]
     assert (none["part"], none["mode"], none["amount"]) == (None, None, None)
     assert "take them again" in none["words"]

@@ -111,7 +111,6 @@ class FaultDictionary:
     _predictions: dict[Reading, FloatArray] = field(default_factory=dict)
     _fits: dict[Reading, Fit] = field(default_factory=dict)
     _spectra: dict[Reading, Spectrum] = field(default_factory=dict)
-    _sync: FloatArray | None = None
     _is_new: bool = False
 
     @cached_property
@@ -255,14 +254,17 @@ class FaultDictionary:
             self._spectra[reading] = spectrum(self.fit(reading))
         return self._spectra[reading]
 
+    @cached_property
+    def sync_lost(self) -> FloatArray:
+        """Chance of the sync flag by the lock rules, shape (E, N)."""
+        margin = self._stored_or(MARGIN, lambda: self._meter_model.lock().margin)
+        sync = sync_flag_share(margin)
+        return np.concatenate([sync, sync[self.states].mean(axis=1)])
+
     def flags(self, observed: Collection[str]) -> FloatArray | float:
         """Chance of the flags observed, shape (E, N); 1 where not checked."""
         if not observed:
             return 1.0
-        if self._sync is None:
-            margin = self._stored_or(MARGIN, lambda: self._meter_model.lock().margin)
-            sync = sync_flag_share(margin)
-            self._sync = np.concatenate([sync, sync[self.states].mean(axis=1)])
         reports = [self.faults[f].reports for f in self.member]
         own = {
             flag: np.array([1.0 - DOUBT if flag in r else DOUBT for r in reports])[:, None]
@@ -271,7 +273,7 @@ class FaultDictionary:
         starved = np.array([self.faults[f].starves_load for f in self.member])[:, None]
         own[FAN] = np.where(starved, STARVED, own[FAN])
         silent = np.array([self.faults[f].key in SILENT for f in self.member])[:, None]
-        share = flags_share(observed, np.maximum(self._sync, own[SYNC]), own[FAN])
+        share = flags_share(observed, np.maximum(self.sync_lost, own[SYNC]), own[FAN])
         return np.where(silent, 1.0 - DOUBT if NO_FLAG in observed else DOUBT * share, share)
 
     def by_fault(self, values: FloatArray) -> list[FloatArray]:

@@ -228,7 +228,7 @@ HEALTHY = Fault(
 
 
 REPLACED: dict[str, tuple[str, ...]] = {
-    "resistor": ("open", "drift", "low", "ten times too high", "ten times too low"),
+    "resistor": ("open", "drift", "low", "wrong value x10", "wrong value x0.1"),
     "diode": ("open", "short", "leaky", "wrong part"),
     "led": ("open", "short", "reversed"),
     "phototransistor": ("aged", "low gain", "open", "short"),
@@ -463,13 +463,13 @@ def _modes_of_resistor(element: Resistance, circuit: Circuit) -> Iterator[Fault]
             shorted(ref, SHORT_OHM),
         )  # fmt: skip
     # a meter cannot tell a wrong part from one that has gone as far: the marking does
-    for mode, decade, other in (
-        ("ten times too low", 0.1, "partly bridged"),
-        ("ten times too high", 10.0, "drifted"),
+    for mode, decade, much, other in (
+        ("wrong value x0.1", 0.1, "a tenth of", "partly bridged"),
+        ("wrong value x10", 10.0, "ten times", "drifted"),
     ):
         fault = _fault(
             ref, "resistor", mode,
-            f"{ref} is {mode}: a wrong part, or {other}; read its marking and replace it",
+            f"{ref} has {much} its value: wrong part, or {other}; read its marking and replace it",
             times(ref, "resistance_ohm", between((decade, decade))),
         )  # fmt: skip
         yield replace(fault, across=frozenset(element.nodes if decade < 1.0 else ()))

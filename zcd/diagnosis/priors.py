@@ -28,7 +28,7 @@ MISFIT_SHARE = 0.08
 """A part put in the wrong way round, or of a wrong value: boards come to a bench after someone else
 has been at them; common practice, no source."""
 FITTED = ("resistor", "diode", "led")
-MISFITS = ("reversed", "wrong part", "low", "ten times too low", "ten times too high")
+MISFITS = ("reversed", "wrong part", "low", "wrong value x0.1", "wrong value x10")
 """Modes that no part comes to by itself. Any part may be the one: how often it fails says nothing
 of it."""
 UNMODELLED_SHARE = 0.01

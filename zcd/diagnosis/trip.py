@@ -150,6 +150,22 @@ def telling_readings(
     )
 
 
+def sync_lost_share(dictionary: FaultDictionary, diagnosis: Diagnosis) -> float:
+    """Chance that what is named, as far gone as the readings tell, loses sync by itself.
+
+    Parameters
+    ----------
+    dictionary : FaultDictionary
+    diagnosis : Diagnosis
+        One that names a fault.
+    """
+    answer = diagnosis.indistinguishable[0].fault
+    assert answer is not None
+    weights, _ = posterior_weights(dictionary, diagnosis.measured)
+    ours = weights * _there(dictionary.faults, answer)[dictionary.member][:, None]
+    return float((ours * dictionary.sync_lost).sum() / ours.sum())
+
+
 def _strongest(
     measured: Sequence[Measured], told: FloatArray, least: float
 ) -> tuple[Measured, ...]:

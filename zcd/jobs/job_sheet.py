@@ -55,7 +55,12 @@ from zcd.report.of_diagnosis import (
     part_texts,
     ranked_table,
 )
-from zcd.report.of_diagnosis_answer import recorded_line, unconfirmed_name, unconfirmed_text
+from zcd.report.of_diagnosis_answer import (
+    TOO_MILD,
+    recorded_line,
+    unconfirmed_name,
+    unconfirmed_text,
+)
 from zcd.report.of_job_history import fault_statistics_line
 from zcd.report.of_retest_record import (
     not_passed_line,
@@ -79,10 +84,6 @@ if TYPE_CHECKING:
     from zcd.diagnosis.retest_record import RetestRecord
 
 
-TIGHTER = (
-    "With the fault as calculated, this controller model would still lock. The real one reported "
-    "sync, so its limits are tighter than assumed."
-)
 LINE = "_" * 30
 """Where a person writes."""
 CAUTION_GROUPS = (
@@ -354,7 +355,7 @@ def _story_section(case: Case, full: bool) -> Section:
         return Section("", ())
     (story,) = stories_of(board, [of_severity(causes[0], first.severity)])
     if SYNC in case.job.flags and SYNC not in story.flags:
-        return Section("Why the controller reports what it reports", (Paragraph(TIGHTER),))
+        return Section("Why the controller reports what it reports", (Paragraph(TOO_MILD),))
     fan = FAN in case.job.flags or board.tells_of_fan
     guessed = any(note.key in FLAG_TIMES for note in appliance_of(board).assumptions)
     told = f"{headline(story, fan=fan)}{' with a typical controller' * guessed}."

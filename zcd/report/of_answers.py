@@ -8,6 +8,7 @@ from math import sqrt
 from typing import NamedTuple
 
 from zcd.circuit.elements import Circuit
+from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.expected_readings import ExpectedRange
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.functions import Function, Method
@@ -92,13 +93,22 @@ def grouped(keys: Sequence[str]) -> list[str]:
     --------
     >>> grouped(["R1 open", "R2 open", "D1 open", "R2 drift", "R1 drift + R2 drift"])
     ['R1, R2 or D1 open', 'R2 drift', 'R1 drift + R2 drift']
+    >>> grouped(["BR1-~2 short", "BR1~1+ short"])
+    ['a diode of BR1 short']
     """
     parts: dict[str, list[str]] = {}
-    for key in keys:
+    for key in dict.fromkeys(map(of_bridge, keys)):
         part, _, mode = key.partition(" ")
-        alone = " + " in key or not mode or key == A_GOOD_BOARD
+        alone = " + " in key or not mode or part == "a"
         parts.setdefault(key if alone else mode, []).append("" if alone else part)
     return [f"{listed(refs, 'or')} {mode}".strip() for mode, refs in parts.items()]
+
+
+def of_bridge(key: str) -> str:
+    """A fault; of a diode of a bridge in one piece, that it is one of its diodes."""
+    part, _, mode = key.partition(" ")
+    bridge, leads = diode_of_bridge(part)
+    return f"a diode of {bridge} {mode}" if leads and " + " not in key else key
 
 
 def meanings_of(suggestion: Suggestion, *, full: bool = False) -> list[Meaning]:

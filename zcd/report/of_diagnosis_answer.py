@@ -15,7 +15,7 @@ from zcd.circuit.points import diode_of_bridge, leads_text
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.expected_readings import good_board
 from zcd.diagnosis.faults import HEALTHY, LOOSE_MODE, REPLACED, Fault, includes
-from zcd.diagnosis.flag_evidence import FAN
+from zcd.diagnosis.flag_evidence import FAN, SYNC
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.information import SURE
 from zcd.diagnosis.meters import OVERLOAD, Meter
@@ -42,7 +42,7 @@ from zcd.diagnosis.readings import (
     parts_between,
     parts_over,
 )
-from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
+from zcd.diagnosis.trip import Trip, plan_trip, sync_lost_share, telling_readings
 from zcd.errors import plain
 from zcd.files import file_name, path_here
 from zcd.margin.stress import worst_stress
@@ -149,6 +149,7 @@ def _answer(case: Case, trip: Trip, most: int) -> Document:
         clamp_line(diagnosis, case.board),
         unkept_line(case),
         overload_line(diagnosis, case.board),
+        too_mild_line(case),
         confirm_line(diagnosis),
         higher_supply_line(diagnosis.measured, case.circuit),
         suspects_line(diagnosis, case.circuit),
@@ -519,7 +520,7 @@ def next_blocks(
         other = most > MOST_ANSWERS or len(meanings) == 1
         told = [
             *map(_whole, meanings[: min(most, MOST_ANSWERS)]),
-            *[other_text(first.reading, circuit)] * other,
+            *[other_text(first.reading, circuit, again=first.again is not None)] * other,
         ]
         blocks.append(BulletList(tuple(told)))
     if then := then_line(trip.steps, circuit):
@@ -538,13 +539,19 @@ def bridge_leads_line(reading: Reading, circuit: Circuit) -> str:
     over = parts_over(circuit, reading.red, reading.black)
     leads = (leads_text(over, reading.red, circuit) if over in circuit else None) or ()
     sides = {"~1": "line", "~2": "neutral"}
-    told = (f"{lead}: its ~ pin on the {sides[lead[-2:]]} side." for lead in leads if "~" in lead)
+    told = [f"{lead}: its ~ pin on the {sides[lead[-2:]]} side." for lead in leads if "~" in lead]
+    legs = (diode_of_bridge(part.ref) for part in circuit.of(Junction))
+    bridge = next((name for name, leads in legs if leads), "")
+    if not told and bridge and f"{bridge}~" in reading_text(reading, circuit):
+        return f"{bridge}~1, {bridge}~2: its ~ pins on the line and the neutral side."
     return " ".join(told)
 
 
-def other_text(reading: Reading, circuit: Circuit) -> str:
-    """How any answer is given."""
-    return f'whatever it shows: add -r "{typed_place(reading, circuit)} ..." to the command'
+def other_text(reading: Reading, circuit: Circuit, *, again: bool = False) -> str:
+    """How any answer is given; a reading that is taken again goes beside the first."""
+    shows = "whatever it shows, the same or not" if again else "whatever it shows"
+    more = ", beside the first" if again else ""
+    return f'{shows}: add -r "{typed_place(reading, circuit)} ..." to the command{more}'
 
 
 def _whole(meaning: Meaning) -> str:
@@ -651,6 +658,22 @@ SUPPLY_ENDS = {
     "supply low": [{"logic+", "logic0"}],
     "coil supply low": [{"coil+", "logic0"}, {"coil+", "coil-"}],
 }
+
+
+TOO_MILD = (
+    "By calculation this alone does not lose sync. Either the controller is stricter than assumed, "
+    "or there is another fault: after the repair see that the sync error stays away."
+)
+SELDOM_LOST = 0.1
+
+
+def too_mild_line(case: Case) -> str:
+    """That what is named does not explain the sync flag; empty where it does."""
+    diagnosis, fault = case.diagnosis, case.diagnosis.indistinguishable[0].fault
+    sure = diagnosis.stopped == "sure" and case.job.closed is None
+    if SYNC not in case.job.flags or not sure or fault is None or fault.reports or fault is HEALTHY:
+        return ""
+    return TOO_MILD if sync_lost_share(case.atlas, diagnosis) < SELDOM_LOST else ""
 
 
 def overload_line(diagnosis: Diagnosis, board: Board) -> str:

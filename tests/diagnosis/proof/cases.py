@@ -263,7 +263,7 @@ def _same_repair(name: str, truth: str) -> bool:
 
 REPLACED = {
     **dict.fromkeys(
-        ("R", "pull-up"), ("open", "drift", "low", "ten times too high", "ten times too low")
+        ("R", "pull-up"), ("open", "drift", "low", "wrong value x10", "wrong value x0.1")
     ),
     "D": ("open", "short", "leaky", "wrong part"),
     "OC": ("LED open", "LED short", "second LED open", "second LED short", "LEDs open",
@@ -297,8 +297,7 @@ def _replaced(key: str) -> str:
 def _plain(keys: Iterable[str]) -> frozenset[str]:
     """Names; a part of ten times the value has drifted, for whoever replaces it."""
     return frozenset(
-        key.replace("ten times too high", "drift").replace("ten times too low", "low")
-        for key in keys
+        key.replace("wrong value x10", "drift").replace("wrong value x0.1", "low") for key in keys
     )
 
 
