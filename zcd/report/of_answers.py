@@ -75,7 +75,8 @@ class Meaning(NamedTuple):
     as_good: bool = False
 
     def text(self, most: int | None = None) -> str:
-        """In a line, the first `most` faults by name."""
+        """In a line, the first `most` faults by name, those of which the same is said together; or
+        all of them, each by itself."""
         named = self.faults[:most]
         more = f" and {len(self.faults) - len(named)} more" if named != self.faults else ""
         if self.faults == (A_GOOD_BOARD,):
@@ -83,7 +84,7 @@ class Meaning(NamedTuple):
         if self.as_good and not named:
             return f"{self.shown}, as on a good board: then look for another fault"
         still = ", as on a good board; still possible: " if self.as_good else ": "
-        return f"{self.shown}{still}{', '.join(grouped(named))}{more}"
+        return f"{self.shown}{still}{', '.join(named if most is None else grouped(named))}{more}"
 
 
 def grouped(keys: Sequence[str]) -> list[str]:

@@ -311,7 +311,7 @@ def _next_card(steps: Sequence[Suggestion], open_job: OpenJob) -> NextCard | Non
         again="" if again is None else f"Take it again: it showed {show_measured(again)}.",
         example="62k" if row.dead else "4,98 V" if row.method is Method.VOLTS else "",
         outcomes=(*outcomes, ("Unstable", "unstable"), ("Cannot reach", "skip")),
-        meanings=tuple(meaning.text() for meaning in meanings_of(suggestion)),
+        meanings=tuple(meaning.text(len(meaning.faults)) for meaning in meanings_of(suggestion)),
         picture=circuit_drawing(open_job.job.board, circuit, near=(reading.red, reading.black)),
     )
 
