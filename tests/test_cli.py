@@ -68,10 +68,10 @@ def test_outlook_is_shown_where_asked_for(
     monkeypatch.setattr("zcd.margin.outlook.sensitivity_of", lambda *_: outlook().sensitivity)
     monkeypatch.setattr("zcd.margin.outlook.ageing_of", lambda *_: outlook().ageing)
     assert main(["check", str(board), "--full"]) == 0
-    assert "What decides the CTR headroom" not in capsys.readouterr().out
+    assert "What decides the CTR reserve" not in capsys.readouterr().out
     assert main(["check", str(board), "--outlook", "--full"]) == 0
     out = capsys.readouterr().out
-    assert "What decides the CTR headroom" in out
+    assert "What decides the CTR reserve" in out
     assert "Years until sync is lost" in out
     assert main(["check", str(board), "--outlook", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["outlook"]["ageing"]["use_h"] == 4000.0

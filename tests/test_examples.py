@@ -103,7 +103,7 @@ def test_the_script_of_the_readme_runs() -> None:
     done = subprocess.run(
         [sys.executable, "-c", script], capture_output=True, text=True, check=True, cwd=ROOT
     )
-    assert done.stdout.startswith("False Headroom")
+    assert done.stdout.startswith("False Reserve")
     assert re.search(r"\bR2:? open", done.stdout)
     # Ohm's law: at the mains' peak the chain takes all but a diode's and an LED's drop of about 2 V
     peaks = [float(word) for word in re.findall(r"\d\.\d+e?-?\d*", done.stdout.split("[")[1])[:3]]

@@ -224,7 +224,7 @@ def check(board: Board, *, outlook: bool = False, was: Board | None = None) -> C
     ----------
     board : Board
     outlook : bool
-        Also find what makes the CTR headroom differ from board to board, and the margin over the
+        Also find what makes the CTR reserve differ from board to board, and the margin over the
         years: takes seconds. The check then has the tables and pictures ``shares`` and ``years``.
     was : Board, optional
         The board before its repair, as it was built: the check then also says whether the repair
@@ -300,7 +300,7 @@ def population(board: Board, size: int = 1024, *, seed: int | None = None) -> Po
 
 @_public
 def sensitivity(board: Board) -> Sensitivity:
-    """Find what makes the CTR headroom differ from board to board.
+    """Find what makes the CTR reserve differ from board to board.
 
     Parameters
     ----------

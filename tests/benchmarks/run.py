@@ -43,7 +43,7 @@ def _jobs(*, quick: bool) -> dict[str, Callable[[], object]]:
         "one board solved and judged": lambda: lock_of(build_circuit(result), result),
         "check of one board": lambda: nominal_check(result),
         "whole check of one board": lambda: check(result),
-        "headrooms, three cases": lambda: headrooms(
+        "reserves, three cases": lambda: headrooms(
             result, [Conditions(), weak_conditions(result), Conditions(temperature_degc=60.0)]
         ),
         **diagnosis_jobs(quick=quick),

@@ -25,6 +25,6 @@ def spread_jobs(*, quick: bool = False) -> dict[str, Callable[[], object]]:
     corners = find_corners(plain, every)
     return {
         **jobs,
-        "what decides the headroom": lambda: sensitivity_of(plain, every),
+        "what decides the reserve": lambda: sensitivity_of(plain, every),
         "margin over the years": lambda: ageing_of(plain, every, corners),
     }

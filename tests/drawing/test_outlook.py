@@ -36,7 +36,7 @@ def test_no_line_is_wider_than_80_columns(encoding: str) -> None:
 
 def test_what_decides_is_said_in_a_sentence() -> None:
     text = squeezed(printed(whole()))
-    assert "CTR of OC1 makes 71 % (69 to 73 %) of the spread of the CTR headroom" in text
+    assert "CTR of OC1 makes 71 % (69 to 73 %) of the spread of the CTR reserve" in text
     assert "of 20 boards one has less than 8.8, one has more than 35." in text
     assert "CTR of OC1 71 % 69 to 73 % 70 %" in text
     assert "mains voltage 15 to 26 % 15 to 26 % 18 %" in text
@@ -56,7 +56,7 @@ def test_nothing_decides_where_all_boards_are_alike() -> None:
     )
     table = sensitivity_table(alike)
     assert table.rows == ()
-    assert table.remark.startswith("Nothing that may differ moves the CTR headroom")
+    assert table.remark.startswith("Nothing that may differ moves the CTR reserve")
 
 
 def test_one_in_twenty_without_lock_is_said() -> None:

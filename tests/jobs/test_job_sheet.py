@@ -33,6 +33,7 @@ from zcd.errors import InputError
 from zcd.jobs import job_sheet
 from zcd.jobs.job_sheet import (
     _story_section,
+    job_line,
     left_line,
     report_document,
     unlike_retest_line,
@@ -42,7 +43,8 @@ from zcd.jobs.job_sheet import (
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.report.document import Document, Facts, Paragraph, Picture
 from zcd.report.document import Verdict as Shown
-from zcd.report.of_diagnosis_answer import TOO_MILD, answer_document, recorded_line
+from zcd.report.of_diagnosis_answer import TOO_MILD, recorded_line
+from zcd.report.of_retest_record import closed_text
 from zcd.report.pdf import report_pdf
 
 HOSTILE = "<script>alert(1)</script> & \"quoted\" 'name'"
@@ -164,7 +166,7 @@ def test_sections_are_in_order(html: str) -> None:
         "Waveforms",
         "Levels",
         "Stress",
-        "Headroom",
+        "Reserve",
         "Rules and where they come from",
         "Tolerances",
         "Beyond the verdict",
@@ -327,8 +329,26 @@ def test_a_closed_job_leads_with_what_was_found_and_done() -> None:
     (found,) = [s for s in document.sections if s.title == "What was found before the repair"]
     first = found.blocks[0]
     assert isinstance(first, Paragraph)
-    assert first.text == "Found: R1 open. Done: R1 renewed. Closed on 2026-03-14."
-    assert answer_document(told).sections[0].blocks[0] == first
+    assert first.text == "Found: R1 open."
+    assert facts["Closed"] == "on 2026-03-14 without a retest"
+    assert job_line(told) == (
+        "Found: R1 open. Done: R1 renewed. Closed on 2026-03-14 without a retest."
+    )
+
+
+@pytest.mark.parametrize(
+    ("verdicts", "without"),
+    [
+        ((Verdict.UNSURE,), " without a passed retest"),
+        ((Verdict.GOOD, Verdict.NOT_GOOD), " without a passed retest"),
+        ((Verdict.UNSURE, Verdict.GOOD), ""),
+    ],
+)
+def test_a_job_closed_without_a_passed_retest_says_so(
+    verdicts: tuple[Verdict, ...], without: str
+) -> None:
+    records = [RetestRecord(taken=date(2026, 3, 13), verdict=v, good_ratio=0.9) for v in verdicts]
+    assert closed_text(date(2026, 3, 14), records) == f"on 2026-03-14{without}"
 
 
 @pytest.mark.usefixtures("undrawn")

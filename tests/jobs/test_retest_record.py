@@ -142,14 +142,15 @@ def test_words_of_a_retest() -> None:
     assert retest_record_lines(GOOD) == [
         'Retested on 2026-05-07 by Ada "the iron": good (98 % sure).',
         "Replaced: R2, OC1 [817C].",
-        "CTR as measured: 80 % to 150 %, most likely 110 %.",
-        "CTR headroom on the bench: 1.9 to over 100, most likely 2.35.",
-        "CTR headroom at low mains, hot: 0.9 (short) to 1.3, most likely 1.1.",
+        "CTR, worked out from the measured low time: 80 % to 150 %, most likely 110 %.",
+        "CTR reserve on the bench: 1.9 to over 100 times what the board needs, most likely 2.35.",
+        "CTR reserve at low mains, hot: 0.9 (short) to 1.3 times what the board needs, most likely "
+        "1.1.",
     ]
     vague = replace(GOOD, ctr_ratio=(0.8, 1.8, 5.0), headroom_weak=())
     assert retest_record_lines(vague)[2:] == [
-        "CTR as measured: 80 % or more.",
-        "CTR headroom on the bench: 1.9 or more.",
+        "CTR, worked out from the measured low time: 80 % or more.",
+        "CTR reserve on the bench: 1.9 times what the board needs, or more.",
     ]
     assert retest_record_table(BAD).rows == (("ohms, led+ to led-", "OL", "1 kΩ", "DIFFERS"),)
 

@@ -121,13 +121,13 @@ def test_headroom_rule_asks_for_half_of_the_output_to_be_lost() -> None:
             'optocoupler = "817C"', f'optocoupler = {{family = "817C", remaining = {left!r}}}'
         )
         result = nominal_check(parse_board(text))
-        assert rule(result, "CTR headroom").status == ("pass" if passes else "warning")
+        assert rule(result, "CTR reserve").status == ("pass" if passes else "warning")
 
 
 def test_mains_headroom_reaches_the_low_end_exactly_when_the_weak_level_locks() -> None:
     result = verdict()
     name = "lock at low mains, hot, lowest CTR of the grade"
-    assert rule(result, name).passes is rule(result, "mains headroom from nominal").passes
+    assert rule(result, name).passes is rule(result, "mains reserve from nominal").passes
 
 
 def test_weak_level_uses_the_minimum_of_the_grade() -> None:
@@ -213,17 +213,17 @@ def test_board_that_never_locks() -> None:
         assert np.isnan([level.low_time_s, level.transition_s, level.period_s]).all()
         assert np.isfinite([level.led_peak_a, level.led_mean_a, level.led_rms_a]).all()
     assert result.life.design_rule_years == 0.0
-    assert rule(result, "CTR headroom").status == "warning"
+    assert rule(result, "CTR reserve").status == "warning"
 
 
 def test_tolerance_of_the_return_leg_counts() -> None:
-    """The chain headroom must cover the widest tolerance of either leg of a bridge."""
+    """The chain reserve must cover the widest tolerance of either leg of a bridge."""
     loose = TEXTS["bridge"].replace(
         'topology = "bridge"',
         'topology = "bridge"\nreturn_resistors = [{value = "91k", tolerance = "20 %"}]',
     )
     result = nominal_check(parse_board(loose))
-    assert rule(result, "chain headroom").limit >= 1.2 * 1.03 - 1e-9
+    assert rule(result, "chain reserve").limit >= 1.2 * 1.03 - 1e-9
 
 
 @pytest.mark.parametrize("name", list(TEXTS))

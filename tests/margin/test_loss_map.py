@@ -102,7 +102,7 @@ def test_axes_swapped_give_the_same_curve() -> None:
 
 
 def test_reach_is_the_headroom() -> None:
-    """CTR headroom by the one way and the other; mains too, where the map goes far enough."""
+    """CTR reserve by the one way and the other; mains too, where the map goes far enough."""
     known = headrooms(board(), [Conditions()])[0]
     chart = mapped("half-wave")
     assert chart.up.here / chart.reach_up.below == pytest.approx(

@@ -95,7 +95,7 @@ def retest(
     """Judge a repaired board by what you measured: good or not, and how much CTR is left.
 
     REPAIRED is the board file as it is after the repair; where the same parts were fitted, the
-    job file will do. A measured low time gives the CTR that is left and its headroom. The first
+    job file will do. A measured low time gives the CTR that is left and its reserve. The first
     line says PASSES, or what fails, or which readings are missing. With a job the result is kept
     in it, and the readings of the last retest count too, unless it failed, was of another board
     file, or --replaced names another part; a reading taken again replaces the old one.

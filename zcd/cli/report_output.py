@@ -11,8 +11,7 @@ from zcd.diagnosis.job import Job
 from zcd.diagnosis.job_history import FaultStatistics
 from zcd.errors import invalid_value, plain
 from zcd.files import has_typesetter, require_place, require_typesetter
-from zcd.jobs.job_sheet import checked_job, left_line, verdict_text, write_record
-from zcd.report.of_diagnosis_answer import recorded_line
+from zcd.jobs.job_sheet import checked_job, job_line, left_line, verdict_text, write_record
 
 KINDS = (".html", ".pdf")
 
@@ -88,7 +87,7 @@ def record_job(
     """
     case, check = checked_job(job, board, statistics)
     write_record(case, board, check, places, paper, job.meter, full=full, retests=job.retests)
-    told = "" if case is None else recorded_line(case)
+    told = "" if case is None else job_line(case)
     left = left_line(board, case, job.retests)
     untested = case is not None and not job.retests
     passes = check.passes and not left

@@ -47,7 +47,7 @@ def outlook_figures(board: Board, outlook: Outlook) -> list[Figure]:
 
 
 def sensitivity_figure(board: Board, decides: Sensitivity) -> Figure:
-    """What decides the CTR headroom, as bars.
+    """What decides the CTR reserve, as bars.
 
     Parameters
     ----------
@@ -85,7 +85,7 @@ def sensitivity_figure(board: Board, decides: Sensitivity) -> Figure:
             )  # fmt: skip
         ax.set_yticks(place, [plain(name) for name in decides.names[:count]])
         ax.set_xlim(0.0, 1.12 * max(100.0, float(high.max())))
-        ax.set_xlabel("share of the variance of the log CTR headroom [%]")
+        ax.set_xlabel("share of the variance of the log CTR reserve [%]")
         ax.legend(loc="lower right", frameon=False)
         figure.suptitle(title_lines(decides_line(decides)), weight="bold", **LEFT)
         ax.set_title(plain(board.name), loc="left")

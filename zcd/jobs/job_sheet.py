@@ -63,6 +63,7 @@ from zcd.report.of_diagnosis_answer import (
 )
 from zcd.report.of_job_history import fault_statistics_line
 from zcd.report.of_retest_record import (
+    closed_text,
     not_passed_line,
     retest_record_lines,
     retest_record_table,
@@ -273,7 +274,11 @@ def _job_facts(board: Board, case: Case | None) -> list[tuple[str, str]]:
     if job.closed is not None and not done:
         done = LINE  # a sheet without it is filled in by hand
     tested = retest_record_lines(job.retests[-1])[0] if job.retests else "not measured again"
-    told = (("Complaint", complaint), (name, found), ("Done", done), ("Tested", tested))
+    closed = "" if job.closed is None else closed_text(job.closed, job.retests)
+    told = (
+        ("Complaint", complaint), (name, found), ("Done", done), ("Tested", tested),
+        ("Closed", closed),
+    )  # fmt: skip
     return [(name, text) for name, text in told if text]
 
 
@@ -294,7 +299,7 @@ def _found_section(case: Case, full: bool, repaired: bool) -> Section:
     return Section(
         "What was found before the repair" if repaired else "What was found so far",
         (
-            Paragraph(recorded_line(case), "strong"),
+            Paragraph(_before_line(case), "strong"),
             *(
                 []
                 if case.known is None or case.job.closed is not None
@@ -304,6 +309,20 @@ def _found_section(case: Case, full: bool, repaired: bool) -> Section:
             *(_before_pictures(case) if full else ()),
         ),
     )
+
+
+def _before_line(case: Case) -> str:
+    """What was found, without what came after it."""
+    return recorded_line(case) if case.job.closed is None else f"Found: {plain(case.job.found)}."
+
+
+def job_line(case: Case) -> str:
+    """What was found and done, and how the job was closed; of an open one what the readings say."""
+    job = case.job
+    if job.closed is None:
+        return recorded_line(case)
+    done = f" Done: {plain(job.repair)}." if job.repair else ""
+    return f"{_before_line(case)}{done} Closed {closed_text(job.closed, job.retests)}."
 
 
 def _found_picture(case: Case) -> Picture:
@@ -406,14 +425,14 @@ def _map_section(board: Board, loss_map: LossMap, loss_share: LossShare) -> Sect
 
 
 def _outlook_pictures(check: Check) -> tuple[Picture, ...]:
-    """What decides the headroom, and the years."""
+    """What decides the reserve, and the years."""
     assert check.outlook is not None
     decides, years = outlook_figures(check.board, check.outlook)
     return (
         Picture(
             "decides",
             figure_svg(decides),
-            "What makes the CTR headroom differ from board to board: hatched, including "
+            "What makes the CTR reserve differ from board to board: hatched, including "
             "interactions; solid, each tolerance alone.",
         ),
         Picture(

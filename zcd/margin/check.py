@@ -151,7 +151,7 @@ class NominalCheck:
     weak_headrooms : dict of str to Headroom
         The same under the weak conditions.
     life : Life or None
-        Years until ageing has used up the CTR headroom; null without an optocoupler.
+        Years until ageing has used up the CTR reserve; null without an optocoupler.
     rules : tuple of Rule
         The rules of the verdict.
     """
@@ -572,7 +572,7 @@ class HeadroomRule:
         """The rule with the headroom found; a function of the input may be in doubt."""
         rule = replace(self.rule, depends_on=doubt) if self.rule.kind == "function" else self.rule
         if not headroom.locks:
-            remark = "no headroom to speak of: it does not lock as it is"
+            remark = "no reserve to speak of: it does not lock as it is"
             return replace(rule, margin=-1.0, remark=remark)
         return replace(
             rule,
@@ -604,14 +604,14 @@ def headroom_rules(board: Board) -> tuple[HeadroomRule, ...]:
         return HeadroomRule(quantity=quantity, conditions=under, rule=rule)
 
     rules = (
-        asked("ctr", weak, "CTR headroom", ctr.value, ctr.why, "assumed"),
+        asked("ctr", weak, "CTR reserve", ctr.value, ctr.why, "assumed"),
         asked(
-            "mains", hot_conditions(board), "mains headroom from nominal",
+            "mains", hot_conditions(board), "mains reserve from nominal",
             mains.rms_v / mains.low_rms_v, f"the low end of the band {mains.band}", band,
             "function",
         ),
         asked(
-            "chain", weak, "chain headroom", (1.0 + tolerance) * (1.0 + drift.value),
+            "chain", weak, "chain reserve", (1.0 + tolerance) * (1.0 + drift.value),
             f"tolerance of the chain times drift ({drift.why})", "assumed",
         ),
     )  # fmt: skip

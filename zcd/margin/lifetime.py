@@ -1,4 +1,4 @@
-"""Years until ageing has used up the CTR headroom, by both published views."""
+"""Years until ageing has used up the CTR reserve, by both published views."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ MIN_LED_A = 1e-9
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Life:
-    """Years in service, at the board's hours a year, until the CTR headroom is used up.
+    """Years in service, at the board's hours a year, until the CTR reserve is used up.
 
     Parameters
     ----------
@@ -40,7 +40,7 @@ class Life:
 
 
 def life_of(board: Board, led_rms_a: float, headroom: Headroom) -> Life:
-    """How long a CTR headroom lasts.
+    """How long a CTR reserve lasts.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What decides whether a board holds: variance-based sensitivity of its CTR headroom."""
+"""What decides whether a board holds: variance-based sensitivity of its CTR reserve."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ class Decider:
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Sensitivity(Result):
-    """How much of the spread of the log CTR headroom each tolerance makes.
+    """How much of the spread of the log CTR reserve each tolerance makes.
 
     Parameters
     ----------
@@ -103,7 +103,7 @@ class Sensitivity(Result):
 def sensitivity_of(
     board: Board, tolerances: Sequence[Tolerance], boards: int = BOARDS
 ) -> Sensitivity:
-    """Split the variance of the log CTR headroom among the tolerances.
+    """Split the variance of the log CTR reserve among the tolerances.
 
     Parameters
     ----------
@@ -122,7 +122,7 @@ def sensitivity_of(
         If the board has no optocoupler.
     """
     if board.optocoupler is None:
-        allowed = "one with an optocoupler: what is looked at is the headroom of its CTR"
+        allowed = "one with an optocoupler: what is looked at is the reserve of its CTR"
         raise invalid_value(f"{board.name}, a board without", allowed)
     points = even_points(boards, len(tolerances), np.random.default_rng(SEED))
     logs = log_headrooms(draw(board, tolerances, points), board)

@@ -255,7 +255,7 @@ def surge_table(check: Check) -> Table:
 def headroom_table(check: Check) -> Table:
     """How far CTR, mains and chain may move before lock is lost."""
     return Table(
-        title="Headroom until sync is lost",
+        title="Reserve until sync is lost",
         columns=("", "typical", "worst low case", "first to fail there"),
         rows=tuple(
             (
@@ -272,13 +272,13 @@ def headroom_table(check: Check) -> Table:
 
 
 def life_table(check: Check) -> Table | None:
-    """Years until the CTR headroom is used up, by both views, the one that counts named."""
+    """Years until the CTR reserve is used up, by both views, the one that counts named."""
     if check.life is None:
         return None
     rule, model = check.life.design_rule_years, check.life.acceleration_years
     hours = quantity_text(check.board.service.hours_per_year, "h")
     return Table(
-        title="Years until ageing uses up the CTR headroom",
+        title="Years until ageing uses up the CTR reserve",
         columns=("view", "years", ""),
         rows=(
             (

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from zcd.report.document import Picture
 
 OUTLOOK_HINT = (
-    "`zcd check BOARD --outlook` adds, in a few seconds: what makes the CTR headroom differ from "
+    "`zcd check BOARD --outlook` adds, in a few seconds: what makes the CTR reserve differ from "
     "board to board, and when the worst corner, the worst 1 % and half of the "
     "boards lose sync."
 )
@@ -105,7 +105,7 @@ def check_sections(check: Check, pictures: Sequence[Picture] = ()) -> tuple[Sect
     return (
         Section("Levels", (levels_table(check),)),
         Section("Stress", (resistors_table(check),)),
-        Section("Headroom", tuple(t for t in (headroom_table(check), life_table(check)) if t)),
+        Section("Reserve", tuple(t for t in (headroom_table(check), life_table(check)) if t)),
         Section("Rules and where they come from", (rules_table(check),)),
         Section("Tolerances", spread_tables(check)),
         _outlook_section(check, pictures),
@@ -114,7 +114,7 @@ def check_sections(check: Check, pictures: Sequence[Picture] = ()) -> tuple[Sect
 
 
 def _outlook_section(check: Check, pictures: Sequence[Picture]) -> Section:
-    """What decides the headroom, and the years; empty where it was not asked for."""
+    """What decides the reserve, and the years; empty where it was not asked for."""
     if check.outlook is None:
         return Section("", ())
     from zcd.report.of_outlook import outlook_tables
@@ -161,7 +161,7 @@ def population_document(population: Population) -> Document:
 
 
 def decides_document(decides: Sensitivity) -> Document:
-    """What makes the CTR headroom differ from board to board."""
+    """What makes the CTR reserve differ from board to board."""
     from zcd.report.of_outlook import sensitivity_table
 
     return Document(title="", sections=(Section("", (sensitivity_table(decides),), True),))

@@ -49,17 +49,17 @@ def decides_line(decides: Sensitivity) -> str:
     ...     total_high=np.array([0.74, 0.3]), unexplained_ratio=0.01, headroom_low_ratio=2.0,
     ...     headroom_middle_ratio=3.0, headroom_high_ratio=5.0)
     >>> decides_line(found)
-    'CTR of OC1 makes 71 % (69 to 74 %) of the spread of the CTR headroom'
+    'CTR of OC1 makes 71 % (69 to 74 %) of the spread of the CTR reserve'
     >>> decides_line(replace(found, total_low=np.array([0.4, 0.1])))
-    'CTR of OC1 makes 40 to 74 % of the spread of the CTR headroom'
+    'CTR of OC1 makes 40 to 74 % of the spread of the CTR reserve'
     >>> decides_line(replace(found, total_high=np.array([0.74, 0.71])))
-    'CTR of OC1 (69 to 74 %) or R1 (10 to 71 %) makes most of the spread of the CTR headroom'
+    'CTR of OC1 (69 to 74 %) or R1 (10 to 71 %) makes most of the spread of the CTR reserve'
     """
     names = [plain(name) for name in decides.names]
-    spread = "of the spread of the CTR headroom"
+    spread = "of the spread of the CTR reserve"
     low, high = decides.total_low, decides.total_high
     if not high.size or not high[0] > 0.0:
-        return "Nothing that may differ moves the CTR headroom"
+        return "Nothing that may differ moves the CTR reserve"
     if high.size > 1 and high[1] > low[0]:
         either = (f"{names[d]} ({span_text(decides, d)})" for d in (0, 1))
         return f"{' or '.join(either)} makes most {spread}"
@@ -71,7 +71,7 @@ def decides_line(decides: Sensitivity) -> str:
 
 def sensitivity_table(decides: Sensitivity) -> Table:
     """How much of the spread of the headroom each tolerance makes."""
-    title = "What decides the CTR headroom"
+    title = "What decides the CTR reserve"
     if not np.any(decides.total_high > 0.0):
         return Table(
             title=title,

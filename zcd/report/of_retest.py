@@ -43,7 +43,7 @@ from zcd.report.of_diagnosis import (
 )
 from zcd.report.of_diagnosis_dict import reading_to_dict, repeated_to_dict
 from zcd.report.of_readings_card import WIDE_OHMS, good_cell, good_text, is_wide, typed_place
-from zcd.report.of_retest_record import span_text
+from zcd.report.of_retest_record import ON_BENCH, WEAK, reserve_text
 from zcd.report.table import Quantity, Table
 from zcd.report.terminal import longest_on_a_screen
 from zcd.report.text import (
@@ -432,12 +432,9 @@ def remaining_lines(retest: Retest) -> list[str]:
             f"{measured}: CTR at least {low:.3g} %{_times_text(remaining.weak[0])}. This reading "
             "cannot show more."
         ]
-    for words, headrooms in (
-        ("here and now", remaining.bench),
-        ("at low mains, hot", remaining.weak),
-    ):
-        texts = [factor_text(headroom) for headroom in headrooms]
-        lines.append(f"CTR headroom {words}: {span_text(texts, remaining.tells)}.")
+    for words, reserves in ((ON_BENCH, remaining.bench), (WEAK, remaining.weak)):
+        texts = [factor_text(reserve) for reserve in reserves]
+        lines.append(f"{reserve_text(texts, remaining.tells, words)}.")
     return lines
 
 

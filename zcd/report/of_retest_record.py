@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 from zcd.board.units import format_si
@@ -26,9 +27,8 @@ def retest_record_line(record: RetestRecord) -> str:
     line = f"retested {record.taken.isoformat()}: {verdict_text(record)}"
     if not record.headroom:
         return line
-    if not record.tells:
-        return f"{line}, CTR headroom {span_text(record.headroom, tells=False)}"
-    return f"{line}, CTR headroom {plain(record.headroom[len(record.headroom) // 2])}"
+    likeliest = record.headroom[len(record.headroom) // 2 :][:1]
+    return f"{line}, {reserve_text(likeliest if record.tells else record.headroom, tells=False)}"
 
 
 def retest_record_lines(record: RetestRecord) -> list[str]:
@@ -39,13 +39,11 @@ def retest_record_lines(record: RetestRecord) -> list[str]:
         lines.append(f"Replaced: {', '.join(map(plain, record.replaced))}.")
     if record.ctr_ratio is not None:
         ctr = [format_si(ratio, "%", digits=3) for ratio in record.ctr_ratio]
-        lines.append(f"CTR as measured: {span_text(ctr, record.tells)}.")
-    for words, factors in (
-        ("on the bench", record.headroom),
-        ("at low mains, hot", record.headroom_weak),
-    ):
+        span = span_text(ctr, record.tells)
+        lines.append(f"CTR, worked out from the measured low time: {span}.")
+    for words, factors in ((ON_BENCH, record.headroom), (WEAK, record.headroom_weak)):
         if factors:
-            lines.append(f"CTR headroom {words}: {span_text(factors, record.tells)}.")
+            lines.append(f"{reserve_text(factors, record.tells, words)}.")
     return lines
 
 
@@ -63,6 +61,21 @@ def not_passed_line(records: Sequence[RetestRecord]) -> str:
     if not records or records[-1].verdict is not Verdict.UNSURE:
         return not_ready_line(records)
     return f"NOT PASSED yet. The last retest had {verdict_text(records[-1])}."
+
+
+def closed_text(closed: date, records: Sequence[RetestRecord]) -> str:
+    """When a job was closed, and that no retest was passed before it.
+
+    Examples
+    --------
+    >>> closed_text(date(2026, 3, 14), ())
+    'on 2026-03-14 without a retest'
+    """
+    if not records:
+        without = " without a retest"
+    else:
+        without = "" if records[-1].verdict is Verdict.GOOD else " without a passed retest"
+    return f"on {closed.isoformat()}{without}"
 
 
 def _differing_text(each: RetestReading) -> str:
@@ -91,6 +104,31 @@ def verdict_text(record: RetestRecord) -> str:
     if not names:
         return str(record.verdict)
     return f"{record.verdict}: {'; '.join(names)} {'differs' if len(names) == 1 else 'differ'}"
+
+
+ON_BENCH, WEAK = "on the bench", "at low mains, hot"
+"""Where there is so much of a reserve."""
+TIMES = " times what the board needs"
+
+
+def reserve_text(factors: Sequence[str], tells: bool, where: str = "") -> str:
+    """How many times the CTR that the board needs there is, as `span_text`.
+
+    Examples
+    --------
+    >>> reserve_text(("1.9", "2.35", "4"), True, ON_BENCH)
+    'CTR reserve on the bench: 1.9 to 4 times what the board needs, most likely 2.35'
+    >>> reserve_text(("1.9", "2.35", "4"), False)
+    'CTR reserve: 1.9 times what the board needs, or more'
+    """
+    start, span = f"CTR reserve{f' {where}' if where else ''}", span_text(factors, tells)
+    if any(text[:1].isalpha() and not text.startswith("over") for text in factors):  # no sync
+        return f"{start}: {span}"
+    for end in (", most likely", " or more"):
+        if end in span:
+            first, _, last = span.partition(end)
+            return f"{start}: {first}{TIMES}{end if end[0] == ',' else ',' + end}{last}"
+    return f"{start}: {span}{TIMES}"
 
 
 def span_text(texts: Sequence[str], tells: bool) -> str:

@@ -19,7 +19,7 @@ from zcd.margin.quantities import quantities
 from zcd.report.cautions import DEAD, FITTING, GENERAL, ISOLATED, LIVE
 from zcd.report.of_changes import changes, part_texts
 from zcd.report.of_check import board_line
-from zcd.report.of_retest_record import not_ready_line, retest_record_line
+from zcd.report.of_retest_record import closed_text, not_ready_line, retest_record_line
 from zcd.simulation.causes import causes_of
 from zcd.substitutes.search import DRIVE
 from zcd.web import tasks
@@ -265,8 +265,10 @@ class RepairPage:
         """What it was, for the record."""
         if repair_request.job is None:
             return {"nothing": True}
+        job = repair_request.job
         words: TemplateContext = {
             "told": "",
+            "closed": "" if job.closed is None else closed_text(job.closed, job.retests),
             "faults": repair_request.faults,
             "key": "",
             "failed": not_ready_line(repair_request.job.retests),

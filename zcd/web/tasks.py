@@ -58,7 +58,7 @@ def _tables(document: Document) -> TemplateContext:
 
 
 def outlook(board: Board) -> TemplateContext:
-    """What decides the headroom, and the margin over the years: `zcd check --outlook`."""
+    """What decides the reserve, and the margin over the years: `zcd check --outlook`."""
     from zcd import api
     from zcd.drawing.figures import figure_svg, outlook_figures
     from zcd.report.of_outlook import outlook_tables
