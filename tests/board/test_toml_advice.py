@@ -156,3 +156,10 @@ def test_a_file_of_nearly_that_name(tmp_path: Path) -> None:
         load_board(tmp_path / "klin.toml")
     with pytest.raises(InputError, match=r"^other.toml: found no such file; allowed"):
         load_board(tmp_path / "other.toml")
+
+
+def test_a_link_to_nothing_is_not_taken_for_another_of_its_name(tmp_path: Path) -> None:
+    link = tmp_path / "kiln.toml"
+    link.symlink_to(tmp_path / "gone.toml")
+    with pytest.raises(InputError, match=r"^kiln.toml: found a link that leads nowhere; allowed"):
+        load_board(link)

@@ -92,11 +92,17 @@ def read_bytes(path: Path, wanted: str, most: int = LARGEST_FILE_BYTES) -> bytes
         elif path.is_dir():
             result = "a directory"
         else:
-            there = path.exists()
-            result = "no ordinary file" if there else f"no such file{_near_file(path)}"
+            result = _nothing_to_read(path)
     except OSError as error:
         result = f"a file that cannot be read ({error.strerror})"
     raise InputError(f"{file_name(path)}: found {result}; allowed: {wanted}")
+
+
+def _nothing_to_read(path: Path) -> str:
+    """What there is in place of an ordinary file."""
+    if path.exists():
+        return "no ordinary file"
+    return "a link that leads nowhere" if path.is_symlink() else f"no such file{_near_file(path)}"
 
 
 def _near_file(path: Path) -> str:
