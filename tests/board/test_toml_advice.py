@@ -163,3 +163,16 @@ def test_a_link_to_nothing_is_not_taken_for_another_of_its_name(tmp_path: Path) 
     link.symlink_to(tmp_path / "gone.toml")
     with pytest.raises(InputError, match=r"^kiln.toml: found a link that leads nowhere; allowed"):
         load_board(link)
+
+
+def test_a_list_that_is_too_long_is_told_how_long_it_may_be() -> None:
+    resistors = ", ".join(['"4k7"'] * 31)
+    text = (
+        'mains = "230 V"\noptocoupler = "817C"\noutput = {pull_up = "10k", supply = "5 V"}\n'
+        f'rectifier = "1N4007"\nchain = {{resistors = [{resistors}]}}\n'
+    )
+    with pytest.raises(InputError) as caught:
+        parse_board(text, "lamp.toml")
+    assert str(caught.value) == (
+        "lamp.toml: chain.resistors: found a list of 31; allowed: 30 at the most"
+    )

@@ -259,6 +259,9 @@ def _line(schema: type[Table], detail: ErrorDetails, given: Mapping[str, Any]) -
         if name.casefold() == "transistor" and isinstance(detail["input"], str):
             return f"{key}: {describe_value(name)} is not known{_as_line(detail['input'])}"
         return _unknown_line(schema, table, name, key)
+    if detail["type"] == "too_long":
+        many, most = (detail["ctx"][part] for part in ("actual_length", "max_length"))
+        return f"{key}: found a list of {many}; allowed: {most} at the most"
     value = None if detail["type"] == "missing" else detail["input"]
     return str(invalid_value(value, allowed_text(table.model_fields[name]) or detail["msg"], key))
 
