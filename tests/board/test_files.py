@@ -149,7 +149,7 @@ BAD_KEYS: list[tuple[dict[str, Any], str, str, str]] = [
     ({"chain": {"resistors": "many"}}, "chain.resistors", '"many"', RESISTANCES),
     ({"chain": {"resistors": {}}}, "chain.resistors", "a table", RESISTANCES),
     ({"chain": {"resistors": []}}, "chain.resistors", "a list", RESISTANCES),
-    ({"chain": {"resistors": ["1k"] * 31}}, "chain.resistors", "a list", RESISTANCES),
+    ({"chain": {"resistors": ["1k"] * 31}}, "chain.resistors", "a list of 31", "30 at the most"),
     ({"chain": {"resistors": [["1k"]]}}, "chain.resistors[1]", "a list", RESISTANCES),
     ({"chain": {"resistors": [True]}}, "chain.resistors[1]", "true", RESISTOR),
     ({"chain": {"parallel": ["1k"]}}, "chain.parallel[1]", '"1k"', "a list of lists"),
