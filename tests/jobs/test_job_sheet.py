@@ -40,12 +40,14 @@ from zcd.jobs.job_sheet import (
     verdict_text,
     write_report,
 )
+from zcd.margin.as_new import with_original
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.report.document import Document, Facts, Paragraph, Picture
 from zcd.report.document import Verdict as Shown
 from zcd.report.of_diagnosis_answer import TOO_MILD, recorded_line
 from zcd.report.of_retest_record import closed_text
 from zcd.report.pdf import report_pdf
+from zcd.report.terminal import document_text
 
 HOSTILE = "<script>alert(1)</script> & \"quoted\" 'name'"
 LOADS = {"src", "srcset", "href", "xlink:href", "data", "action", "poster", "background"}
@@ -349,6 +351,28 @@ def test_a_job_closed_without_a_passed_retest_says_so(
 ) -> None:
     records = [RetestRecord(taken=date(2026, 3, 13), verdict=v, good_ratio=0.9) for v in verdicts]
     assert closed_text(date(2026, 3, 14), records) == f"on 2026-03-14{without}"
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_a_sheet_does_not_call_same_what_was_written_as_another_part() -> None:
+    """The same file before and after, but R2 of another value written down as fitted."""
+    result = solved()
+    check = with_original(result.check, result.check)
+
+    def told(*replaced: str) -> str:
+        tested = RetestRecord(
+            taken=date(2026, 3, 14), verdict=Verdict.GOOD, good_ratio=0.97, replaced=replaced
+        )
+        pages = report_document(
+            board=result.board, check=check, solution=result.solution, lock=result.lock,
+            case=case(SETTLED), retests=[tested],
+        )  # fmt: skip
+        return " ".join(document_text(pages).split())
+
+    assert "Same types and values as the original." in told("R2 renewed")
+    other = told("R2 1k")
+    assert "Fitted, as written: R2 1k; the board file has R2 " in other
+    assert "Same types and values" not in other
 
 
 @pytest.mark.usefixtures("undrawn")

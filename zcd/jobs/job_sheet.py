@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from functools import cache
 from pathlib import Path
@@ -27,6 +28,7 @@ from zcd.engine.solve import solve
 from zcd.errors import plain
 from zcd.files import file_name, write_whole
 from zcd.jobs.analysis import case_of
+from zcd.jobs.fitted_parts import unlike_file_line
 from zcd.margin.as_new import with_grade_of, with_original
 from zcd.margin.check import Check, nominal_check
 from zcd.margin.loss_map import LossMap
@@ -172,6 +174,8 @@ def report_document(
         sections += [_found_section(case, full, repaired), _story_section(case, full)]
     sections.append(_retest_section(retests))
     left = left_line(board, case, retests)
+    if unlike_file_line(retests, board):  # the files do not say what the repair changed
+        check = replace(check, repair=None)
     answer = answer_section(check, "As described, by calculation" if left else "Verdict", not left)
     sections += [answer, _waveforms_section(board, solution, lock)]
     if full or check.outlook is not None:
@@ -199,8 +203,9 @@ def _sheet_section(
     facts = [("Appliance", plain(appliance)), *_job_facts(board, case)]
     untested = case is not None and not retests
     facts.append(("Verdict", verdict_text(check, left_line(board, case, retests), untested)))
+    unlike = unlike_file_line(retests, board)
     if check.repair is not None:
-        facts.append(("Repair", repair_text(check.repair, board, check.passes)))
+        facts.append(("Repair", unlike or repair_text(check.repair, board, check.passes)))
     facts.append(("Circuit", board_line(board)))
     signature = (("Technician", LINE), ("Date", LINE))
     worked = "Figures are calculated from the board file and published part data"

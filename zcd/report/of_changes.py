@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from itertools import takewhile, zip_longest
 
-from zcd.board.model import Board, Optocoupler, Resistor
+from zcd.board.model import Board, Capacitor, Diode, Optocoupler, Resistor
 from zcd.board.optocouplers import UNRANKED, grades, package_of
 from zcd.board.parts_library import all_resistors
 from zcd.board.units import format_si
@@ -13,10 +14,15 @@ from zcd.errors import plain
 from zcd.margin.wiring import rewired, same_shape
 from zcd.report.text import listed
 
+RATINGS = {"rated_power_w": "W", "working_v": "V", "rated_v": "V"}
+"""Ratings that make a part another type, though its value and style are the same."""
+
 
 def changes(before: Board, after: Board) -> tuple[str, ...]:
     """What is different between two boards, part by part, in words."""
     old, new = part_texts(before), part_texts(after)
+    for ref, texts in _rated_otherwise(before, after).items():
+        old[ref], new[ref] = (f"{old[ref]} {text}" for text in texts)
     rebuilt = _rebuilt_strings(before, after)
     for ref in {part.ref for part in _in_strings(before)} if rebuilt else ():
         del old[ref]
@@ -36,6 +42,45 @@ def changes(before: Board, after: Board) -> tuple[str, ...]:
         unknown = () if same_shape(after, before) else ("the wiring differs",)
         lines += unknown if moved is None else moved
     return tuple(lines)
+
+
+def _rated_otherwise(before: Board, after: Board) -> dict[str, tuple[str, str]]:
+    """Ratings then and now, by reference, of parts that are alike in all else."""
+    old, new = part_texts(before), part_texts(after)
+    was, now = _rated_parts(before), _rated_parts(after)
+    result = {}
+    for ref in was.keys() & now.keys():
+        names = [
+            name
+            for name in (*RATINGS, "safety_class")
+            if getattr(was[ref], name, None) != getattr(now[ref], name, None)
+        ]
+        if names and old.get(ref) == new.get(ref):
+            result[ref] = (_ratings_text(was[ref], names), _ratings_text(now[ref], names))
+    return result
+
+
+def _rated_parts(board: Board) -> dict[str, Resistor | Capacitor | Diode]:
+    rated: tuple[Resistor | Capacitor | Diode, ...] = (
+        *all_resistors(board), *board.capacitors, *board.diodes
+    )  # fmt: skip
+    return {part.ref: part for part in rated}
+
+
+def rated_text(part: Resistor) -> str:
+    """A resistor with the power that it is for."""
+    return f"{_resistor_text(part)} {_ratings_text(part, ['rated_power_w'])}"
+
+
+def _ratings_text(part: Resistor | Capacitor | Diode, names: Sequence[str]) -> str:
+    """Ratings in brackets; a power that nobody wrote is what the lowest of the makers gives."""
+    texts = []
+    for name in names:
+        value = getattr(part, name)
+        unwritten = name == "rated_power_w" and getattr(part, "usual_power_w", None) is not None
+        text = format_si(value, RATINGS[name]) if isinstance(value, float) else value
+        texts.append(f"{'taken as ' if unwritten else ''}{text or 'rating not given'}")
+    return f"({', '.join(texts)})"
 
 
 def _change_text(old: str | None, new: str) -> str:
