@@ -32,8 +32,9 @@ from zcd.sync.lock import lock_of
 FloatArray = NDArray[np.float64]
 
 LOW_TIME = Reading(function=Function.LOW_TIME, red="pin", black="logic0")
-REPAIRED_SHARE = 0.7
-"""How often a board is good after one repair: common practice, no source."""
+REPAIRED_SHARE = 0.8
+"""How often a board is good after one repair, before it is measured again: common practice, no
+source."""
 CTR_STEPS = 25
 MIN_CTR_RATIO = 0.02
 SAMPLES = 16

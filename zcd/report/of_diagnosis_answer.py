@@ -247,7 +247,7 @@ def _beside(ranked: Sequence[Ranked], refs: Collection[str]) -> str:
     shares: dict[str, float] = {}
     for r in ranked:
         for repair, key in repairs_of(r):
-            if repair not in refs and r.fault is not None and not r.fault.states:
+            if repair not in refs and r.fault and not r.fault.states and not r.fault.joint:
                 shares[key] = shares.get(key, 0.0) + r.probability
     likely = sorted((key for key in shares if shares[key] >= MIN_TELLING), key=lambda k: -shares[k])
     return ", ".join(f"{key} ({probability_text(shares[key])})" for key in likely[:MOST_NAMED])
@@ -267,7 +267,12 @@ def _reads_high(measured: Measured, case: Case) -> str:
     least = measured.value if measured.low is None else measured.low
     if least <= CLEARLY_HIGH * good_board(case.atlas, reading).high:
         return ""
-    return refs[0] if len(refs) == 1 else f"one of {over_text(reading, case.circuit)[0]}"
+    if len(refs) == 1:
+        return refs[0]
+    row = (
+        listed([*refs], "or") if len(refs) == 2 else f"one of {over_text(reading, case.circuit)[0]}"
+    )
+    return f"{row}, or a joint between them,"
 
 
 def _reads_open(measured: Measured, case: Case) -> str:
