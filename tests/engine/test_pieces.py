@@ -10,9 +10,13 @@ from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
 from tests.boards import VARIANTS
+from tests.diagnosis.boards import SUPPRESSED_TEXT
+from zcd.board.files import parse_board
 from zcd.circuit.build import Conditions, build_circuit
+from zcd.circuit.elements import Circuit
 from zcd.engine import solution
-from zcd.engine.solve import PULSES
+from zcd.engine import solve as solver
+from zcd.engine.solve import PULSES, WINDOW_CYCLES, solve
 from zcd.margin.population import even_points
 from zcd.margin.rule_margins import evaluate
 from zcd.margin.tolerances import Boards, draw, tolerances_of
@@ -85,3 +89,44 @@ def test_memory_does_not_grow_with_the_batch(monkeypatch: pytest.MonkeyPatch) ->
     monkeypatch.setattr(solution, "PIECE_ROWS", 64)
     few, many = (peak_bytes("half-wave", boards("half-wave", size)) for size in (256, 1024))
     assert many < 1.5 * few
+
+
+def fading(size: int) -> Circuit:
+    """Behind a suppressor whose contact is open: after 50 periods they still come to rest."""
+    design = parse_board(SUPPRESSED_TEXT)
+    circuit = build_circuit(design, Conditions(mains_rms_v=np.linspace(100.0, 250.0, size)))
+    return circuit.change("K1.contact", resistance_ohm=np.inf)
+
+
+def test_size_of_pieces_is_free_of_transients(monkeypatch: pytest.MonkeyPatch) -> None:
+    circuit = fading(7)
+    whole = solve(circuit)
+    monkeypatch.setattr(solver, "TRANSIENT_ROWS", 3)
+    parts = solve(circuit)
+    assert not whole.settled.any()
+    assert_allclose(parts.time_s, whole.time_s, rtol=0.0, atol=0.0)
+    for waves, wanted in (
+        (parts.voltages_v, whole.voltages_v),
+        (parts.currents_a, whole.currents_a),
+        (parts.cycle_peaks_a, whole.cycle_peaks_a),
+    ):
+        assert waves.keys() == wanted.keys()
+        for name, wave in waves.items():
+            assert_allclose(wave, wanted[name], rtol=0.0, atol=ATOL, err_msg=name)
+
+
+def test_memory_grows_by_less_than_a_fifth_of_the_transients() -> None:
+    """128 rows more are some periods of each more (coarse, fine, what drives them), not fifty."""
+
+    def peak_bytes(size: int) -> int:
+        tracemalloc.start()
+        try:
+            solve(fading(size))
+            return tracemalloc.get_traced_memory()[1]
+        finally:
+            tracemalloc.stop()
+
+    few = solve(fading(1))
+    each = 8 * few.time_s.shape[1] * (len(few.voltages_v) + len(few.currents_a))
+    grown = peak_bytes(192) - peak_bytes(64)
+    assert grown < 128 * each * WINDOW_CYCLES / 5

@@ -37,6 +37,8 @@ FloatArray = NDArray[np.float64]
 WINDOW_CYCLES = 50
 """A circuit that has not settled after so many periods is shown as the transient it is."""
 SETTLED_RATIO = 0.01
+TRANSIENT_ROWS = 64
+"""So many at once: of a transient all points of all its periods are held."""
 CHARGED_ROUNDS = 3
 ON_V = 0.6
 """A base this far below its emitter is as far below as a diode across it lets it come."""
@@ -368,36 +370,52 @@ def _with_transients(
 ) -> Solution:
     """Replace the rows that have not settled by the last cycle of their transient."""
     index = np.flatnonzero(fading)
-    circuit = solution.circuit.rows(index)
     points = solution.phase_rad.shape[1]
-    phase = even_phases_rad(index.size, points, WINDOW_CYCLES)
-    trajectory = Trajectory(phase, _omega(circuit), closed=False)
-    transient = _solution(
-        circuit, phase, _all_islands(circuit, trajectory, options.isolated, {}, {})
-    )
     phases = solution.phase_rad.copy()
-    phases[index] = phase[:, :points]
-
-    def merged(
-        whole: Mapping[str, FloatArray], part: Mapping[str, FloatArray]
-    ) -> dict[str, FloatArray]:
-        out = {}
-        for name in {**whole, **part}:
-            out[name] = whole[name].copy() if name in whole else np.zeros(phases.shape)
-            out[name][index] = part[name][:, -points:] if name in part else 0.0
-        return out
-
-    peaks = {}
-    for name, wave in transient.currents_a.items():
-        peaks[name] = np.full((fading.size, WINDOW_CYCLES), np.nan)
-        peaks[name][index] = wave.reshape(index.size, WINDOW_CYCLES, points).max(axis=2)
+    volts = _without_rows(solution.voltages_v, index)
+    currents = _without_rows(solution.currents_a, index)
+    peaks: dict[str, FloatArray] = {}
+    for rows in np.array_split(index, -(-index.size // TRANSIENT_ROWS)):
+        last = _last_cycle(solution.circuit.rows(rows), points, options)
+        phases[rows] = last.phase_rad
+        for whole, part in ((volts, last.voltages_v), (currents, last.currents_a)):
+            for name, wave in part.items():
+                whole.setdefault(name, np.zeros(phases.shape))[rows] = wave
+        for name, peak in last.cycle_peaks_a.items():
+            if name not in peaks:
+                peaks[name] = np.where(fading[:, None], 0.0, np.full(WINDOW_CYCLES, np.nan))
+            peaks[name][rows] = peak
     return replace(
         solution,
         phase_rad=phases,
         time_s=phases / _omega(solution.circuit),
         weight=mean_weights(phases),
-        voltages_v=merged(solution.voltages_v, transient.voltages_v),
-        currents_a=merged(solution.currents_a, transient.currents_a),
+        voltages_v=volts,
+        currents_a=currents,
         settled=~fading,
         cycle_peaks_a=peaks,
+    )
+
+
+def _without_rows(waves: Mapping[str, FloatArray], rows: NDArray[np.intp]) -> dict[str, FloatArray]:
+    """Copies of waveforms, some rows of them empty."""
+    copies = {name: wave.copy() for name, wave in waves.items()}
+    for wave in copies.values():
+        wave[rows] = 0.0
+    return copies
+
+
+def _last_cycle(circuit: Circuit, points: int, options: SolverOptions) -> Solution:
+    """The last cycle from switching on, with the peaks of all: those before it are not kept."""
+    phase = even_phases_rad(circuit.size, points, WINDOW_CYCLES)
+    trajectory = Trajectory(phase, _omega(circuit), closed=False)
+    whole = _solution(circuit, phase, _all_islands(circuit, trajectory, options.isolated, {}, {}))
+    by_cycle = (circuit.size, WINDOW_CYCLES, points)
+    return replace(
+        whole,
+        phase_rad=phase[:, :points],
+        voltages_v={name: w[:, -points:].copy() for name, w in whole.voltages_v.items()},
+        currents_a={name: w[:, -points:].copy() for name, w in whole.currents_a.items()},
+        cycle_peaks_a={n: w.reshape(by_cycle).max(axis=2) for n, w in whole.currents_a.items()},
+        states={},
     )
