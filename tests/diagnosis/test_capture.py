@@ -13,7 +13,11 @@ from numpy.typing import NDArray
 from tests.diagnosis.boards import board
 from zcd.diagnosis.capture import Capture, load_capture, read_capture
 from zcd.diagnosis.capture_measurements import find_traces, readings_of
+from zcd.diagnosis.capture_verdict import judge_capture
+from zcd.diagnosis.fault_dictionary import make_fault_dictionary
 from zcd.diagnosis.functions import Function
+from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.retest import retest
 from zcd.errors import InputError
 
 FloatArray = NDArray[np.float64]
@@ -186,3 +190,15 @@ def test_a_line_without_end_is_refused() -> None:
     rows = "".join(f"{n * 1e-4:.4f},{n % 2}\n" for n in range(200))
     with pytest.raises(InputError, match="found a line of 30000 characters; allowed: lines up to"):
         read_capture(("increment " * 3_000 + "\n" + rows).encode(), "scope.csv")
+
+
+@pytest.mark.parametrize("name", ["half-wave", "two-led"])
+def test_a_capture_and_a_retest_have_one_band(name: str) -> None:
+    """The same boards are drawn for both, so that no reading is good here and bad there."""
+    found = judge_capture(
+        find_traces(Capture(name="c.csv", time_s=TIME_S, channels_v=pin()[None]), board(name))
+    )
+    made = make_fault_dictionary(board(name), usual_meter())
+    again = retest(made, [each.measured for each in found.readings])
+    bands = [[(e.low, e.high) for e in readings] for readings in (found.readings, again.readings)]
+    assert_allclose(bands[0], bands[1], rtol=1e-9)

@@ -11,10 +11,12 @@ import pytest
 from tests.diagnosis.atlases import atlas_of
 from tests.diagnosis.boards import board
 from tests.sampled import some
+from zcd.board.files import parse_board
 from zcd.diagnosis.expected_readings import ExpectedReading, good_board, list_expected_readings
 from zcd.diagnosis.fault_dictionary import make_fault_dictionary
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import AcKind, usual_meter
+from zcd.diagnosis.reading_syntax import parse_place
 from zcd.diagnosis.readings import AccessLevel, parts_over
 from zcd.diagnosis.samples import bench_tolerances, sample_meter
 from zcd.margin.tolerances import draw
@@ -75,6 +77,24 @@ def test_a_good_chain_may_have_all_its_resistors_at_one_end_of_their_tolerance()
     ]
     assert whole.low == pytest.approx(sum(each.low for each in single), rel=2e-3)
     assert whole.high == pytest.approx(sum(each.high for each in single), rel=2e-3)
+
+
+def test_a_known_resistor_has_no_range_of_one_that_nobody_could_read() -> None:
+    """Both 30 k as far as the file goes; within 5 % and the meter's error only the one that was
+    read (E24 series, IEC 60063)."""
+    made = make_fault_dictionary(
+        parse_board(
+            'mains = "110-120V 60Hz"\nrectifier = "M7"\noptocoupler = "817C"\n'
+            'chain = {resistors = ["?", "30k"], style = "1206"}\n'
+            'output = {pull_up = "47k", supply = "3.3 V"}\n'
+        ),
+        usual_meter(),
+    )
+    unread, known = (
+        good_board(made, parse_place(f"ohm {ref}", made.circuit)) for ref in ("R1", "R2")
+    )
+    assert unread.high > 2.0 * 30e3
+    assert 28e3 < known.low < 30e3 < known.high < 33e3
 
 
 def test_driven_coil_tells_its_driver() -> None:

@@ -249,7 +249,8 @@ def test_every_reading_to_add_is_named_as_it_is_typed() -> None:
         ("clamped", "D1 short", "diode led-, led+"),
         ("bridge", "D1d leaky", "diode led-, neutral"),
         ("two-led", "OC1 second LED open", "diode led-, led+"),
-        ("switched", "K1 contact resistive", "ohm K1 contact"),
+        ("switched", "K1 contact resistive", "frequency pin, logic0"),
+        ("switched", "K1 contact welded", "ohm K1 contact"),
         ("switched", "K1 coil open", "ohm K1 coil"),
         ("half-wave", "pin leaky", "frequency pin, logic0"),
     ],
@@ -277,7 +278,7 @@ def test_what_is_read_first_is_of_the_part_at_fault(name: str) -> None:
             continue
         reading = first_of_retest(fault, (), of_board, circuit)
         assert reading is not None
-        if fault.kind != "capacitor":
+        if fault.kind not in ("capacitor", "contact"):
             assert reading.function.row.dead
         if reading.function.row.dead:
             assert fault.repair.split()[0] in over_text(reading, circuit)[0]

@@ -5,14 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
+import numpy as np
+
+from zcd.circuit.elements import stack
 from zcd.diagnosis.capture_measurements import Traces, readings_of
-from zcd.diagnosis.meter_model import MeterModel
+from zcd.diagnosis.fault_dictionary import MORE_GOOD, SAMPLES
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.retest import RepeatedReading, beside_good
-from zcd.diagnosis.samples import sample_circuits, threshold_ratios
+from zcd.diagnosis.samples import MORE_SEED, sample_circuits, sample_meter
 from zcd.sync.lock import expected_pulses
-
-SAMPLES = 64
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,8 +49,12 @@ def judge_capture(traces: Traces) -> CaptureVerdict:
     """
     board, meter = traces.board, usual_meter()
     measured = readings_of(traces)
-    circuit, _ = sample_circuits(board, SAMPLES)
-    model = MeterModel(board, circuit, meter, threshold_ratio=threshold_ratios(SAMPLES))
+    more = MORE_GOOD * SAMPLES
+    rows = (
+        sample_circuits(board, SAMPLES)[0],
+        sample_circuits(board, more, MORE_SEED, with_ends=True)[0],
+    )
+    model = sample_meter(board, stack(rows), meter, SAMPLES, np.arange(SAMPLES), more)
     shown = model.read([m.reading for m in measured])
     readings = tuple(
         beside_good(m, column, meter) for m, column in zip(measured, shown.T, strict=True)

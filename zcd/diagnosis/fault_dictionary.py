@@ -174,10 +174,12 @@ class FaultDictionary:
         """The same of the other resistors of one value and chain; none of anything else."""
         ref = parts_over(self.circuit, reading.red, reading.black)
         chain = next((f.neighbours for f in self.faults if f.part == ref and f.neighbours), ())
-        if not chain or reading.lifted or reading.function is not Function.OHM:
+        unread = {each.ref for each in self.board.unknowns}  # may be of any value
+        if not chain or ref in unread or reading.lifted or reading.function is not Function.OHM:
             return []
         ohm = {r.ref: float(np.max(r.resistance_ohm)) for r in self.circuit.of(Resistance)}
-        same = [r for r in self.circuit.of(Resistance) if r.ref in chain and ohm[r.ref] == ohm[ref]]
+        known = [r for r in self.circuit.of(Resistance) if r.ref in {*chain} - unread]
+        same = [r for r in known if ohm[r.ref] == ohm[ref]]
         others = [replace(reading, red=each.a, black=each.b) for each in same]
         return [each for each in others if each in self.readings]
 

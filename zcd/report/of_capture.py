@@ -32,10 +32,7 @@ if TYPE_CHECKING:
 
 PROBE_FACTOR = 10.0
 MIN_SWING = 0.5
-EXPECTED = (
-    "expected: a good board, mains within 5 %, 15 to 35 °C. Its ends are estimates: zcd retest may "
-    "have others, up to 3 % off. The whole mains band: zcd check."
-)
+EXPECTED = "expected: a good board, mains within 5 %, 15 to 35 °C. The whole mains band: zcd check."
 OVER_SUPPLY = 1.2
 """A pin that swings by so much of its supply, and no higher, seen through such a probe."""
 

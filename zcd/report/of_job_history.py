@@ -75,6 +75,8 @@ def fault_statistics_line(statistics: FaultStatistics | None) -> str:
     kinds = ", ".join(f"{kind} {n}" for kind, n in statistics.kinds.most_common(MAX_KINDS))
     here = statistics.parts.total()
     same = f", {here} of them on boards of this name" if here else ""
+    if here == statistics.jobs:
+        same = " on a board of this name" if here == 1 else ", all on boards of this name"
     jobs = count_text(statistics.jobs, "closed job")
     return (
         "Probabilities before any reading: handbook failure rates, changed by "

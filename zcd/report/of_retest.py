@@ -245,6 +245,8 @@ def first_of_retest(
     offered = useful_readings(board, circuit) if fault.is_replaced else ()
     readings = (*(m.reading for m in reversed(measured)), *offered)
     dead = [r for r in readings if r.function.row.dead and not r.lifted]
+    if fault.kind == "contact" and fault.mode != "welded":  # unplugged a good one is open too
+        dead = []
     if own := [r for r in dead if _is_of(fault, r, circuit)]:
         return max(own, key=lambda r: _likeness(fault, r, circuit))
     return PULSES if board.is_isolated else None
