@@ -53,6 +53,9 @@ from zcd.diagnosis.unit_slips import UnitSlip, unit_slips
 
 FloatArray = NDArray[np.float64]
 
+Evidence = tuple[FloatArray, FloatArray, float]
+"""Log densities of a fact: by breadth, shape (B, E, N); if few are unlike, shape (E, N); flat."""
+
 DANGER_FACTOR = 2.0
 """Voltage on the isolated side over its highest supply, beyond which mains is suspected."""
 MIN_DANGER_V = 25.0
@@ -182,6 +185,7 @@ def diagnose(
     skipped: Collection[Reading] = (),
     progress: Progress | None = None,
     flags: Collection[str] = (),
+    known: dict[tuple[Measured, ...], Evidence] | None = None,
 ) -> Diagnosis:
     """Rank the faults and choose the next reading.
 
@@ -197,15 +201,18 @@ def diagnose(
         Told which reading is being predicted.
     flags : collection of str
         What the controller reports: ``sync``, ``fan`` or ``none``; empty: not checked.
+    known : dict, optional
+        What each fact says, kept for the next diagnosis with the same dictionary.
 
     Returns
     -------
     diagnosis : Diagnosis
     """
+    known = {} if known is None else known
     power, answers = _power_now(measured), len(measured)
     measured = merge_repeats(measured, dictionary.meter)
     dictionary.prepare([m.reading for m in measured], progress)
-    weights, none = posterior_weights(dictionary, measured, flags)
+    weights, none = posterior_weights(dictionary, measured, flags, known)
     ranked = _ranked(dictionary, weights, none, measured)
     alarm = _alarm(dictionary, measured)
     posterior = Posterior(
@@ -248,7 +255,7 @@ def diagnose(
         alike = (*alike, *(r for r in twins if sure and again is None and r not in alike))
     if again is not None:
         suggestion, sure = again, False
-    slips = frozenset[str]() if suggestion is None else _by_a_slip(dictionary, measured)
+    slips = frozenset[str]() if suggestion is None else _by_a_slip(dictionary, measured, known)
     contradicted = sure and bool(suspects) and not proved
     sure = sure and not contradicted
     conclusion = _conclusion(alike, suggestion, sure, dictionary.circuit)
@@ -383,10 +390,6 @@ def choices(
     return choices_of(
         dictionary, posterior, [r for r in reached if r not in taken and not r.lifted]
     )
-
-
-Evidence = tuple[FloatArray, FloatArray, float]
-"""Log densities of a fact: by breadth, shape (B, E, N); if few are unlike, shape (E, N); flat."""
 
 
 def posterior_weights(
@@ -767,11 +770,17 @@ def _to_confirm(
     return None
 
 
-def _by_a_slip(dictionary: FaultDictionary, measured: Sequence[Measured]) -> frozenset[str]:
+def _by_a_slip(
+    dictionary: FaultDictionary,
+    measured: Sequence[Measured],
+    known: dict[tuple[Measured, ...], Evidence],
+) -> frozenset[str]:
     """Faults that fit only if a reading was a slip: an open part that has shown a value."""
     doubted: set[str] = set()
     for m in measured:
-        told, _, flat = _evidence(dictionary, [m])
+        if (m,) not in known:
+            known[m,] = _evidence(dictionary, [m])
+        told, _, flat = known[m,]
         least = np.log(outlier_share([m])) + flat + np.log(BY_A_SLIP)
         fits = told.max(axis=(0, 2)) > least
         number = len(dictionary.faults)

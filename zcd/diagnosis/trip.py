@@ -63,20 +63,21 @@ def plan_trip(
     """
     plan: list[Suggestion] = []
     taken, measured = diagnosis.measured, list(diagnosis.measured)
+    known: dict[tuple[Measured, ...], Evidence] = {}
     while (step := diagnosis.suggestion) is not None and len(plan) < MOST_PLANNED:
         if plan and (step.again is not None or _is_other_work(step, plan[0])):
             break
         plan.append(step)
         if step.again is not None or len(plan) == MOST_PLANNED:
             break
-        weights, _ = posterior_weights(dictionary, measured, flags)
+        weights, _ = posterior_weights(dictionary, measured, flags, known)
         shown = dictionary.looks(step.reading)
         _, middle, _ = points(shown.ravel(), weights.ravel())
         measured.append(Measured(reading=step.reading, value=middle))
-        diagnosis = diagnose(dictionary, measured, skipped, flags=flags)
+        diagnosis = diagnose(dictionary, measured, skipped, flags=flags, known=known)
     one = len(plan) == 1 and diagnosis.stopped == "sure"
     settles = one and all(
-        diagnose(dictionary, [*taken, shown], skipped, flags=flags).stopped == "sure"
+        diagnose(dictionary, [*taken, shown], skipped, flags=flags, known=known).stopped == "sure"
         for shown in _likely_answers(plan[0])
     )
     return Trip(steps=tuple(plan), settles=settles)
