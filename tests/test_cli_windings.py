@@ -23,7 +23,7 @@ def test_all_that_fits(capsys: pytest.CaptureFixture[str]) -> None:
     out = capsys.readouterr().out
     assert out.startswith("Leads, pins, frame and capacitor fit")
     assert max(map(len, out.splitlines())) <= 80
-    for words in ("Unplug the fan", "discharge its run capacitor", "local codes"):
+    for words in ("Pull the mains plug", "discharge the run capacitor", "local codes"):
         assert words.lower() in " ".join(out.split()).lower()
 
 

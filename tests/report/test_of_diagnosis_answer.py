@@ -12,13 +12,13 @@ from rich.console import Console
 
 import zcd
 from tests.diagnosis.atlases import atlas_of
-from tests.diagnosis.boards import PROOFER, TEXTS
+from tests.diagnosis.boards import PROOFER, TEXTS, board
 from zcd.board.files import parse_board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.expected_readings import list_expected_readings
 from zcd.diagnosis.fault_dictionary import make_fault_dictionary
-from zcd.diagnosis.faults import HEALTHY
+from zcd.diagnosis.faults import HEALTHY, faults_of
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.next_reading import Suggestion
@@ -34,8 +34,11 @@ from zcd.report.of_diagnosis_answer import (
     TOO_MILD,
     answer_document,
     bridge_leads_line,
+    led_pins_line,
+    levels_line,
     likeliest_line,
     prompt_document,
+    repair_text,
 )
 from zcd.report.terminal import document_text, print_document
 
@@ -345,3 +348,26 @@ def test_the_tilde_leads_of_a_bridge_are_explained() -> None:
     said = "BR1~1, BR1~2: its ~ pins on the line and the neutral side."
     assert bridge_leads_line(through, circuit) == said
     assert bridge_leads_line(parse_place("ohm R1", circuit), circuit) == ""
+
+
+def test_what_no_meter_parts_of_one_resistor_is_said_in_one_word() -> None:
+    """A 10 k that reads 54 k has drifted, or is of another value."""
+    faults = {fault.key: fault for fault in faults_of(build_circuit(board()))}
+    rows = [
+        Ranked(fault=faults[f"pull-up {mode}"], probability=0.5)
+        for mode in ("drift", "wrong value x10")
+    ]
+    for first in rows:
+        assert repair_text(first, rows) == (
+            "Replace pull-up: too high, drifted or a wrong value fitted."
+        )
+
+
+def test_pins_of_two_leds_and_levels_of_a_low_time_are_told() -> None:
+    """Both LEDs back to back have no plus and minus of their own."""
+    circuit = build_circuit(board("two-led"))
+    pins = led_pins_line(parse_place("diode led-, led+", circuit), circuit)
+    assert pins.startswith("led+: the LED pin on the line side")
+    assert led_pins_line(parse_place("ohm R1", circuit), circuit) == ""
+    step = replace(plan_of(case_of())[0], reading=parse_place("low time pin, logic0", circuit))
+    assert "falls below 1 V until it rises above 4 V" in levels_line((step,), board("two-led"))

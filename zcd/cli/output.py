@@ -271,7 +271,7 @@ class _Steps:
         # due again whenever the state of the board changes; those for live parts each time
         same = all(each is self.asked for each in taken)
         warned = {self.asked} - {None, AccessLevel.MAINS} if same else set()
-        show(prompt_document(diagnosis, trip, circuit, warned, flags).on_board(board))
+        show(prompt_document(diagnosis, trip, circuit, warned, flags, board).on_board(board))
         step = diagnosis.suggestion
         self.asked = None if step is None else step.access
 

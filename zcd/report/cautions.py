@@ -13,8 +13,8 @@ _GS38 = "HSE guidance note GS38, 4th edition, 2015"
 _LOCK_OUT = "Washington WAC 296-24-975, after US 29 CFR 1910.333(b)"
 RATED = "meter and leads rated CAT II 300 V or better (CAT III at the socket)"
 HOW_ISOLATED = (
-    "Board unplugged: measure from logic0 to line, then to neutral, with ohms and diode test, both "
-    "ways round. Under 1 MΩ, or a diode drop: the low side is live"
+    "On the dead board measure from logic0 to line, then to neutral, with ohms and diode test, "
+    "both ways round. Isolated only if all of these show OL; else the low side is live"
 )
 """How the low-voltage side is shown to be isolated or live."""
 OF_OPTOCOUPLERS = (
@@ -146,7 +146,8 @@ ISOLATED: tuple[Caution, ...] = (
     Caution(
         text="Prove that the low-voltage side is isolated before you call it so, and before a "
         "computer or an earthed instrument is connected: on some boards, such as those with a "
-        f"capacitive dropper, the low-voltage side is live too. {HOW_ISOLATED}.",
+        f"capacitive dropper, the low-voltage side is live too. {HOW_ISOLATED}. A "
+        "load relay's contact is open then: measure from both sides of it.",
         source=_PRACTICE,
         of_isolated=True,
     ),
@@ -247,8 +248,8 @@ SHORT_CAUTIONS: dict[AccessLevel, tuple[str, ...]] = {
     AccessLevel.DEAD: (UNPLUG,),
     AccessLevel.BENCH: (UNPLUG, "If you use a bench supply, remove it before you plug in."),
     AccessLevel.ISOLATED: (
-        "Attach the leads while unplugged: mains is millimetres away.",
-        f"Is the low side isolated? {HOW_ISOLATED}; work as on mains, no earthed scope.",
+        "Unplug, discharge and prove dead, then attach the leads: mains is millimetres away.",
+        f"Is the low side isolated? {HOW_ISOLATED}: work as on mains, no earthed scope.",
     ),
     AccessLevel.MAINS: (
         f"LIVE MAINS: {RATED}, one hand. Clip the reference lead on before you plug in.",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from functools import partial
 from itertools import takewhile
 
@@ -160,6 +160,8 @@ def _answer(case: Case, trip: Trip, most: int) -> Document:
         # the fan's line says why
         reason = "" if fan_first else tells_most_text(diagnosis, plan[0], case.circuit)
         blocks += next_blocks(trip, case.circuit, reason, most)
+    if line := levels_line(plan, case.board):
+        blocks.append(Paragraph(line))
     if line := contact_line(case, plan):
         blocks.append(Paragraph(line))
     assumed = assumed_line(case.board, job.meter, diagnosis)
@@ -433,8 +435,8 @@ def work_lines(
     orders += [
         f"{mend}. {hidden_line(diagnosis, circuit)}".strip(),
         f"Measure again, {state}{how}: {measure}{what}. It then says what else to measure. "
-        f"(Another value or type fitted: zcd new --like {board_file} repaired.toml, then "
-        f"{another})",
+        f"(Another value, type or grade fitted: zcd new --like {board_file} repaired.toml, write "
+        f"it in, then {another})",
     ]
     if job_file is not None:
         found = "..." if several else first.key
@@ -473,6 +475,7 @@ def prompt_document(
     circuit: Circuit,
     warned: Collection[AccessLevel | None] = (),
     flags: Collection[str] = (),
+    board: Board | None = None,
 ) -> Document:
     """One step at the prompt: what the last answer changed, then the question, last of all.
 
@@ -486,6 +489,8 @@ def prompt_document(
         Sides whose cautions have been shown already.
     flags : collection of str
         What the controller reports.
+    board : Board, optional
+        For the levels between which a pulse is read.
     """
     settled = diagnosis.suggestion is None
     if settled:
@@ -506,6 +511,8 @@ def prompt_document(
         lines += caution_lines(side)
     blocks: list[Block] = [Paragraph(text) for text in lines if text]
     if plan:
+        if board is not None and (line := levels_line(plan, board)):
+            blocks.append(Paragraph(line))
         blocks += next_blocks(trip, circuit)
     return Document(title="", sections=(Section("", tuple(blocks), answer=True),))
 
@@ -534,9 +541,32 @@ def next_blocks(
         blocks.append(Paragraph(RELAY_ON_HOW))
     if "coil+" in (first.reading.red, first.reading.black):
         blocks.append(Paragraph(COIL_ENDS))
-    if leads := bridge_leads_line(first.reading, circuit):
-        blocks.append(Paragraph(leads))
+    for line in (bridge_leads_line(first.reading, circuit), led_pins_line(first.reading, circuit)):
+        if line:
+            blocks.append(Paragraph(line))
     return blocks
+
+
+def led_pins_line(reading: Reading, circuit: Circuit) -> str:
+    """Which pin is which of two LEDs back to back; empty for any other reading."""
+    second = any(part.ref.endswith(".led2") for part in circuit.of(Junction))
+    if not second or not {"led+", "led-"} & {reading.red, reading.black}:
+        return ""
+    return "led+: the LED pin on the line side; led-: the one on the neutral side."
+
+
+def levels_line(plan: Sequence[Suggestion], board: Board) -> str:
+    """From which level to which a low time is read; empty where none is."""
+    if not plan or plan[0].reading.function is not Function.LOW_TIME:
+        return ""
+    low, high = (
+        quantity_text(v, "V")
+        for v in (board.controller.low_threshold_v, board.controller.high_threshold_v)
+    )
+    return (
+        f"Low time: from where the pin falls below {low} until it rises above {high}; 0 if it "
+        "never falls so low."
+    )
 
 
 def bridge_leads_line(reading: Reading, circuit: Circuit) -> str:
@@ -779,11 +809,28 @@ def repair_text(first: Ranked, ranked: Sequence[Ranked]) -> str:
     ]
     turned = [r for r in same if r.fault and r.fault.mode == "reversed"]
     told = [r.key.removeprefix(fault.repair).strip() for r in same if r not in turned]
-    modes, of_bridge = [*dict.fromkeys(map(_without_leg, told))], diode_of_bridge(fault.part)[1]
+    modes, of_bridge = _joined(map(_without_leg, told)), diode_of_bridge(fault.part)[1]
     if of_bridge:
         modes[0] = f"a diode of it {modes[0]}"
     look = ["(if it was replaced before) fitted the wrong way round, see its dot"] * bool(turned)
     return f"Replace {fault.repair}: {' or '.join([*modes, *look])}."
+
+
+TOO_MUCH = {
+    ("drift", "wrong value x10"): "too high, drifted or a wrong value fitted",
+    ("low", "wrong value x0.1"): "too low, or a wrong value fitted",
+}
+"""What a meter cannot part, in the words for both."""
+
+
+def _joined(modes: Iterable[str]) -> list[str]:
+    """How a part may have failed, each way once."""
+    result = [*dict.fromkeys(modes)]
+    for both, words in TOO_MUCH.items():
+        if {*both} <= {*result}:
+            result[min(map(result.index, both))] = words
+            result = [mode for mode in result if mode not in both]
+    return result
 
 
 def _without_leg(words: str) -> str:

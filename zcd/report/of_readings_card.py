@@ -95,6 +95,8 @@ def good_text(function: Function, good: ExpectedRange, unread: bool = False) -> 
     part itself could not be read."""
     if function is Function.FREQUENCY and may_miss(function, good.low, good.high):
         return f"{show_value(function, good.high)}, on some meters 0"
+    if function.row.method is Method.JUNCTION and good.low < good.high == OVERLOAD:
+        return f"{show_value(function, good.low)} or more, on many meters OL"
     if unread or not is_wide(function, good.low, good.middle, good.high):
         return spread_text(function, good)
     high = show_value(function, good.high)

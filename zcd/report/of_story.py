@@ -355,7 +355,8 @@ def advice_lines(
     names = {side: "no fault" if side is Subsystem.NONE else str(side) for side in shares}
     words = ", ".join(f"{names[side]} {probability_text(share)}" for side, share in shares.items())
     (first, *others) = shares
-    lines.append(f"Where: {words}." if others else f"All in the {first}.")
+    fed = " or what feeds it" if first is Subsystem.SYNC else ""
+    lines.append(f"Where: {words}." if others else f"All in the {first}{fed}.")
     if not flags:
         lines.append(
             "A dark display leaves only what feeds the controller; with a lit one, the controller "

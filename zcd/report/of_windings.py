@@ -223,8 +223,9 @@ INSULATION = (
     "such test."
 )
 FAN_CAUTION = (
-    "CAUTION: Unplug the fan and discharge its run capacitor (20 kΩ, 2 W; no plain short) before "
-    f"you measure, and again before you plug the fan in. {LOCAL}"
+    "CAUTION: Pull the mains plug, discharge the run capacitor (20 kΩ, 2 W; no plain short) and "
+    "prove it dead; then take the fan's connector off and measure. The same before you put it on "
+    f"again. {LOCAL}"
 )
 
 
