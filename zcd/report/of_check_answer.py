@@ -229,8 +229,8 @@ def unread_lines(check: Check) -> Iterator[str]:
             with_values = "no likely value of it makes the board pass"
         else:
             with_values = (
-                f"the board passes with {_span_text(values)} (E12); what follows is for "
-                f"{quantity_text(values.value, values.unit)}"
+                f"the board passes with {_span_text(values)} (E12; check again with the one you "
+                f"fit); what follows is for {quantity_text(values.value, values.unit)}"
             )
         yield f"{line}; {with_values}."
     if check.board.unknowns:
