@@ -24,6 +24,7 @@ from zcd.jobs.retests import (
     retest_record_of,
 )
 from zcd.report.of_job_history import job_history_table, job_history_to_dict
+from zcd.report.of_readings_card import MISSED, WIDE_OHMS
 from zcd.report.of_retest_record import (
     not_ready_line,
     retest_record_lines,
@@ -197,3 +198,14 @@ def test_the_verdict_of_a_retest_gives_its_reason() -> None:
     assert not_ready_line((record, GOOD)) == not_ready_line(()) == ""
     unsure = replace(GOOD, verdict=Verdict.UNSURE, good_ratio=0.94)
     assert retest_record_lines(unsure)[0].endswith(": too few readings (94 % sure, 95 % needed).")
+
+
+def test_what_cells_of_the_record_leave_open_is_said_below_them() -> None:
+    """0 Hz is what a dead circuit reads: there DC volts tell more."""
+    beside = RetestReading(
+        reading="ohms, across R1 to R2", shown="29.8 kΩ", good_board="up to 32 kΩ"
+    )
+    narrow = RetestReading(reading="frequency, pin", shown="120 Hz", good_board="120 Hz or 0")
+    assert retest_record_table(GOOD).remark == ""
+    assert retest_record_table(replace(GOOD, readings=(beside,))).remark == WIDE_OHMS
+    assert retest_record_table(replace(GOOD, readings=(narrow,))).remark == MISSED

@@ -24,7 +24,6 @@ from zcd.report.of_diagnosis import (
     MAX_SHOWN,
     MIN_SHOWN,
     cautions_for,
-    expected_readings_tables,
     failed_marks,
     measured_table,
     node_texts,
@@ -34,6 +33,7 @@ from zcd.report.of_diagnosis import (
 )
 from zcd.report.of_diagnosis_answer import fault_name
 from zcd.report.of_diagnosis_text import amount_text
+from zcd.report.of_readings_card import expected_readings_tables
 from zcd.report.text import probability_text
 
 

@@ -7,7 +7,15 @@ import pytest
 from tests.diagnosis.boards import TEXTS
 from zcd import api
 from zcd.board.files import parse_board
-from zcd.report.of_readings_card import card_screen_document
+from zcd.diagnosis.expected_readings import ExpectedRange
+from zcd.diagnosis.functions import Function
+from zcd.report.of_readings_card import (
+    MISSED,
+    WIDE_OHMS,
+    card_screen_document,
+    cells_legend,
+    good_cell,
+)
 from zcd.report.terminal import document_text, fits_a_screen
 
 
@@ -36,3 +44,22 @@ def test_a_reading_over_a_row_of_resistors_names_none_of_them() -> None:
     (table,) = card_screen_document(api.readings(parse_board(TEXTS["switched"]))).tables()
     told = {str(row[1]): str(row[3]) for row in table.rows}
     assert told["ohm R1 to R2"] == "higher: one of them"
+
+
+BESIDE_OTHERS = (Function.OHM, ExpectedRange(low=410.0, middle=30e3, high=32e3))
+NARROW_GAPS = (Function.FREQUENCY, ExpectedRange(low=0.0, middle=120.0, high=120.0))
+BY_ITSELF = (Function.OHM, ExpectedRange(low=29e3, middle=30e3, high=31e3))
+
+
+def test_a_cell_says_only_the_end_that_tells_and_both_where_less_was_shown() -> None:
+    """Parts in parallel only lower ohms (Ohm's law): the upper end is that of the part."""
+    assert good_cell(*BESIDE_OTHERS) == good_cell(*BESIDE_OTHERS, 29.8e3) == "up to 32 kΩ"
+    assert good_cell(*BESIDE_OTHERS, 120.0) == "410 Ω to 32 kΩ"
+    assert good_cell(*BY_ITSELF) == "29 to 31 kΩ"
+
+
+def test_what_cells_leave_open_is_said_below_the_table() -> None:
+    assert cells_legend([BY_ITSELF]) == ""
+    assert cells_legend([BY_ITSELF, BESIDE_OTHERS]) == WIDE_OHMS
+    assert cells_legend([NARROW_GAPS, BESIDE_OTHERS]) == f"{WIDE_OHMS} {MISSED}"
+    assert "DC volts" in MISSED  # 0 Hz is what a dead circuit reads too

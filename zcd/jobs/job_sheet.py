@@ -51,7 +51,6 @@ from zcd.report.of_check import board_line
 from zcd.report.of_check_answer import answer_section, headline_text, repair_text
 from zcd.report.of_check_document import check_sections, end_sections
 from zcd.report.of_diagnosis import (
-    compared_table,
     failed_marks,
     node_texts,
     part_texts,
@@ -64,6 +63,7 @@ from zcd.report.of_diagnosis_answer import (
     unconfirmed_text,
 )
 from zcd.report.of_job_history import fault_statistics_line
+from zcd.report.of_readings_card import compared_table
 from zcd.report.of_retest_record import (
     closed_text,
     not_passed_line,

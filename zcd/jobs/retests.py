@@ -7,13 +7,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from zcd.board.units import format_si
+from zcd.diagnosis.expected_readings import ExpectedRange
 from zcd.diagnosis.reading_syntax import parse_shown, show_measured
 from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.retest_record import RetestReading, RetestRecord, Verdict
 from zcd.errors import invalid_value
 from zcd.files import file_name, update_whole
 from zcd.jobs.job_text import JobText, add_table, inline_table
-from zcd.report.of_diagnosis import spread_of
+from zcd.report.of_readings_card import good_cell
 from zcd.report.text import factor_text
 
 if TYPE_CHECKING:
@@ -70,10 +71,11 @@ def verdict_of(retest: Retest) -> Verdict:
 
 def _retest_reading(again: RepeatedReading, circuit: Circuit) -> RetestReading:
     function = again.measured.reading.function
+    good = ExpectedRange(low=again.low, middle=again.middle, high=again.high)
     return RetestReading(
         reading=reading_text(again.measured.reading, circuit),
         shown=show_measured(again.measured, 4),
-        good_board=spread_of(function, again.low, again.high),
+        good_board=good_cell(function, good, again.measured.value),
         differs=not again.good,
     )
 

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from math import inf
 
 from zcd.circuit.elements import Circuit, DcSource, Junction, Phototransistor, Resistance, is_hidden
 from zcd.circuit.points import PART_ENDINGS, diode_of_bridge, part_words
-from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading, good_board
-from zcd.diagnosis.fault_dictionary import FaultDictionary
+from zcd.diagnosis.expected_readings import ExpectedRange
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.flag_evidence import flag_text
 from zcd.diagnosis.functions import Function, Method
@@ -84,36 +82,6 @@ def spread_of(function: Function, low: float, high: float) -> str:
 def may_miss(function: Function, low: float, high: float) -> bool:
     """Whether a reading is 0 where it finds no pulse, and there may be one or not."""
     return low == 0.0 < high and function.row.pulses
-
-
-def expected_readings_tables(
-    lines: Sequence[ExpectedReading], circuit: Circuit
-) -> list[tuple[AccessLevel, Table]]:
-    """The bench card, a table for each side, safest first."""
-    sheets = []
-    for side in AccessLevel:
-        rows = tuple(
-            (
-                f"{line.reading.name}\n{probes_text(line.reading, circuit)}",
-                spread_text(line.reading.function, line.healthy),
-                _faults_text(line),
-            )
-            for line in lines
-            if line.access is side
-        )
-        columns = ("reading", "good board", "under a fault")
-        if not rows:  # a board that is not isolated has no isolated side
-            continue
-        sheets.append((side, Table(title=ACCESS_TITLES[side], columns=columns, rows=rows)))
-    return sheets
-
-
-def _faults_text(line: ExpectedReading) -> str:
-    """What the reading shows under each fault that it tells from a good board."""
-    groups: dict[str, list[str]] = {}
-    for key, shown in line.faults.items():
-        groups.setdefault(spread_text(line.reading.function, shown), []).append(key)
-    return "\n".join(f"{value}: {', '.join(keys)}" for value, keys in groups.items())
 
 
 def indistinguishable_line(diagnosis: Diagnosis) -> str:
@@ -369,16 +337,6 @@ def measured_table(measured: Iterable[Measured], circuit: Circuit) -> Table:
     )
     columns = ("", "reading", "probes", "shown")
     return Table(title="Readings taken", columns=columns, rows=rows, right=(0, 3))
-
-
-def compared_table(measured: Sequence[Measured], dictionary: FaultDictionary) -> Table:
-    """The readings taken, beside what the same meter shows on a good board."""
-    taken = measured_table(measured, dictionary.circuit)
-    good = (spread_text(m.reading.function, good_board(dictionary, m.reading)) for m in measured)
-    rows = tuple((*row, text) for row, text in zip(taken.rows, good, strict=True))
-    return replace(
-        taken, columns=(*taken.columns, "good board"), rows=rows, right=(*taken.right, 4)
-    )
 
 
 def node_texts(measured: Iterable[Measured], circuit: Circuit) -> dict[str, str]:

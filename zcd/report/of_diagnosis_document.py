@@ -17,7 +17,6 @@ from zcd.report.of_check_document import caution_sections, end_sections
 from zcd.report.of_diagnosis import (
     STOPPED,
     cautions_for,
-    expected_readings_tables,
     flags_line,
     hidden_line,
     indistinguishable_line,
@@ -27,6 +26,7 @@ from zcd.report.of_diagnosis import (
 )
 from zcd.report.of_diagnosis_answer import verdict_line
 from zcd.report.of_job_history import LEAVE_OUT, fault_statistics_line
+from zcd.report.of_readings_card import expected_readings_tables
 from zcd.report.text import quantity_text
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
+from math import inf
 from typing import NamedTuple
 
 from zcd.board.model import Board, Topology
@@ -17,17 +18,31 @@ from zcd.circuit.points import (
     probe_texts,
 )
 from zcd.diagnosis.case import ExpectedReadings
-from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
+from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading, good_board
+from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.meters import OVERLOAD, Meter, diode_full_scale_v
 from zcd.diagnosis.reading_syntax import place_text, show_value
-from zcd.diagnosis.reading_words import side_by_side
-from zcd.diagnosis.readings import AccessLevel, Reading, parts_between, parts_over, usual_power
+from zcd.diagnosis.reading_words import probes_text, side_by_side
+from zcd.diagnosis.readings import (
+    AccessLevel,
+    Measured,
+    Reading,
+    parts_between,
+    parts_over,
+    usual_power,
+)
 from zcd.errors import plain
 from zcd.report.cautions import LOCAL, SHORT_CAUTIONS
 from zcd.report.document import Cautions, Document, Paragraph, Section
 from zcd.report.of_board import no_sync_line, read_as_line, unread_line
-from zcd.report.of_diagnosis import cautions_for, may_miss, spread_text
+from zcd.report.of_diagnosis import (
+    ACCESS_TITLES,
+    cautions_for,
+    may_miss,
+    measured_table,
+    spread_text,
+)
 from zcd.report.table import Table
 from zcd.report.terminal import longest_on_a_screen
 from zcd.report.text import quantity_text
@@ -68,6 +83,7 @@ BENCH_BANDS = "good board: {mains} within 5 %, 15 to 35 °C, meter error include
 
 
 WIDE_OHMS = "Parts in parallel let ohms read low: in doubt lift one end."
+MISSED = "or 0: some meters do not count gaps this short; then go by DC volts or a scope."
 NEAR_RATIO = 1.5
 """Where a fault's readings begin so little above a good board's, all that is higher tells it."""
 WIDE_RATIO, LOPSIDED_RATIO, FAR_RATIO = 1.18, 1.4, 2.0
@@ -105,12 +121,71 @@ def good_text(function: Function, good: ExpectedRange, unread: bool = False) -> 
     return f"up to {high}, with parts in parallel down to {show_value(function, good.low)}"
 
 
-def good_cell(function: Function, good: ExpectedRange) -> str:
+def good_cell(function: Function, good: ExpectedRange, shown: float = inf) -> str:
     """What a good board shows, in a table: of ohms that parts in parallel may let read lower only
-    the end that tells."""
-    if is_wide(function, good.low, good.middle, good.high):
+    the end that tells, unless what a meter showed is lower still; `cells_legend` explains it."""
+    if is_wide(function, good.low, good.middle, good.high) and shown >= good.low:
         return f"up to {show_value(function, good.high)}"
     return spread_text(function, good)
+
+
+def cells_legend(good: Iterable[tuple[Function, ExpectedRange]]) -> str:
+    """What to know of a table with such cells; empty where they say it all."""
+    ranges = tuple(good)
+    words = (
+        WIDE_OHMS
+        if any(is_wide(f, each.low, each.middle, each.high) for f, each in ranges)
+        else "",
+        MISSED if any(may_miss(f, each.low, each.high) for f, each in ranges) else "",
+    )
+    return " ".join(filter(None, words))
+
+
+def compared_table(measured: Sequence[Measured], dictionary: FaultDictionary) -> Table:
+    """The readings taken, beside what the same meter shows on a good board."""
+    taken = measured_table(measured, dictionary.circuit)
+    good = [(m.reading.function, good_board(dictionary, m.reading)) for m in measured]
+    cells = (good_cell(*each, m.value) for each, m in zip(good, measured, strict=True))
+    return replace(
+        taken,
+        columns=(*taken.columns, "good board"),
+        rows=tuple((*row, cell) for row, cell in zip(taken.rows, cells, strict=True)),
+        right=(*taken.right, 4),
+        remark=cells_legend(good),
+    )
+
+
+def expected_readings_tables(
+    lines: Sequence[ExpectedReading], circuit: Circuit
+) -> list[tuple[AccessLevel, Table]]:
+    """The bench card, a table for each side, safest first."""
+    sheets = []
+    for side in AccessLevel:
+        rows = tuple(
+            (
+                f"{line.reading.name}\n{probes_text(line.reading, circuit)}",
+                good_cell(line.reading.function, line.healthy),
+                _faults_text(line),
+            )
+            for line in lines
+            if line.access is side
+        )
+        columns = ("reading", "good board", "under a fault")
+        if not rows:  # a board that is not isolated has no isolated side
+            continue
+        legend = cells_legend((e.reading.function, e.healthy) for e in lines if e.access is side)
+        sheets.append(
+            (side, Table(title=ACCESS_TITLES[side], columns=columns, rows=rows, remark=legend))
+        )
+    return sheets
+
+
+def _faults_text(line: ExpectedReading) -> str:
+    """What the reading shows under each fault that it tells from a good board."""
+    groups: dict[str, list[str]] = {}
+    for key, shown in line.faults.items():
+        groups.setdefault(spread_text(line.reading.function, shown), []).append(key)
+    return "\n".join(f"{value}: {', '.join(keys)}" for value, keys in groups.items())
 
 
 def card_screen_document(expected: ExpectedReadings) -> Document:
@@ -129,11 +204,7 @@ def _screen(expected: ExpectedReadings, most: int) -> Document:
     )
     table = Table(title="", columns=COLUMNS, rows=rows, remark=_more_line(on_page, told))
     sides = _sides(told)
-    wide = any(
-        is_wide(each.reading.function, good.low, good.middle, good.high)
-        for each in told
-        for good in [each.healthy]
-    )
+    wide = WIDE_OHMS in cells_legend((each.reading.function, each.healthy) for each in told)
     cautions = dict.fromkeys(text for side in sides for text in SHORT_CAUTIONS[side])
     words = (
         no_sync_line(expected.board),
@@ -279,8 +350,8 @@ def _legend(board: Board, lines: Sequence[ExpectedReading], circuit: Circuit) ->
         words.append(f"{bridge}~1: its ~ lead at the feed; {bridge}~2: the other.")
     if ends := next((short.ends for short in shorts if short.ends), ()):
         words.append(f"{' to '.join(ends)}: all in series.")
-    if any(may_miss(e.reading.function, e.healthy.low, e.healthy.high) for e in lines):
-        words.append("or 0: some meters do not count gaps this short.")
+    if MISSED in cells_legend((each.reading.function, each.healthy) for each in lines):
+        words.append(MISSED)
     words += [text for names, text in POINT_WORDS.items() if {*names} & {*points}]
     return " ".join(words)
 

@@ -42,7 +42,7 @@ from zcd.report.of_diagnosis import (
     with_relay_on,
 )
 from zcd.report.of_diagnosis_dict import reading_to_dict, repeated_to_dict
-from zcd.report.of_readings_card import WIDE_OHMS, good_cell, good_text, is_wide, typed_place
+from zcd.report.of_readings_card import cells_legend, good_cell, good_text, typed_place
 from zcd.report.of_retest_record import ON_BENCH, WEAK, reserve_text
 from zcd.report.table import Quantity, Table
 from zcd.report.terminal import longest_on_a_screen
@@ -134,9 +134,6 @@ def _otherwise_good(retest: Retest) -> bool:
 
 def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
     """What stands after the readings: what may be left, what to take, what is left of the CTR."""
-    wide = any(
-        is_wide(a.measured.reading.function, a.low, a.middle, a.high) for a in retest.readings
-    )
     not_repeated = "" if retest.missing or retest.as_described else _to_take_line(retest)
     lines = (
         no_sync_line(retest.board) if not retest.locks else "",
@@ -145,7 +142,7 @@ def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
         _then_line(retest),
         _run_line(retest),
         not_repeated,
-        WIDE_OHMS if wide else "",
+        cells_legend(map(_good_of, retest.readings)),
         _relay_line(retest),
         allowed_line(retest.board),
         *remaining,
@@ -175,14 +172,17 @@ def retested_table(retest: Retest) -> Table:
         Quantity(
             "good_board",
             "good board",
-            lambda again: good_cell(
-                again.measured.reading.function,
-                ExpectedRange(low=again.low, middle=again.middle, high=again.high),
-            ),
+            lambda again: good_cell(*_good_of(again), again.measured.value),
         ),
         Quantity("good", "", _mark),
     )
     return Table.of(retest.readings, columns, title="Readings after the repair")
+
+
+def _good_of(again: RepeatedReading) -> tuple[Function, ExpectedRange]:
+    """What a good board shows of a reading."""
+    good = ExpectedRange(low=again.low, middle=again.middle, high=again.high)
+    return again.measured.reading.function, good
 
 
 def _mark(again: RepeatedReading) -> str:

@@ -9,6 +9,7 @@ from typing import Any
 from zcd.board.units import format_si
 from zcd.diagnosis.retest_record import RetestReading, RetestRecord, Verdict
 from zcd.errors import plain
+from zcd.report.of_readings_card import MISSED, WIDE_OHMS
 from zcd.report.table import Table
 from zcd.report.text import probability_text, short_of
 
@@ -151,7 +152,11 @@ def retest_record_table(record: RetestRecord) -> Table:
         for each in record.readings
     )
     columns = ("reading", "shown", "good board", "")
-    return Table(title="Readings after the repair", columns=columns, rows=rows)
+    good = [(each.reading, each.good_board) for each in record.readings]
+    wide = any(name.startswith("ohms") and cell.startswith("up to ") for name, cell in good)
+    missed = any(cell.endswith(" or 0") for _, cell in good)
+    legend = " ".join(filter(None, (WIDE_OHMS * wide, MISSED * missed)))
+    return Table(title="Readings after the repair", columns=columns, rows=rows, remark=legend)
 
 
 def retest_record_to_dict(record: RetestRecord) -> dict[str, Any]:

@@ -16,7 +16,7 @@ from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.node_readings import expected_at_nodes
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.errors import ZcdError
-from zcd.report.of_diagnosis import spread_text
+from zcd.report.of_readings_card import good_text
 
 MAX_KEPT = 6
 PATIENCE_S = 0.25
@@ -71,9 +71,7 @@ class PreparedBoard:
         dictionary = make_fault_dictionary(self.board, self.meter, stored=True)
         lines = list_expected_readings(dictionary)
         dictionary.keep()
-        self.good = {
-            line.reading: spread_text(line.reading.function, line.healthy) for line in lines
-        }
+        self.good = {line.reading: good_text(line.reading.function, line.healthy) for line in lines}
         for reading in dictionary.readings:
             dictionary.spectrum(reading)
         self.at_nodes = expected_at_nodes(self.board, dictionary.circuit, self.meter)
