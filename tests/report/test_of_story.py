@@ -13,7 +13,9 @@ import pytest
 from rich.console import Console
 
 from tests.board.test_traced import traced
+from tests.diagnosis.boards import TEXTS
 from tests.simulation.boards import SUPPRESSED, board
+from zcd.board.files import parse_board
 from zcd.drawing.canvas import figure_svg
 from zcd.drawing.figures import story_figures
 from zcd.drawing.motor import drive_figure, fan_figure
@@ -268,3 +270,10 @@ def test_fan_flag_alone_clears_no_sync_circuit_that_may_raise_it() -> None:
         lines = advice_lines(matching_causes(stories, {"fan"}), {"fan"})
         cleared[more] = ["not cleared" in lines[-1], "there is nothing to measure" in lines[-1]]
     assert list(cleared.values()) == [[False, True], [True, False]]
+
+
+def test_a_story_says_how_many_pulses_come_and_how_many_should() -> None:
+    """Each LED of two conducts in one half of the mains cycle: with one open, 50 of 100 a second."""
+    two = parse_board(TEXTS["two-led"])
+    (story,) = stories_of(two, [find_cause(two, "OC1 LED open")], 5.0)
+    assert "(one pulse a mains cycle instead of two)" in why_lines(story)[0]

@@ -8,7 +8,7 @@ from zcd.board.drawer import Drawer
 from zcd.board.model import Board, ReadAs
 from zcd.board.parts_library import all_resistors
 from zcd.errors import plain
-from zcd.report.text import RULE_WORDS, quantity_span_text, quantity_text
+from zcd.report.text import broken_text, quantity_span_text, quantity_text
 
 
 def read_as_line(board: Board) -> str:
@@ -102,22 +102,24 @@ def unread_line(board: Board) -> str:
 
 def no_sync_line(board: Board) -> str:
     """That a board has no sync even when every part is as described; empty where it has."""
-    rule = _broken_rule(board)
-    if rule is None:
+    broken = _broken_text(board)
+    if not broken:
         return ""
     return (
-        f"As described, this board has no sync even with every part good ({RULE_WORDS[rule].broken}"
+        f"As described, this board has no sync even with every part good ({broken}"
         f"): check its values first. zcd check {plain(board.file)} says more."
     )
 
 
 @lru_cache(maxsize=8)
-def _broken_rule(board: Board) -> str | None:
-    """The lock rule that a typical board breaks at nominal mains."""
+def _broken_text(board: Board) -> str:
+    """How a typical board fails to give sync at nominal mains; empty where it gives it."""
     from zcd.circuit.build import build_circuit
-    from zcd.sync.lock import lock_of
+    from zcd.sync.lock import expected_pulses, lock_of
 
-    return lock_of(build_circuit(board), board).failed_rule(0)
+    lock = lock_of(build_circuit(board), board)
+    rule, pulses = lock.failed_rule(0), int(lock.pulses.count[0])
+    return broken_text(rule, pulses, expected_pulses(board)) if rule else ""
 
 
 def _place(board: Board, key: str) -> str:

@@ -7,10 +7,11 @@ import numpy as np
 from zcd.board.units import some_of
 from zcd.margin.shorts import short_stress
 from zcd.report.of_story import TURNS_RPM
-from zcd.report.text import RULE_WORDS, quantity_text
+from zcd.report.text import broken_text, quantity_text
 from zcd.simulation.controller import FAN, SYNC, State
 from zcd.simulation.gate import Switch
 from zcd.simulation.timeline import Story
+from zcd.sync.lock import expected_pulses
 
 FADES = "they fade away"
 HOT_DIRECT_SHARE = 0.02
@@ -63,7 +64,8 @@ def _sync_line(story: Story) -> str:
     if story.cause.condition.deaf:
         return "The sync pulses are good, but the controller does not see them, so it cannot lock."
     if not sight.good:
-        why = RULE_WORDS[sight.failed_rule].broken if sight.failed_rule else FADES
+        due, rule = expected_pulses(story.board), sight.failed_rule
+        why = broken_text(rule, sight.pulses_a_cycle, due) if rule else FADES
         return f"The controller gets no good sync pulses ({why}), so it cannot lock."
     return "The controller accepts the sync pulses."
 

@@ -43,6 +43,8 @@ RULE_WORDS = {
     "period": RuleWords("the pulses are uneven", "too long or short"),
 }
 
+COUNTED = {0: "no", 1: "one", 2: "two", 3: "three", 4: "four"}
+
 _SOURCE_KEY = re.compile(r"\[([A-Z0-9][A-Z0-9-]+)\]")
 _UNIT = re.compile(r"(?<=\d) (?=[mµunpkMG]?(?:V|A|W|Ω|F|s|Hz|%|°C|ohm|years)\b|%)")
 _ASCII = {"√": "sqrt ", "µ": "u", "Ω": "ohm", "°": "deg", "–": "-", "±": "+-", "²": "2"}
@@ -58,6 +60,22 @@ def rule_words(name: str) -> str:
     """
     ref, _, what = plain(name).partition(" ")
     return f"{part_words(ref)} {what}".rstrip()
+
+
+def broken_text(rule: str, pulses: int, due: int) -> str:
+    """What is wrong where a lock rule is broken, with the pulses a mains cycle that there are.
+
+    Examples
+    --------
+    >>> broken_text("pulse count", 1, 2), broken_text("pulse count", 2, 1)
+    ('one pulse a mains cycle instead of two', 'two pulses a mains cycle instead of one')
+    >>> broken_text("pulse count", 2, 2), broken_text("low time", 1, 2)
+    ('too few or too many pulses', 'the pulse is too short')
+    """
+    if rule != "pulse count" or pulses == due:  # as many, but not one after the other
+        return RULE_WORDS[rule].broken
+    number = COUNTED.get(pulses, str(pulses))
+    return f"{number} pulse{'' if pulses == 1 else 's'} a mains cycle instead of {COUNTED[due]}"
 
 
 def wrapped(text: str, width: int) -> str:

@@ -37,6 +37,8 @@ class SyncState:
     early : tuple of bool
         The same for the first periods after switching, where the waveform is slow to settle.
     failed_rule : str or None
+    pulses_a_cycle : int
+        Complete pulses at the pin.
     late_s : tuple of float
         Error of the crossing as the controller believes it, after its compensation, in the one
         half cycle and in the other; positive = late.
@@ -48,6 +50,7 @@ class SyncState:
     good: bool
     early: tuple[bool, ...]
     failed_rule: str | None
+    pulses_a_cycle: int
     late_s: tuple[float, float]
     led_peak_a: float
     feed_rms_v: float
@@ -188,6 +191,7 @@ def _sync_state(
         good=good,
         early=early,
         failed_rule=lock.failed_rule(row),
+        pulses_a_cycle=int(lock.pulses.count[row]),
         late_s=_late_s(board, lock, row, designed),
         led_peak_a=max(peak_a, 0.0),
         feed_rms_v=float(solution.rms(solution.between_v("feed", "neutral"))[row]),
