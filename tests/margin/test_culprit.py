@@ -6,6 +6,7 @@ The oracle of both is the whole check itself, which shares no step with the sear
 from __future__ import annotations
 
 from functools import cache
+from math import isnan
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from zcd.cli import main
 from zcd.errors import InputError
 from zcd.margin.as_new import comparable
 from zcd.margin.check import Check
+from zcd.margin.culprit import unclamped_v
 from zcd.renderings import document_of
 from zcd.report.of_check_answer import assumed_text, culprit_lines, finding_lines, headline_text
 from zcd.report.terminal import document_text
@@ -26,6 +28,7 @@ optocoupler = "817B"
 chain = {resistors = ["39k", "56k"], style = "1/2 W"}
 output = {pull_up = "12k", supply = "5 V"}
 """
+SIGNAL_DIODE = BOARD.replace("1N4007", "1N4148")
 WRONG = [
     ({"R1": "680k"}, "R1"),
     ({"R2": "1M"}, "R2"),
@@ -501,3 +504,20 @@ def test_a_repair_with_fewer_resistors_is_sent_back_to_what_was_there() -> None:
     assert list(culprit_lines(check)) == [
         "Fit what was there before: what was changed is named below."
     ]
+
+
+def test_a_diode_that_breaks_down_is_said_to_and_what_it_would_see() -> None:
+    """It holds the voltage at its own rating; else it blocks the peak of the mains with the LED,
+    which takes what it is rated for (Kirchhoff's voltage law)."""
+    signal = zcd.loads(SIGNAL_DIODE)
+    (line,) = (line for line in finding_lines(checked(signal)) if "D1" in line)
+    assert signal.optocoupler is not None
+    blocked_v = 253.0 * 2**0.5 - signal.optocoupler.led.reverse_rating_v
+    sees_v = unclamped_v(signal, "D1")
+    assert sees_v == pytest.approx(blocked_v, rel=0.005)
+    assert line == f"FAIL: D1 breaks down (it would see {sees_v:.0f} V, rated 75 V)"
+
+
+def test_a_diode_that_blocks_is_not_said_to_break_down() -> None:
+    assert not any("breaks down" in line for line in finding_lines(checked(zcd.loads(BOARD))))
+    assert isnan(unclamped_v(zcd.loads(BOARD), "OC1.led"))  # no diode of the board

@@ -273,7 +273,7 @@ def test_fan_flag_alone_clears_no_sync_circuit_that_may_raise_it() -> None:
 
 
 def test_a_story_says_how_many_pulses_come_and_how_many_should() -> None:
-    """Each LED of two conducts in one half of the mains cycle: with one open, 50 of 100 a second."""
+    """Each LED of two conducts in one half of the mains cycle: one open leaves every other."""
     two = parse_board(TEXTS["two-led"])
     (story,) = stories_of(two, [find_cause(two, "OC1 LED open")], 5.0)
     assert "(one pulse a mains cycle instead of two)" in why_lines(story)[0]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from math import inf, log10, pi, sqrt
+from math import inf, log10, nan, pi, sqrt
 from typing import ClassVar
 
 import numpy as np
@@ -19,11 +19,12 @@ from zcd.board.preferred import decade
 from zcd.circuit.batch import split
 from zcd.circuit.build import build_circuit, input_refs
 from zcd.circuit.elements import Circuit, stack
+from zcd.circuit.points import diode_of_bridge
 from zcd.engine.solve import solve
 from zcd.margin.check import LEVELS, level_conditions
 from zcd.margin.population import SEED, even_points
 from zcd.margin.rule_margins import RuleMargins, evaluate, evaluate_together
-from zcd.margin.stress import chain_resistors
+from zcd.margin.stress import chain_resistors, reverse_stress
 from zcd.margin.tolerances import Boards, draw, tolerances_of
 from zcd.sync.lock import RULES, thresholds_of
 
@@ -152,6 +153,33 @@ def _rating_remedy(board: Board, now: Diode) -> Remedy | None:
                 unusual_decades=log10(volts / rating_v),
             )  # fmt: skip
     return None
+
+
+@cache
+def unclamped_v(board: Board, ref: str) -> float:
+    """What a diode would have across it in reverse, did it not break down at less.
+
+    Parameters
+    ----------
+    board : Board
+    ref : str
+        Of the diode, or of one leg of a bridge.
+
+    Returns
+    -------
+    volts : float
+        At the mains and grade that are worst for it; nan for what is no diode of the board.
+    """
+    is_of = (diode_of_bridge(ref)[0], ref)
+    now = next((diode for diode in board.diodes if diode.ref in is_of), None)
+    if now is None or now.junction.is_zener:
+        return nan
+    most_v = parts_library.diode(USUAL_RECTIFIER, ref=ref).junction.reverse_rating_v
+    ideal = replace(now, junction=replace(now.junction, reverse_rating_v=most_v))
+    rated = board.with_diode(now, ideal)
+    circuit = stack([build_circuit(rated, each) for each in level_conditions(rated)])
+    stresses = reverse_stress(solve(circuit), rated)
+    return max((float(each.reverse_v.max()) for each in stresses if each.ref == ref), default=nan)
 
 
 def _passes(board: Board) -> bool:

@@ -11,11 +11,12 @@ from zcd.board.optocouplers import OWN_DATA, grades, optocoupler
 from zcd.board.parts_library import all_resistors, odd_mains
 from zcd.board.units import format_si
 from zcd.circuit.build import coupler_refs, led_refs
+from zcd.circuit.points import part_words
 from zcd.diagnosis.readings import AccessLevel
 from zcd.errors import plain
 from zcd.margin.as_new import Change, Repair
 from zcd.margin.check import CONDITIONS, Check, Level
-from zcd.margin.culprit import USUAL_RECTIFIER, Remedy
+from zcd.margin.culprit import USUAL_RECTIFIER, Remedy, unclamped_v
 from zcd.margin.population import Population
 from zcd.margin.rules import RESERVE, SYNC, WEIGHTS, Rule, worst_status
 from zcd.margin.spread import AT_CORNER
@@ -76,6 +77,8 @@ WEIGHTY = (
 )  # fmt: skip
 """Assumptions that most often change a verdict, the first first: common practice, no source."""
 MOST_ASSUMED = 3
+CLEARLY_MORE = 1.1
+"""So many times the voltage at which a diode breaks down is another one."""
 HARDLY_ANY = 5.0
 """A resistor of so many times fewer ohms than another of the chain takes hardly any of the mains:
 its value is doubted before the size of the other (common practice, no source)."""
@@ -743,12 +746,28 @@ def _stress_text(check: Check, rules: list[Rule[float]]) -> str:
     return f"{_figures_text(check, plain_ones or rules)}{where}"
 
 
+def _unclamped_v(check: Check, rule: Rule[float]) -> float:
+    """What a diode would see that holds the voltage itself, as it breaks down; 0 where it is not
+    that."""
+    if rule.margin >= 0.0:
+        return 0.0
+    volts = unclamped_v(check.board, rule.subject)
+    return volts if volts > CLEARLY_MORE * rule.value else 0.0
+
+
 def _figures_text(check: Check, rules: Sequence[Rule[float]]) -> str:
     """What parts have to bear, and their limits."""
     by_peak = {f"{s.resistor.ref} voltage" for s in check.worst_resistors if s.by_peak}
     texts = []
     for rule in rules:
         name = rule.name.removeprefix(AT_CORNER)
+        if rule.limited_by_breakdown and (volts := _unclamped_v(check, rule)):
+            rated = quantity_text(rule.limit, rule.unit)
+            seen = quantity_text(volts, rule.unit)
+            texts.append(
+                f"{part_words(rule.subject)} breaks down (it would see {seen}, rated {rated})"
+            )
+            continue
         value, limit = (quantity_text(each, rule.unit) for each in (rule.value, rule.limit))
         if name in by_peak:
             peak, most = (quantity_text(2**0.5 * each, "V") for each in (rule.value, rule.limit))
