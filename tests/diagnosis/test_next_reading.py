@@ -13,10 +13,17 @@ from zcd.circuit.build import build_circuit
 from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.information import Posterior
 from zcd.diagnosis.meters import usual_meter
-from zcd.diagnosis.next_reading import Answer, Suggestion, best_reading, within_reach
+from zcd.diagnosis.next_reading import (
+    Answer,
+    Suggestion,
+    at_once,
+    best_reading,
+    within_reach,
+)
 from zcd.diagnosis.rank import diagnose, posterior_weights
 from zcd.diagnosis.reading_syntax import parse_place, parse_reading
 from zcd.diagnosis.readings import AccessLevel, Reading, access_level
+from zcd.report.of_answers import meanings_of
 
 
 def dictionary() -> FaultDictionary:
@@ -148,3 +155,33 @@ def test_two_faults_have_no_answer_beside_a_likelier_one_of_them() -> None:
     keys = {key for a in suggested("ohm R1 to R2 600k").answers for key in a.keys}
     assert {"R1 drift", "R2 drift"} <= keys
     assert not any(" + " in key for key in keys)
+
+
+def test_an_open_diode_is_told_from_a_meter_that_ends_early() -> None:
+    """D1 and the LED in series drop some 1.6 V: most meters show that, an open one at none."""
+    made = atlas_of("switched")
+    taken = [
+        parse_reading(text, made.circuit)
+        for text in ("ohm R1 to R2 241k", "diode led+ led- 1.04 V", "dc pin 4.98", "frequency 0")
+    ]
+    through = parse_place("diode chain.2 neutral", made.circuit)
+    weights, none = posterior_weights(made, taken)
+    believed = Posterior(weights=weights, member=made.member, unmodelled=none, holds=made.holds)
+    answers = at_once(made, believed, through).answers
+    (dark,) = (answer for answer in answers if answer.dark)
+    assert "D1 open" in dark.keys
+    assert all("D1 open" not in answer.keys for answer in answers if not answer.dark)
+    suggestion = at_once(made, believed, through)
+    told = [meaning.text() for meaning in meanings_of(suggestion)]
+    assert any("to OL (or your meter ends lower): D1 open" in text for text in told)
+
+
+def test_what_is_taken_again_of_two_leds_is_the_one_that_showed_open() -> None:
+    made = atlas_of("two-led")
+    taken = [parse_reading(t, made.circuit) for t in ("diode led+ led- 1.05", "diode led- led+ OL")]
+    result = diagnose(made, taken, flags=("sync",))
+    assert result.ranked[0].key == "OC1 second LED open"
+    assert result.suggestion is not None
+    assert result.suggestion.again == taken[1]
+    # probes at the crack's one end light neither LED, at its other end both
+    assert sum(r.probability for r in result.ranked if r.key == "R2/OC1 joint open") < 0.05

@@ -88,6 +88,17 @@ def leads_text(ref: str, red: str, circuit: Circuit) -> tuple[str, str] | None:
     return end_text(ref, first), end_text(ref, 1 - first)
 
 
+def of_leads(ref: str) -> str:
+    """A part by its leads: two LEDs back to back share theirs.
+
+    Examples
+    --------
+    >>> of_leads("OC1.led2"), of_leads("R2")
+    ('OC1.led', 'R2')
+    """
+    return ref.removesuffix("2") if ".led" in ref else ref
+
+
 def diode_of_bridge(ref: str) -> tuple[str, str]:
     """The bridge in one piece that a diode is in, and its leads there, such as ``~1+``."""
     leg = _LEG.fullmatch(ref)

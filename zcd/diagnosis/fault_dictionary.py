@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, Resistance, stack
+from zcd.circuit.points import of_leads
 from zcd.diagnosis.cache import Store, name_of
 from zcd.diagnosis.fault_pairs import pairs_of
 from zcd.diagnosis.faults import Fault, answer_of, faults_of, includes, reads_alike
@@ -196,7 +197,7 @@ class FaultDictionary:
         if reading is not None:
             places = (3, 2) if reading.function.row.dead else (1, 2)
             ends = frozenset(self.circuit.node(node) for node in (reading.red, reading.black))
-            parts = parts_read(self.circuit, reading)
+            parts = frozenset(map(of_leads, parts_read(self.circuit, reading)))
             at_pin = self.circuit.node(reading.red) in self._pin_side
         result = []
         for f in self.member[self.circuits : self.simulated]:

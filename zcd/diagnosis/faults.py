@@ -28,7 +28,7 @@ from zcd.circuit.elements import (
     Transistor,
     is_hidden,
 )
-from zcd.circuit.points import diode_of_bridge
+from zcd.circuit.points import diode_of_bridge, of_leads
 from zcd.diagnosis.circuit_edits import (
     Amount,
     Edit,
@@ -545,7 +545,7 @@ def _joint(first: str, second: str, string: list[str], circuit: Circuit) -> Join
     """
     (node,) = set(circuit[first].nodes) & set(circuit[second].nodes)
     here = {e.ref for e in circuit if node in e.nodes and not is_hidden(e)}
-    alone = {ref.removesuffix("2") if ".led" in ref else ref for ref in here} == {first, second}
+    alone = {of_leads(ref) for ref in here} == {first, second}
     # a diode of a bridge is not alone on its lead
     own = [ref for ref in (first, second) if not diode_of_bridge(ref)[1]]
     others = [r for r in string if r not in (first, second) and not r.endswith(".led")]

@@ -12,7 +12,7 @@ from zcd.circuit.elements import Circuit
 from zcd.diagnosis.expected_readings import ExpectedRange, good_board
 from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary, Progress
 from zcd.diagnosis.faults import HEALTHY, answer_of
-from zcd.diagnosis.functions import Function
+from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.information import (
     NEGLIGIBLE,
     Expected,
@@ -106,12 +106,15 @@ class Answer:
         Faults that show so, as far as this meter can tell.
     jumps : bool
         Now the one, now the other.
+    dark : bool
+        In a diode test most meters show OL, and of a good board a value.
     """
 
     low: float
     high: float
     keys: tuple[str, ...]
     jumps: bool = False
+    dark: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -476,6 +479,8 @@ def _answers(
         return (a - b) / ALIKE_ERRORS / max(fit.error_at(first), fit.error_at(second))
 
     def same(answer: Answer, other: Answer) -> bool:
+        if answer.dark is not other.dark:
+            return False
         below, beyond = above(answer.low, other.low), above(other.high, answer.high)
         if good in answer.keys and below <= 1.0 and beyond <= 1.0:
             return True  # nothing that a good board does not show
@@ -483,12 +488,15 @@ def _answers(
 
     result: list[Answer] = []
     shown = good_board(dictionary, reading)
+    diode_test = reading.function.row.method is Method.JUNCTION
+    ends_below = diode_test and np.isfinite(shown.middle) and np.isinf(shown.high)
     for outcome in sorted(outcomes, key=lambda o: o.key != good):
         ends = (shown.low, shown.high) if outcome.key == good else outcome.value[::2]
         low, high = (0.0 if abs(above(v, 0.0)) <= 1.0 else v for v in ends)
         leaves = max(above(high, shown.high), above(shown.low, low)) > 1.0
         jumps = outcome.key in jumping and leaves
-        new = Answer(low=low, high=high, keys=(outcome.key,), jumps=jumps)
+        dark = bool(ends_below and not jumps and np.isinf(outcome.value[1]))
+        new = Answer(low=low, high=high, keys=(outcome.key,), jumps=jumps, dark=dark)
         known = next((k for k, answer in enumerate(result) if same(answer, new)), len(result))
         result[known : known + 1] = [_joined([*result[known : known + 1], new])]
     order = [outcome.key for outcome in outcomes]
@@ -503,4 +511,5 @@ def _joined(answers: Sequence[Answer]) -> Answer:
         high=max(a.high for a in ends),
         keys=tuple(key for a in answers for key in a.keys),
         jumps=answers[0].jumps,
+        dark=answers[0].dark,
     )

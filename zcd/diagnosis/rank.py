@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.circuit.elements import Circuit
-from zcd.circuit.points import diode_of_bridge
+from zcd.circuit.points import diode_of_bridge, of_leads
 from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary, Progress
 from zcd.diagnosis.fault_pairs import pair_of
 from zcd.diagnosis.faults import HEALTHY, LOOSE_MODE, Fault, answer_of, includes, same_repair
@@ -755,15 +755,18 @@ def _to_confirm(
     """To take a reading that decides once more: the only one; where it is not sure (`ranked`), that
     over what nearly is, or of an open joint, whose parts read good alone, that over both. A slip
     shows by that."""
-    circuit, first, ends = dictionary.circuit, ranked[0].fault if ranked else None, None
+    circuit, first = dictionary.circuit, ranked[0].fault if ranked else None
+    ends: tuple[str, ...] = ()
     if ranked and first is not None and present(ranked) >= NEARLY:
-        points = _own_points(dictionary, first)
-        ends = points and frozenset(circuit.node(point) for point in points)
+        ends = tuple(circuit.node(point) for point in _own_points(dictionary, first) or ())
     for outlier in outliers:
         read = outlier.fact[0].reading
         joint = first.joint if first else None
-        over_joint = joint and parts_read(circuit, read) >= {ref for ref, _ in joint.over}
-        decides = len(outliers) == 1 or over_joint or _ends(read) == ends
+        parts = {of_leads(ref) for ref in parts_read(circuit, read)}
+        over_joint = joint and parts >= {ref for ref, _ in joint.over}
+        turned = read.function is Function.DIODE and (read.black, read.red) == ends
+        over_it = _ends(read) == frozenset(ends) and not turned
+        decides = len(outliers) == 1 or over_joint or over_it
         may = decides and outlier.once and not read.lifted
         if may and within_reach([read], skipped, circuit):
             return once_more(dictionary, posterior, outlier.fact[0], outlier.outlier)

@@ -244,11 +244,12 @@ UNPLUGGED = (*TOUCHED, *MOTOR)
 """Due where a motor's leads are measured."""
 
 UNPLUG = "Unplug, discharge the capacitors and prove the board dead before you touch it."
+LEADS_ON = "Unplug, discharge and prove dead, then attach the leads: mains is millimetres away."
 SHORT_CAUTIONS: dict[AccessLevel, tuple[str, ...]] = {
     AccessLevel.DEAD: (UNPLUG,),
     AccessLevel.BENCH: (UNPLUG, "If you use a bench supply, remove it before you plug in."),
     AccessLevel.ISOLATED: (
-        "Unplug, discharge and prove dead, then attach the leads: mains is millimetres away.",
+        LEADS_ON,
         f"Is the low side isolated? {HOW_ISOLATED}: work as on mains, no earthed scope.",
     ),
     AccessLevel.MAINS: (
@@ -279,10 +280,18 @@ def most_dangerous(sides: Iterable[AccessLevel]) -> AccessLevel:
     return max(sides, key=DANGER.index, default=AccessLevel.DEAD)
 
 
+def short_cautions(*sides: AccessLevel) -> tuple[str, ...]:
+    """The short cautions of several sides, each once; that leads go onto a dead board does not say
+    again how it is made so."""
+    said = dict.fromkeys(text for side in sides for text in SHORT_CAUTIONS[side])
+    again = "Attach the leads then: mains is millimetres away."
+    return tuple(again if text == LEADS_ON and UNPLUG in said else text for text in said)
+
+
 def caution_lines(*sides: AccessLevel) -> tuple[str, ...]:
     """The cautions of the next actions, three lines at most: those of the most dangerous one, and
     before it of a dead board where that is among them."""
     worst = most_dangerous(sides)
-    dead = (UNPLUG,) if AccessLevel.DEAD in sides else ()
-    *most, last = dict.fromkeys((*dead, *SHORT_CAUTIONS[worst]))
+    sides = (AccessLevel.DEAD, worst) if AccessLevel.DEAD in sides else (worst,)
+    *most, last = short_cautions(*sides)
     return (*(f"CAUTION: {text}" for text in most), f"CAUTION: {last} {LOCAL}")

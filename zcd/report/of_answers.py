@@ -120,7 +120,11 @@ def meanings_of(suggestion: Suggestion, *, full: bool = False) -> list[Meaning]:
     function, good = suggestion.reading.function, suggestion.good
     result = []
     answers = [_as_good(answer, function, good) for answer in suggestion.answers]
-    told = apart(answers, good)
+    dark = [answer for answer in answers if answer.dark]
+    if dark:
+        good = replace(good, high=min(answer.low for answer in dark))
+        answers = [a if a.dark else replace(a, high=min(a.high, good.high)) for a in answers]
+    told = apart([answer for answer in answers if not answer.dark], good)
     lone = len(told) == 1 and not any(_within(answer, good) for answer in suggestion.answers)
     if lone and not told[0].jumps:
         told = _outside(told[0], good) or told
@@ -133,7 +137,10 @@ def meanings_of(suggestion: Suggestion, *, full: bool = False) -> list[Meaning]:
             good.high,
         )
         result.append(Meaning(_shown_text(function, answer, good), names, as_good))
-    if lone:
+    for answer in dark:
+        shown = f"{show_value(function, answer.low)} to OL (or your meter ends lower)"
+        result.insert(1, Meaning(shown, answer.keys))
+    if lone and not dark:
         result.append(Meaning(good_text(function, good), (), as_good=True))
     return result
 

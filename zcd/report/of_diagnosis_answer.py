@@ -164,7 +164,9 @@ def _answer(case: Case, trip: Trip, most: int) -> Document:
         blocks.append(Paragraph(line))
     if line := contact_line(case, plan):
         blocks.append(Paragraph(line))
-    assumed = assumed_line(case.board, job.meter, diagnosis)
+    # where there is no room for three answers, two go before a second assumption
+    most_assumed = MOST_ASSUMED if most >= MOST_ANSWERS else 1
+    assumed = assumed_line(case.board, job.meter, diagnosis, most_assumed)
     known = fault_statistics_line(case.known)
     said = (unread_line(case.board), assumed, known)
     cautions = caution_lines(*(step.access for step in plan))
@@ -550,7 +552,7 @@ def next_blocks(
 def led_pins_line(reading: Reading, circuit: Circuit) -> str:
     """Which pin is which of two LEDs back to back; empty for any other reading."""
     second = any(part.ref.endswith(".led2") for part in circuit.of(Junction))
-    if not second or not {"led+", "led-"} & {reading.red, reading.black}:
+    if not second or not any(end in reading_text(reading, circuit) for end in ("led+", "led-")):
         return ""
     return "led+: the LED pin on the line side; led-: the one on the neutral side."
 
@@ -881,8 +883,8 @@ def step_text(step: Suggestion, circuit: Circuit, *, with_state: bool = True) ->
     return "; ".join(part for part in parts if part)
 
 
-def assumed_line(board: Board, meter: Meter, diagnosis: Diagnosis) -> str:
-    """What was assumed and the answer may hang on, three things at most."""
+def assumed_line(board: Board, meter: Meter, diagnosis: Diagnosis, most: int = MOST_ASSUMED) -> str:
+    """What was assumed and the answer may hang on: so much of the board, and of the meter."""
     taken = [m.reading.function.row for m in diagnosis.measured]
     ended = [m.reading.function.row for m in diagnosis.measured if m.value == OVERLOAD]
     if diagnosis.suggestion is not None:
@@ -899,7 +901,7 @@ def assumed_line(board: Board, meter: Meter, diagnosis: Diagnosis) -> str:
     scope = any(row.method is Method.SCOPE for row in taken)
     known = {each.key: each.value for each in board.assumptions}
     keys = [k for k in FIRST_ASSUMED if k in known and (scope or k not in THRESHOLDS)]
-    parts += [_assumed_text(board, key, known[key]) for key in keys[:MOST_ASSUMED]]
+    parts += [_assumed_text(board, key, known[key]) for key in keys[:most]]
     return f"Assumed: {'; '.join(parts)}." if parts else ""
 
 

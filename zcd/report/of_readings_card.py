@@ -33,7 +33,7 @@ from zcd.diagnosis.readings import (
     usual_power,
 )
 from zcd.errors import plain
-from zcd.report.cautions import LOCAL, SHORT_CAUTIONS
+from zcd.report.cautions import LOCAL, short_cautions
 from zcd.report.document import Cautions, Document, Paragraph, Section
 from zcd.report.of_board import no_sync_line, read_as_line, unread_line
 from zcd.report.of_diagnosis import (
@@ -205,7 +205,7 @@ def _screen(expected: ExpectedReadings, most: int) -> Document:
     table = Table(title="", columns=COLUMNS, rows=rows, remark=_more_line(on_page, told))
     sides = _sides(told)
     wide = WIDE_OHMS in cells_legend((each.reading.function, each.healthy) for each in told)
-    cautions = dict.fromkeys(text for side in sides for text in SHORT_CAUTIONS[side])
+    cautions = short_cautions(*sides)
     words = (
         no_sync_line(expected.board),
         f"{_legend(expected.board, told, expected.circuit)}{f' {WIDE_OHMS}' if wide else ''}",
