@@ -9,7 +9,7 @@ import pytest
 from tests.diagnosis.boards import TEXTS
 from zcd.board.files import parse_board
 from zcd.diagnosis.retest_record import RetestRecord, Verdict
-from zcd.jobs.fitted_parts import unlike_file_line
+from zcd.jobs.fitted_parts import grade_fitted_line, unlike_file_line
 
 BOARD = parse_board(TEXTS["half-wave"])
 
@@ -41,3 +41,26 @@ def test_what_may_be_the_part_of_the_file_is_not(written: str) -> None:
 
 def test_without_a_retest_nothing_is_written() -> None:
     assert unlike_file_line([], BOARD) == ""
+
+
+UNGRADED = parse_board(TEXTS["half-wave"].replace('"817C"', '"817"'))
+
+
+@pytest.mark.parametrize("written", ["OC1 PC817B", "OC1 renewed, PC817B", "new oc1: PC817B."])
+def test_a_grade_that_only_the_words_have_is_said(written: str) -> None:
+    """Sharp's PC817X sheet: the letter behind the number is the rank."""
+    assert grade_fitted_line(["", written], UNGRADED) == (
+        "Fitted: PC817B. The verdict is for the board as described, without a grade: write PC817B "
+        "into BOARD and check again."
+    )
+
+
+@pytest.mark.parametrize(
+    "written", ["OC1", "OC1 renewed", "OC1 PC817", "R2 130k", "OC1 TLP785(GB)", "IC9 PC817B"]
+)
+def test_words_without_a_grade_of_this_part_are_not(written: str) -> None:
+    assert grade_fitted_line([written], UNGRADED) == ""
+
+
+def test_a_grade_that_the_file_has_is_not() -> None:
+    assert grade_fitted_line(["OC1 PC817C"], BOARD) == ""

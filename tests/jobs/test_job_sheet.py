@@ -376,6 +376,29 @@ def test_a_sheet_does_not_call_same_what_was_written_as_another_part() -> None:
 
 
 @pytest.mark.usefixtures("undrawn")
+def test_a_sheet_says_that_only_what_was_written_as_fitted_has_a_grade() -> None:
+    """What was done has the letter, the file of the board has none: the verdict is without it."""
+    bare = solved(HOLDS.replace('"817 C"', '"817"'))
+    check = with_original(bare.check, bare.check)
+    as_is = case(SETTLED)
+
+    def told(repair: str) -> str:
+        job = replace(as_is.job, repair=repair, closed=date(2026, 3, 14), found="OC1 LED open")
+        pages = report_document(
+            board=bare.board, check=check, solution=bare.solution, lock=bare.lock,
+            case=replace(as_is, job=job),
+        )  # fmt: skip
+        return " ".join(document_text(pages).split())
+
+    line = "Fitted: PC817B. The verdict is for the board as described, without a grade: write"
+    assert told("OC1 renewed, PC817B").count(line) == 2
+    assert "Same types" not in told("OC1 renewed, PC817B")
+    assert "Read the " not in told("OC1 renewed, PC817B")
+    assert "Same types" in told("OC1 renewed")
+    assert line not in told("OC1 renewed")
+
+
+@pytest.mark.usefixtures("undrawn")
 def test_an_open_job_records_a_finding_and_no_instruction() -> None:
     settled = case()
     assert settled.diagnosis.stopped == "sure"

@@ -149,12 +149,14 @@ def retest(
     print_result(result, as_json, full=full, job=job_file)
     if job_file is not None and not as_json:
         from zcd.errors import plain
+        from zcd.jobs.fitted_parts import grade_fitted_line
         from zcd.report.of_retest import command_line
         from zcd.report.text import count_text
 
         count = count_text(len(earlier), "earlier reading")
         since = f" {count} since the repair counted too." if earlier else ""
-        say(f"Kept in {plain(job_file)}.{since} {command_line(result, file, job_file)}".strip())
+        kept = f"Kept in {plain(job_file)}.{since} {command_line(result, file, job_file)}"
+        say(f"{grade_fitted_line(replaced, job.board)}\n{kept}".strip())
     elif result.missing and not as_json:
         from zcd.report.of_retest import added_line
 

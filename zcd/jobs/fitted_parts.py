@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from itertools import pairwise
 
 from zcd.board.drawer import parse_drawer
 from zcd.board.model import Board, Resistor
+from zcd.board.optocouplers import optocoupler_name
 from zcd.board.parts_library import all_resistors, is_chip
 from zcd.diagnosis.retest_record import RetestRecord
 from zcd.errors import InputError, plain
+from zcd.margin.tolerances import grade_unread
 from zcd.report.of_changes import rated_text
 
 _POWER = re.compile(r"\d\s*m?W\b", re.IGNORECASE)
@@ -42,6 +45,46 @@ def unlike_file_line(retests: Sequence[RetestRecord], board: Board) -> str:
                 f"new --like {plain(board.file)} repaired.toml."
             )
     return ""
+
+
+def grade_fitted_line(written: Iterable[str], board: Board) -> str:
+    """That an optocoupler was fitted whose grade the board's file does not say; else empty.
+
+    Parameters
+    ----------
+    written : iterable of str
+        What was replaced or done, such as ``PH1 renewed, PC814A``.
+    board : Board
+        After the repair, as its file has it.
+
+    Returns
+    -------
+    line : str
+    """
+    opto = board.optocoupler
+    if opto is None or not grade_unread(board):
+        return ""
+    for text in written:
+        words = re.split(r"[\s,;:]+", text.strip().rstrip("."))
+        if opto.ref.casefold() not in map(str.casefold, words):
+            continue
+        for type_number in (*map(" ".join, pairwise(words)), *words):
+            if _has_grade(type_number, opto.family):
+                name = plain(type_number)
+                return (
+                    f"Fitted: {name}. The verdict is for the board as described, without a grade: "
+                    f"write {name} into {plain(board.file)} and check again."
+                )
+    return ""
+
+
+def _has_grade(type_number: str, family: str) -> bool:
+    """Whether a text is an optocoupler of a family with its grade."""
+    try:
+        name, grade = optocoupler_name(type_number)
+    except InputError:  # words, or another part
+        return False
+    return name == family and grade is not None
 
 
 def _may_be(part: Resistor, marking: str) -> bool:

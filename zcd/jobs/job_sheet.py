@@ -28,7 +28,7 @@ from zcd.engine.solve import solve
 from zcd.errors import plain
 from zcd.files import file_name, write_whole
 from zcd.jobs.analysis import case_of
-from zcd.jobs.fitted_parts import unlike_file_line
+from zcd.jobs.fitted_parts import grade_fitted_line, unlike_file_line
 from zcd.margin.as_new import with_grade_of, with_original
 from zcd.margin.check import Check, nominal_check
 from zcd.margin.loss_map import LossMap
@@ -174,9 +174,11 @@ def report_document(
         sections += [_found_section(case, full, repaired), _story_section(case, full)]
     sections.append(_retest_section(retests))
     left = left_line(board, case, retests)
-    if unlike_file_line(retests, board):  # the files do not say what the repair changed
+    graded = _grade_fitted(board, case, retests)
+    if graded or unlike_file_line(retests, board):  # the files do not say what the repair changed
         check = replace(check, repair=None)
-    answer = answer_section(check, "As described, by calculation" if left else "Verdict", not left)
+    title = "As described, by calculation" if left else "Verdict"
+    answer = answer_section(check, title, not left, graded=graded)
     sections += [answer, _waveforms_section(board, solution, lock)]
     if full or check.outlook is not None:
         sections += check_sections(check, pictures)
@@ -203,7 +205,7 @@ def _sheet_section(
     facts = [("Appliance", plain(appliance)), *_job_facts(board, case)]
     untested = case is not None and not retests
     facts.append(("Verdict", verdict_text(check, left_line(board, case, retests), untested)))
-    unlike = unlike_file_line(retests, board)
+    unlike = unlike_file_line(retests, board) or _grade_fitted(board, case, retests)
     if check.repair is not None:
         facts.append(("Repair", unlike or repair_text(check.repair, board, check.passes)))
     facts.append(("Circuit", board_line(board)))
@@ -215,6 +217,12 @@ def _sheet_section(
         "Job sheet",
         (Facts(tuple(facts)), drawn, Facts(signature), Paragraph(worked, "small")),
     )
+
+
+def _grade_fitted(board: Board, case: Case | None, retests: Sequence[RetestRecord]) -> str:
+    """That what was written as fitted has a grade and the board's file none; else empty."""
+    fitted = retests[-1].replaced if retests else ()
+    return grade_fitted_line((*fitted, *(() if case is None else (case.job.repair,))), board)
 
 
 def unlike_retest_line(job: Job, board: Board) -> str:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from zcd.board.model import Assumption, Board, Resistor
+from zcd.board.model import Assumption, Board, Optocoupler, Resistor
+from zcd.board.optocouplers import UNRANKED, grades
 from zcd.errors import plain
 from zcd.margin.advice import advice
 from zcd.margin.check import Check, Level, condition_text
@@ -61,7 +62,15 @@ def _pin_text(board: Board) -> str:
     if opto is None:
         return "NOT ISOLATED, no optocoupler: straight into the pin"
     ohm = "" if out.resistor is None else quantity_text(out.resistor.resistance_ohm, "Ω")
-    return f"optocoupler {opto.family} grade {opto.grade}; {out.kind} {ohm}"
+    part = f"optocoupler {opto.family} {grade_text(opto)}".rstrip()
+    return f"{part}; {out.kind} {ohm}"
+
+
+def grade_text(opto: Optocoupler) -> str:
+    """The grade of an optocoupler, or that it was not read; empty where its type has none."""
+    if opto.grade != UNRANKED:
+        return f"grade {opto.grade}"
+    return "(no grade read)" if len(grades(opto.family)) > 1 else ""
 
 
 def _chain_text(chain: tuple[Resistor, ...]) -> str:

@@ -91,14 +91,18 @@ NO_LOWER_END_RATIO = 1e-2
 
 
 def answer_section(
-    check: Check, title: str = "Verdict", is_verdict: bool = True, most: int = MOST_FINDINGS
+    check: Check,
+    title: str = "Verdict",
+    is_verdict: bool = True,
+    most: int = MOST_FINDINGS,
+    graded: str = "",
 ) -> Section:
     """The whole answer, with so many findings at most; of a board that something else keeps from
-    passing, no verdict."""
+    passing, no verdict. `graded` stands in place of the advice to read a grade."""
     headline = headline_text(check)
     first = Verdict(headline, check.passes) if is_verdict else Paragraph(headline)
     blocks: list[Block] = [first]
-    blocks += [Paragraph(line) for line in advice_lines(check)]
+    blocks += [Paragraph(line) for line in advice_lines(check, graded)]
     if findings := finding_lines(check):
         blocks.append(BulletList(_first(findings, most)))
     blocks.append(Facts(tuple(_facts(check))))
@@ -189,10 +193,11 @@ def _failed_subjects(check: Check) -> set[str]:
     return failed
 
 
-def advice_lines(check: Check) -> tuple[str, ...]:
+def advice_lines(check: Check, graded: str = "") -> tuple[str, ...]:
     """What to do first: values to read again, the part to put right, what the repair changed."""
     lines = (
-        *_reread_lines(check), *unread_lines(check), *_grade_lines(check), *culprit_lines(check),
+        *_reread_lines(check), *unread_lines(check),
+        *((graded,) if graded else _grade_lines(check)), *culprit_lines(check),
         *quarter_lines(check),
     )  # fmt: skip
     if check.repair is None:

@@ -33,6 +33,7 @@ from zcd.margin.headroom import Headroom
 from zcd.report.cautions import DANGER, Caution, caution_lines
 from zcd.report.document import Document, Paragraph, Section
 from zcd.report.of_board import allowed_line, no_sync_line
+from zcd.report.of_check import grade_text
 from zcd.report.of_check_document import caution_sections
 from zcd.report.of_diagnosis import (
     PROBABLY,
@@ -427,8 +428,9 @@ def remaining_lines(retest: Retest) -> list[str]:
         measured += f" at {quantity_text(remaining.mains_rms_v, 'V')}"
     grade = f"{100.0 * opto.ctr_min_ratio:.3g} to {100.0 * opto.ctr_max_ratio:.3g} % when new"
     if remaining.tells:
+        named = f"{text.strip('()')}: " if (text := grade_text(opto)) else ""
         ctr = f"CTR {low:.3g} to {high:.3g} %, most likely {middle:.3g} %"
-        lines = [f"{measured}: {ctr} (grade {opto.grade}: {grade})."]
+        lines = [f"{measured}: {ctr} ({named}{grade})."]
     else:
         lines = [
             f"{measured}: CTR at least {low:.3g} %{_times_text(remaining.weak[0])}. This reading "
