@@ -64,3 +64,9 @@ def test_words_without_a_grade_of_this_part_are_not(written: str) -> None:
 
 def test_a_grade_that_the_file_has_is_not() -> None:
     assert grade_fitted_line(["OC1 PC817C"], BOARD) == ""
+
+
+def test_the_file_that_describes_the_board_is_named_not_that_of_the_job() -> None:
+    assert "write PC817B into press.toml" in grade_fitted_line(
+        ["OC1 PC817B"], UNGRADED, "press.toml"
+    )

@@ -383,14 +383,20 @@ def test_a_sheet_says_that_only_what_was_written_as_fitted_has_a_grade() -> None
     as_is = case(SETTLED)
 
     def told(repair: str) -> str:
-        job = replace(as_is.job, repair=repair, closed=date(2026, 3, 14), found="OC1 LED open")
+        job = replace(
+            as_is.job, board=bare.board, board_file=Path("shop/press.toml"), repair=repair,
+            closed=date(2026, 3, 14), found="OC1 LED open",
+        )  # fmt: skip
         pages = report_document(
             board=bare.board, check=check, solution=bare.solution, lock=bare.lock,
             case=replace(as_is, job=job),
         )  # fmt: skip
         return " ".join(document_text(pages).split())
 
-    line = "Fitted: PC817B. The verdict is for the board as described, without a grade: write"
+    line = (
+        "Fitted: PC817B. The verdict is for the board as described, without a grade: write PC817B "
+        "into press.toml and check again."
+    )
     assert told("OC1 renewed, PC817B").count(line) == 2
     assert "Same types" not in told("OC1 renewed, PC817B")
     assert "Read the " not in told("OC1 renewed, PC817B")

@@ -47,7 +47,7 @@ def unlike_file_line(retests: Sequence[RetestRecord], board: Board) -> str:
     return ""
 
 
-def grade_fitted_line(written: Iterable[str], board: Board) -> str:
+def grade_fitted_line(written: Iterable[str], board: Board, file: str = "") -> str:
     """That an optocoupler was fitted whose grade the board's file does not say; else empty.
 
     Parameters
@@ -56,6 +56,9 @@ def grade_fitted_line(written: Iterable[str], board: Board) -> str:
         What was replaced or done, such as ``PH1 renewed, PC814A``.
     board : Board
         After the repair, as its file has it.
+    file : str
+        Where the board is described; by default the file that it was read from, which may be a
+        job's.
 
     Returns
     -------
@@ -73,7 +76,7 @@ def grade_fitted_line(written: Iterable[str], board: Board) -> str:
                 name = plain(type_number)
                 return (
                     f"Fitted: {name}. The verdict is for the board as described, without a grade: "
-                    f"write {name} into {plain(board.file)} and check again."
+                    f"write {name} into {plain(file or board.file)} and check again."
                 )
     return ""
 

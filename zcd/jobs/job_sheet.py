@@ -221,8 +221,10 @@ def _sheet_section(
 
 def _grade_fitted(board: Board, case: Case | None, retests: Sequence[RetestRecord]) -> str:
     """That what was written as fitted has a grade and the board's file none; else empty."""
-    fitted = retests[-1].replaced if retests else ()
-    return grade_fitted_line((*fitted, *(() if case is None else (case.job.repair,))), board)
+    written = [*(retests[-1].replaced if retests else ()), *([case.job.repair] if case else [])]
+    is_own = case is not None and board is case.job.board
+    file = case.job.board_file if case is not None and is_own else None
+    return grade_fitted_line(written, board, "" if file is None else file_name(file))
 
 
 def unlike_retest_line(job: Job, board: Board) -> str:
