@@ -131,7 +131,7 @@ def post(given: tuple[str, str, dict[str, str], bytes | None]) -> int:
     ):
         status, page = asyncio.run(answer(app, place, b"", kind, body))
     assert status in (200, 303, 400, 404, 413, 414, 422), status
-    require_plain_page(page)
+    require_plain_page(page, texts.values())
     _require_whole(folder)
     return status
 

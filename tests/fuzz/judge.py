@@ -21,7 +21,8 @@ UNKNOWN = DrivePart
 """Where a sheet says nothing, NaN stands by intent, and is shown as unknown."""
 CLEAR = re.compile(
     r".*(found .+; allowed: .+|must (be|stand) .+, got .+|: no such part; this board has .+"
-    r'|".+" is not known; write ".+"|".+" is not known here; write .+'
+    r'|".+" is not known; (write ".+"|leave it out: .+)|".+" is not known here; write .+'
+    r"|is of a job, but this file describes a board: a job file has .+"
     r"|(which function|measured where)\? Write .+)"
 )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Collection
 from functools import cache
 from html import escape
 from typing import Any
@@ -116,13 +117,16 @@ def ask(given: tuple[str, dict[str, str]]) -> int:
         status, body = asyncio.run(answer(_app(), f"/job/{name}/{step}", b""))
     assert status in (200, 404, 414, 422), status
     if not path.endswith("board.toml"):
-        require_plain_page(body.replace(b">nan<", b"><") if "nan" in typed.values() else body)
+        require_plain_page(body, typed.values())
     return status
 
 
-def require_plain_page(body: bytes) -> None:
-    """Refuse a page in which hostile text is more than text, or a number is none."""
+def require_plain_page(body: bytes, typed: Collection[str]) -> None:
+    """Refuse a page in which hostile text is more than text, or a number is none; what was typed
+    is shown again in its field, or said to be none."""
     text = body.decode("utf-8")
+    if "nan" in typed:
+        text = text.replace(">nan<", "><").replace(">nan: found ", ">")
     assert "<b>&amp;</b>" not in text, "hostile text is not shown as text"
     assert ">nan" not in text
 
