@@ -21,7 +21,7 @@ from selenium.webdriver import Chrome
 from selenium.webdriver.common.by import By
 from starlette.requests import Request
 
-from tests.web.conftest import Server, new_browser
+from tests.web.conftest import Server, end_browser, new_browser
 from zcd.web.board_page import BoardPage
 from zcd.web.job_store import JobStore
 from zcd.web.readings_page import ReadingsPage
@@ -191,7 +191,7 @@ def main() -> None:
                 words = f"{half:.0f} ms median, {most:.0f} ms at 95 %, of {times.size}"
                 print(f"{sheet}: {words}")
         finally:
-            browser.quit()
+            end_browser(browser)
             server.kill()
 
 

@@ -7,7 +7,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO
@@ -15,6 +15,7 @@ from urllib.parse import urlsplit
 from urllib.request import urlopen
 
 import pytest
+from selenium.common.exceptions import WebDriverException
 from selenium.webdriver import Chrome, ChromeOptions
 from selenium.webdriver.chrome.service import Service
 
@@ -141,6 +142,15 @@ def new_browser() -> Chrome:
     return driver
 
 
+def end_browser(driver: Chrome) -> None:
+    """Close a browser itself: its driver ends what was started, a shell script on Debian, and leaves
+    the browser running."""
+    BROWSERS.remove(driver)
+    with suppress(WebDriverException):  # it is gone before it answers
+        driver.execute_cdp_cmd("Browser.close", {})
+    driver.quit()
+
+
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Chrome]:
     """A browser for all tests of the page."""
@@ -148,5 +158,4 @@ def browser() -> Iterator[Chrome]:
         pytest.skip("not in the path: chromium-headless-shell or chromium, or chromedriver")
     driver = new_browser()
     yield driver
-    BROWSERS.remove(driver)
-    driver.quit()
+    end_browser(driver)
