@@ -11,14 +11,17 @@ from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
 from tests.diagnosis.boards import board
+from zcd.circuit.build import build_circuit
 from zcd.diagnosis.capture import Capture, load_capture, read_capture
 from zcd.diagnosis.capture_measurements import find_traces, readings_of
 from zcd.diagnosis.capture_verdict import judge_capture
 from zcd.diagnosis.fault_dictionary import make_fault_dictionary
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import usual_meter
-from zcd.diagnosis.retest import retest
+from zcd.diagnosis.reading_syntax import parse_reading
+from zcd.diagnosis.retest import RepeatedReading, retest
 from zcd.errors import InputError
+from zcd.report.of_capture import _shown_beside
 
 FloatArray = NDArray[np.float64]
 
@@ -202,3 +205,12 @@ def test_a_capture_and_a_retest_have_one_band(name: str) -> None:
     again = retest(made, [each.measured for each in found.readings])
     bands = [[(e.low, e.high) for e in readings] for readings in (found.readings, again.readings)]
     assert_allclose(bands[0], bands[1], rtol=1e-9)
+
+
+def test_a_capture_is_not_compared_with_what_meters_miss() -> None:
+    """A board whose gaps some meters do not count: on an oscilloscope it has 120 Hz, never 0."""
+    low = RepeatedReading(
+        measured=parse_reading("frequency 120 Hz", build_circuit(board("two-led"))),
+        low=0.0, middle=120.0, high=120.0, good=True,
+    )  # fmt: skip
+    assert _shown_beside(low) == ("120 Hz", "120 Hz")

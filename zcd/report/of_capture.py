@@ -11,6 +11,7 @@ import numpy as np
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.capture_measurements import LONGEST_STEP_S
 from zcd.diagnosis.capture_verdict import judge_capture
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.reading_syntax import show_measured
 from zcd.diagnosis.readings import AccessLevel
 from zcd.errors import plain
@@ -141,8 +142,11 @@ def _step_text() -> str:
 
 
 def _shown_beside(each: RepeatedReading) -> tuple[str, str]:
-    """What was measured, and what a good board shows."""
-    good = spread_of(each.measured.reading.function, each.low, each.high)
+    """What was measured, and what a good board shows: an oscilloscope misses no narrow gap, as some
+    meters do that count."""
+    function = each.measured.reading.function
+    low = each.high if function is Function.FREQUENCY and each.low == 0.0 else each.low
+    good = spread_of(function, low, each.high)
     return show_measured(each.measured), good
 
 
