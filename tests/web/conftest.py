@@ -143,8 +143,8 @@ def new_browser() -> Chrome:
 
 
 def end_browser(driver: Chrome) -> None:
-    """Close a browser itself: its driver ends what was started, a shell script on Debian, and leaves
-    the browser running."""
+    """Close a browser itself: its driver ends what was started, on Debian a shell script, and the
+    browser would go on."""
     BROWSERS.remove(driver)
     with suppress(WebDriverException):  # it is gone before it answers
         driver.execute_cdp_cmd("Browser.close", {})
