@@ -371,3 +371,15 @@ def test_pins_of_two_leds_and_levels_of_a_low_time_are_told() -> None:
     assert led_pins_line(parse_place("ohm R1", circuit), circuit) == ""
     step = replace(plan_of(case_of())[0], reading=parse_place("low time pin, logic0", circuit))
     assert "falls below 1 V until it rises above 4 V" in levels_line((step,), board("two-led"))
+
+
+def test_what_a_reading_that_is_taken_again_means_leaves_out_no_good_board() -> None:
+    """Of an unread resistor too: what a good board may show is no drift."""
+    unread = TEXTS["half-wave"].replace('"110k"', '"?"')
+    text = told(unread, "ohm R1 OL")
+    assert "as on a good board: then look for another fault" in text
+    good = re.search(r"good board ([\d.]+) to ([\d.]+) kΩ", text)
+    drift = re.search(r"([\d.]+) kΩ to [\d.]+ MΩ: R1 drift", text)
+    assert good is not None
+    assert drift is not None
+    assert float(drift[1]) >= float(good[2])

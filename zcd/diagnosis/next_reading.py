@@ -490,12 +490,15 @@ def _answers(
     shown = good_board(dictionary, reading)
     diode_test = reading.function.row.method is Method.JUNCTION
     ends_below = diode_test and np.isfinite(shown.middle) and np.isinf(shown.high)
+    samples = dictionary.good(reading)
+    lit = float(np.max(samples, where=np.isfinite(samples), initial=0.0))
     for outcome in sorted(outcomes, key=lambda o: o.key != good):
         ends = (shown.low, shown.high) if outcome.key == good else outcome.value[::2]
         low, high = (0.0 if abs(above(v, 0.0)) <= 1.0 else v for v in ends)
         leaves = max(above(high, shown.high), above(shown.low, low)) > 1.0
         jumps = outcome.key in jumping and leaves
         dark = bool(ends_below and not jumps and np.isinf(outcome.value[1]))
+        low = lit if dark else low
         new = Answer(low=low, high=high, keys=(outcome.key,), jumps=jumps, dark=dark)
         known = next((k for k, answer in enumerate(result) if same(answer, new)), len(result))
         result[known : known + 1] = [_joined([*result[known : known + 1], new])]

@@ -341,9 +341,8 @@ def job_line(case: Case) -> str:
 
 
 def _found_picture(case: Case) -> Picture:
-    words = (
-        "The faulty board; in bold what a meter showed there. Boxed and crossed: the part that "
-        "best explains the readings."
+    words = "The faulty board; in bold what a meter showed there. Boxed and crossed: " + (
+        "what best explains the readings." if case.job.closed is None else "what was found."
     )
     return Picture("found", sketch_svg(_found_sketch(case)), words)
 

@@ -13,8 +13,9 @@ _GS38 = "HSE guidance note GS38, 4th edition, 2015"
 _LOCK_OUT = "Washington WAC 296-24-975, after US 29 CFR 1910.333(b)"
 RATED = "meter and leads rated CAT II 300 V or better (CAT III at the socket)"
 HOW_ISOLATED = (
-    "On the dead board measure from logic0 to line, then to neutral, with ohms and diode test, "
-    "both ways round. Isolated only if all of these show OL; else the low side is live"
+    "On the dead board measure from logic0 to line, to neutral and to the load side of a relay's "
+    "contact, with ohms and diode test, both ways round. Isolated only if all of these show OL; "
+    "else the low side is live"
 )
 """How the low-voltage side is shown to be isolated or live."""
 OF_OPTOCOUPLERS = (
@@ -146,8 +147,7 @@ ISOLATED: tuple[Caution, ...] = (
     Caution(
         text="Prove that the low-voltage side is isolated before you call it so, and before a "
         "computer or an earthed instrument is connected: on some boards, such as those with a "
-        f"capacitive dropper, the low-voltage side is live too. {HOW_ISOLATED}. A "
-        "load relay's contact is open then: measure from both sides of it.",
+        f"capacitive dropper, the low-voltage side is live too. {HOW_ISOLATED}.",
         source=_PRACTICE,
         of_isolated=True,
     ),

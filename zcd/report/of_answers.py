@@ -78,7 +78,9 @@ class Meaning(NamedTuple):
         """In a line, the first `most` faults by name, those of which the same is said together; or
         all of them, each by itself."""
         named = self.faults[:most]
-        more = f" and {len(self.faults) - len(named)} more" if named != self.faults else ""
+        left = len(self.faults) - len(named)
+        others = ("another" if left == 1 else "others") if self.as_good else f"{left} more"
+        more = f" and {others}" if left else ""
         if self.faults == (A_GOOD_BOARD,):
             return f"{self.shown}, as on a good board"
         if self.as_good and not named:
@@ -125,9 +127,10 @@ def meanings_of(suggestion: Suggestion, *, full: bool = False) -> list[Meaning]:
         good = replace(good, high=min(answer.low for answer in dark))
         answers = [a if a.dark else replace(a, high=min(a.high, good.high)) for a in answers]
     told = apart([answer for answer in answers if not answer.dark], good)
-    lone = len(told) == 1 and not any(_within(answer, good) for answer in suggestion.answers)
-    if lone and not told[0].jumps:
-        told = _outside(told[0], good) or told
+    faulty = not any(_within(answer, good) for answer in suggestion.answers)
+    lone = faulty and (len(told) == 1 or suggestion.again is not None)
+    if lone:
+        told = [piece for a in told for piece in ([a] if a.jumps else _outside(a, good) or [a])]
     for answer in told:
         healthy = HEALTHY.key in answer.keys
         keys = (HEALTHY.key,) if healthy and not full else answer.keys
@@ -138,7 +141,7 @@ def meanings_of(suggestion: Suggestion, *, full: bool = False) -> list[Meaning]:
         )
         result.append(Meaning(_shown_text(function, answer, good), names, as_good))
     for answer in dark:
-        shown = f"{show_value(function, answer.low)} to OL (or your meter ends lower)"
+        shown = f"OL or over {show_value(function, answer.low)} (OL too if your meter ends lower)"
         result.insert(1, Meaning(shown, answer.keys))
     if lone and not dark:
         result.append(Meaning(good_text(function, good), (), as_good=True))

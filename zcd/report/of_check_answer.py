@@ -518,7 +518,8 @@ def finding_lines(check: Check) -> tuple[str, ...]:
     rarely = [rule for subject in rare for rule in groups.pop(subject)]
     ranked = sorted(groups.items(), key=_place_of)
     lines = [_finding_line(check, subject, rules) for subject, rules in ranked]
-    lines += [
+    fails = sum(line.startswith(STATUS["fail"]) for line in lines)
+    lines[fails:fails] = [  # what the verdict hangs on before all that it does not
         f"{STATUS['warning']}: {sizes.warning}"
         for sizes in sizes_of(check, _failed_subjects(check))
         if sizes.too_small
@@ -678,7 +679,8 @@ def stronger_text(board: Board, ratio: float) -> str:
     known = [optocoupler(part.family, grade) for grade in grades(part.family)]
     able = [each for each in known if each.ctr_min_ratio >= ratio * part.ctr_min_ratio]
     if part.grade == OWN_DATA or not able:
-        return "Fit one with a higher minimum CTR"
+        least = percent_text(ratio * part.ctr_min_ratio)
+        return f"Fit one with a minimum CTR of {least} or more"
     # the usual letters first: X or Y of one maker lies between A and C of the others
     first = min(able, key=lambda each: (each.grade not in "ABCD", each.ctr_min_ratio))
     return f"Fit grade {first.grade} or higher"

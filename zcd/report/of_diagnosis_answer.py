@@ -162,10 +162,10 @@ def _answer(case: Case, trip: Trip, most: int) -> Document:
         blocks += next_blocks(trip, case.circuit, reason, most)
     if line := levels_line(plan, case.board):
         blocks.append(Paragraph(line))
-    if line := contact_line(case, plan):
+    if most > MOST_ANSWERS and (line := contact_line(case, plan)):
         blocks.append(Paragraph(line))
-    # where there is no room for three answers, two go before a second assumption
-    most_assumed = MOST_ASSUMED if most >= MOST_ANSWERS else 1
+    # where there is no room for all, a second assumption goes before an answer
+    most_assumed = MOST_ASSUMED if most > MOST_ANSWERS else 1
     assumed = assumed_line(case.board, job.meter, diagnosis, most_assumed)
     known = fault_statistics_line(case.known)
     said = (unread_line(case.board), assumed, known)
@@ -328,7 +328,8 @@ def contact_line(case: Case, plan: Sequence[Suggestion]) -> str:
     volts = quantity_text(relay.coil_supply_v, "V")
     return (
         f"To test {first.part}: board unplugged and discharged, {volts} from a bench supply on "
-        f"its coil, plus at coil+; ohms across the contact. Over 1 Ω: replace {first.repair}."
+        f"its coil, plus where the diode across it has its ring; ohms across the contact. Over "
+        f"1 Ω: replace {first.repair}."
     )
 
 
@@ -520,10 +521,10 @@ def prompt_document(
 
 
 def next_blocks(
-    trip: Trip, circuit: Circuit, why: str = "", most: int = MOST_ANSWERS
+    trip: Trip, circuit: Circuit, why: str = "", most: int | None = None
 ) -> list[Block]:
-    """What to measure next and `why`, what so many answers would mean, and what comes after it;
-    with more than `MOST_ANSWERS` what to do about any other answer too."""
+    """What to measure next and `why`, what some answers would mean, and what comes after it; where
+    it is no prompt, `most` lines for that, the last on how any answer is typed."""
     first = trip.steps[0]
     state = _lower(state_line(first.reading, circuit))
     when = "To settle it" if trip.settles else "Next"
@@ -531,10 +532,11 @@ def next_blocks(
     step = f"{when}{reason}, {state}: {step_text(first, circuit, with_state=False)}."
     blocks: list[Block] = [Paragraph(step, "strong")]
     if meanings := meanings_of(first):
-        other = most > MOST_ANSWERS or len(meanings) == 1
+        shown = MOST_ANSWERS if most is None else max(most - 1, 1)
         told = [
-            *map(_whole, meanings[: min(most, MOST_ANSWERS)]),
-            *[other_text(first.reading, circuit, again=first.again is not None)] * other,
+            *map(_whole, meanings[:shown]),
+            *[other_text(first.reading, circuit, again=first.again is not None)]
+            * (most is not None),
         ]
         blocks.append(BulletList(tuple(told)))
     if then := then_line(trip.steps, circuit):

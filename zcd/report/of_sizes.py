@@ -155,8 +155,8 @@ class Makes:
         power = f'power = "{self.usual}"'
         write = f"chain = {{{power}}} into" if self.traced else f"{power} into the chain of"
         return (
-            f"look up the rating of {listed(self.refs)}: {gets} up to {self.load}; then write "
-            f"{write} the board file"
+            f"look up the rating of {listed(self.refs)}: {gets} up to {self.load}. If it is "
+            f"{self.usual}, write {write} the board file; if less, fit larger ones"
         )
 
 

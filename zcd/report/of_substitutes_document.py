@@ -137,7 +137,7 @@ def _warned_text(found: Substitutes, several: bool) -> str:
     short = [rule.limit / rule.value for rule in _warnings(found.original)
              if rule.subject == RESERVE and rule.name.startswith("CTR")]  # fmt: skip
     fit = stronger_text(found.board, short[0]) if short and isfinite(short[0]) else ""
-    cure = f" {fit} for more reserve." if fit else ""
+    cure = f" {fit} for more reserve (its pulse is another: --any)." if fit else ""
     stay = f"with {'each of these' if several else 'this part'} they stay"
     if cured:
         answer, best = cured[0]
