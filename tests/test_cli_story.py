@@ -99,3 +99,16 @@ def test_refused(
     out, err = capsys.readouterr()
     assert not out
     assert message in err
+
+
+def test_flags_given_one_by_one_are_all_of_them(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "board.toml"
+    file.write_text(TEXT, encoding="utf-8")
+    shown = []
+    for words in (["--flags", "sync,fan"], ["-f", "sync", "--flag", "fan"]):
+        assert main(["story", str(file), *words]) == 0
+        shown.append(capsys.readouterr().out)
+    assert shown[0] == shown[1]
+    assert "sync + fan" in shown[0]

@@ -21,6 +21,9 @@ from zcd.cli.ranges import FiniteRange
 @click.option(
     "-f",
     "--flags",
+    "--flag",
+    "flags",
+    multiple=True,
     metavar="FLAGS",
     shell_complete=story_flags,
     help='Flags seen: "sync,fan", "fan", "sync" or "none".',
@@ -41,7 +44,7 @@ def story(
     cause: str | None,
     amount: float | None,
     everything: bool,
-    flags: str | None,
+    flags: tuple[str, ...],
     seconds: float,
     plots: str | None,
     picture_format: str | None,
@@ -62,7 +65,7 @@ def story(
     from zcd.cli import story_output
 
     kind = format_of(plots, picture_format)
-    if sum((cause is not None, everything, flags is not None)) > 1:
+    if sum((cause is not None, everything, bool(flags))) > 1:
         raise click.UsageError("give one of --cause, --all and --flags, such as --flags sync,fan")
     if cause is None and (amount is not None or plots is not None):
         raise click.UsageError("--amount and --plots belong to --cause")
@@ -71,10 +74,10 @@ def story(
         story_output.show_story(
             board, cause, amount, seconds, plots=plots, kind=kind, as_json=as_json, full=full
         )
-    elif flags is not None:
+    elif flags:
         from zcd.jobs.analysis import fault_statistics_of
 
-        wanted = story_output.parse_flags(flags)
+        wanted = story_output.parse_flags(",".join(flags))
         job = job_given(board_file)
         known = None if board_file == DASH else fault_statistics_of(job, board_file)
         story_output.show_causes_for_flags(
