@@ -102,13 +102,11 @@ def test_refused(
 
 
 def test_flags_given_one_by_one_are_all_of_them(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    board_file: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    file = tmp_path / "board.toml"
-    file.write_text(TEXT, encoding="utf-8")
     shown = []
     for words in (["--flags", "sync,fan"], ["-f", "sync", "--flag", "fan"]):
-        assert main(["story", str(file), *words]) == 0
+        assert main(["story", board_file, *words]) == 0
         shown.append(capsys.readouterr().out)
     assert shown[0] == shown[1]
     assert "sync + fan" in shown[0]
