@@ -66,6 +66,13 @@ def type_at(browser: Chrome, at: str, shown: str, then: str = Keys.ENTER) -> Non
     field.send_keys(Keys.CONTROL, "a", Keys.NULL, shown, then)
 
 
+def sent_to(browser: Chrome, end: str) -> int:
+    """How many requests went to addresses with this end since the browser's log was read last."""
+    sent = [json.loads(entry["message"])["message"] for entry in browser.get_log("performance")]
+    asked = [m["params"] for m in sent if m["method"] == "Network.requestWillBeSent"]
+    return sum(params["request"]["url"].endswith(end) for params in asked)
+
+
 def test_readings_typed_one_after_another_are_all_kept(browser: Chrome, job: Path) -> None:
     """With the tabulator key, faster than the answers come; then changed, emptied, taken back."""
     type_at(browser, "ohm line chain.1", "120 k", Keys.TAB)
@@ -108,11 +115,24 @@ def test_flags_skipping_and_the_way_back(browser: Chrome, job: Path) -> None:
     browser.find_element(By.ID, "skip").send_keys(Keys.ENTER)
     wait(browser, lambda b: "cannot be reached" in text(b, "#taken"))
     browser.execute_script("document.getElementById('everything').open = true")
-    browser.find_element(By.ID, "flags").send_keys("sync=F3 fan=F5", Keys.ENTER)
-    wait(browser, lambda b: "fan" in (load_job(job).flags))
+    browser.get_log("performance")  # what was asked until here
+    field = browser.find_element(By.ID, "flags")
+    field.send_keys("smoke", Keys.ENTER)
+    wait(browser, lambda b: 'found "smoke"' in text(b, "#error-flags"))
+    assert field.get_attribute("value") == "smoke"
+    field.send_keys(Keys.CONTROL, "a", Keys.NULL, "sync=F3 fan=F5", Keys.ENTER)
+    wait(browser, lambda b: text(b, "#error-flags") == "")
     assert load_job(job).flags == ("sync", "fan")
-    said = "document.getElementById('flags').value"
-    wait(browser, lambda b: b.execute_script(f"return {said}") == "sync=F3 fan=F5")
+    assert field.get_attribute("value") == "sync=F3 fan=F5"
+    # Enter sends once, and the page stays where it is
+    assert text(browser, "#told") == ""
+    assert browser.current_url.endswith("/readings")
+    assert sent_to(browser, "/flags") == 2
+    field.send_keys(Keys.CONTROL, "a", Keys.NULL, "sync", Keys.TAB)
+    wait(browser, lambda b: load_job(job).flags == ("sync",))
+    browser.refresh()
+    wait(browser, lambda b: text(b, "#conclusion"))
+    assert browser.find_element(By.ID, "flags").get_attribute("value") == "sync=F3"
     assert len(load_job(job).skipped) == 1
 
 

@@ -132,6 +132,7 @@ def test_what_a_person_typed_stays_text(asked: Asked) -> None:
         ("answer", {"where": "next", "at": "ohm R1", "say": "undo"}, "what the meter shows"),
         ("flags", {"flags": "sync none"}, "flags: found"),
         ("flags", {"flags": "smoke"}, "flags: found"),
+        ("flags", {"where": "flags", "flags": "smoke"}, "flags: found"),
         ("undo", {}, "no answer to take back"),
         ("answer", {"where": "row-1", "at": "ohm R1", "say": "5k", "seen": "x"}, "another program"),
     ],
@@ -166,8 +167,10 @@ def test_flags_with_what_the_display_shows(asked: Asked) -> None:
     job = load_job(asked.file)
     assert (job.flags, job.codes) == (("sync", "fan"), {"sync": "F3", "fan": "F5"})
     assert 'value="sync=F3 fan=F5"' in asked.get()
-    asked.post("flags", flags="F3")
+    answer = asked.post("flags", where="flags", flags="F3")
     assert load_job(asked.file).flags == ("sync",)
+    assert 'id="flags"' not in answer
+    assert 'id="error-flags" hx-swap-oob="true"><' in answer
 
 
 def test_the_same_said_again_is_kept_once(asked: Asked) -> None:
