@@ -111,3 +111,16 @@ def test_diode_and_led_good_alone_and_open_together() -> None:
         "diode chain.2 neutral OL",
     ).diagnosis  # fmt: skip
     assert found.ranked[0].key == "D1/OC1 joint open"
+
+
+def test_of_two_joints_the_one_is_found_by_reading_over_two_parts() -> None:
+    """Three good resistors that are open together: over two of them shows which joint it is."""
+    board = zcd.loads(HAND_DRYER.replace('["39k", "39k"]', '["39k", "39k", "39k"]'))
+    taken = ("ohm R1 to R3 OL", "ohm R1 38k", "ohm R3 38.5k", "ohm R2 40.2k", "ohm R1 to R3 OL")
+    asked = zcd.diagnose(board, *taken, flags=("sync", "fan")).diagnosis
+    assert {r.key for r in asked.ranked[:2]} == {"R1/R2 joint open", "R2/R3 joint open"}
+    assert asked.suggestion is not None
+    pair = {asked.suggestion.reading.red, asked.suggestion.reading.black}
+    assert pair in ({"feed", "chain.2"}, {"chain.1", "chain.3"})
+    found = zcd.diagnose(board, *taken, "ohm R1 to R2 OL", flags=("sync", "fan")).diagnosis
+    assert (found.ranked[0].key, found.stopped) == ("R1/R2 joint open", "sure")

@@ -9,7 +9,7 @@ from math import isfinite
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.circuit.elements import Circuit
+from zcd.circuit.elements import Circuit, Resistance
 from zcd.circuit.points import diode_of_bridge, of_leads
 from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary, Progress
 from zcd.diagnosis.fault_pairs import pair_of
@@ -48,6 +48,7 @@ from zcd.diagnosis.readings import (
     parts_read,
     same_witness,
 )
+from zcd.diagnosis.series_sums import over, rest_of_row
 from zcd.diagnosis.severity import severity_points
 from zcd.diagnosis.unit_slips import UnitSlip, unit_slips
 
@@ -359,15 +360,19 @@ def _first_of_all(
     """A reading that is due before an answer is given, whatever it is worth."""
     result = None
     at = (dictionary, posterior, named, search.taken, search.skipped)
-    if not search.open and not search.settled and present(ranked) >= NEARLY:
+    if search.settled or not search.open:
+        result = _of_the_rest(*at)
+    if result is None and not search.open and not search.settled and present(ranked) >= NEARLY:
         result = _by_itself(dictionary, posterior, ranked[:1], search.taken, search.skipped)
-    if search.settled:
+    if result is None and search.settled:
         result = _by_itself(*at) or _unexplained(*at)
         result = result or _level_again(dictionary, posterior, outliers, named, search.skipped)
     cracked = bool(ranked[0].fault and ranked[0].fault.joint)
     if result is None and (cracked or not search.open):
         doubted = None if search.settled else ranked
         result = _to_confirm(dictionary, posterior, outliers, doubted, search.skipped)
+    if result is None and not search.open:
+        result = _over_a_joint(*at)
     if result is None and FAN in search.flags and not search.open:
         result = _behind_contact(*at)
     return result
@@ -743,6 +748,49 @@ def _again(
         if within_reach([alone], skipped, dictionary.circuit):
             return at_once(dictionary, posterior, alone)
     return None
+
+
+def _over_a_joint(
+    dictionary: FaultDictionary,
+    posterior: Posterior,
+    named: Sequence[Ranked],
+    measured: Sequence[Measured],
+    skipped: Collection[Reading],
+) -> Suggestion | None:
+    """Of several joints that may be open: ohms over the two resistors that one of them joins."""
+    joints = [r.fault.joint for r in named if r.fault and r.fault.joint]
+    if len(joints) < 2 or len(joints) < len(named):
+        return None
+    circuit, taken = (
+        dictionary.circuit,
+        {frozenset((m.reading.red, m.reading.black)) for m in measured},
+    )
+    for joint in joints:
+        parts = [circuit[ref] for ref, _ in joint.over]
+        if not all(isinstance(part, Resistance) for part in parts):
+            continue
+        red, black = (next(n for n in part.nodes if n != joint.node) for part in parts)
+        reading = Reading(function=Function.OHM, red=red, black=black)
+        if frozenset((red, black)) not in taken and within_reach([reading], skipped, circuit):
+            return at_once(dictionary, posterior, reading)
+    return None
+
+
+def _of_the_rest(
+    dictionary: FaultDictionary,
+    posterior: Posterior,
+    named: Sequence[Ranked],
+    measured: Sequence[Measured],
+    skipped: Collection[Reading],
+) -> Suggestion | None:
+    """To read the resistor for which a row leaves more than it has, whatever else is bad."""
+    del named
+    rest = rest_of_row(dictionary, measured)
+    wanted = [] if rest is None else [over(dictionary.circuit, ref) for ref in rest.refs]
+    left = within_reach(
+        [r for r in wanted if r in dictionary.readings], skipped, dictionary.circuit
+    )
+    return at_once(dictionary, posterior, left[0]) if left else None
 
 
 def _to_confirm(

@@ -42,6 +42,7 @@ from zcd.diagnosis.readings import (
     parts_between,
     parts_over,
 )
+from zcd.diagnosis.series_sums import CLEARLY_HIGH, rest_of_row
 from zcd.diagnosis.trip import Trip, plan_trip, sync_lost_share, telling_readings
 from zcd.errors import plain
 from zcd.files import file_name, path_here
@@ -95,9 +96,6 @@ HALF = 0.5
 MOST_SILICON_V = 0.9
 """What a meter shows of one silicon diode at most; every diode test goes as far: common practice,
 no source."""
-CLEARLY_HIGH = 1.15
-"""Ohms over the most that a good board shows, from which nobody doubts: common practice, no
-source."""
 THRESHOLDS = ("controller.low_threshold", "controller.high_threshold")
 FIRST_ASSUMED = (
     "chain.topology",
@@ -142,6 +140,7 @@ def _answer(case: Case, trip: Trip, most: int) -> Document:
             why = because_lines(named, case)
             blocks += [Paragraph(title), BulletList(why)]
     more = (
+        rest_line(case),
         others_line(diagnosis, (*support, *last, *doubted)),
         unlike,
         fan_first,
@@ -226,24 +225,44 @@ def proved_line(case: Case) -> str:
     alone = _one_is_probable(diagnosis.ranked) and not first.needs_second
     if diagnosis.stopped not in ("", "nothing left") or diagnosis.suspects or alone:
         return ""
-    names, refs = [], set()
+    high: dict[str, set[str]] = {}
     for m in diagnosis.measured:
         if name := _reads_high(m, case):
-            names.append(name)
             row = (case.circuit, m.reading.red, m.reading.black)
             lit = m.reading.function.row.method is Method.JUNCTION
-            refs |= {*parts_between(*row, forward=lit)}
+            high[name] = {*parts_between(*row, forward=lit)}
+    # a row of which one is named reads high by that one
+    names = [n for n, row in high.items() if not any(high[o] < row for o in high)]
+    refs = set().union(*high.values())
     if not names:
         return ""
-    are = "is" if len({*names}) == 1 else "are"
+    are = "is" if len(names) == 1 else "are"
     lower = "what is in parallel only makes it read lower"
-    bad = sentence(f"{listed([*dict.fromkeys(names)])} {are} bad: {lower}")
-    beside = _beside(diagnosis.ranked, refs)
+    bad = sentence(f"{listed(names)} {are} bad: {lower}")
+    if diagnosis.suggestion is None:
+        return f"{bad} Replace {'it' if len(names) == 1 else 'them'}. {ALL_OF_IT_LATER}"
+    beside = "" if rest_line(case) else _beside(diagnosis.ranked, refs)
     more = f" Most likely beside it: {beside}." if beside else ""
     return f"{bad} {ALL_OF_IT}{more}"
 
 
+def rest_line(case: Case) -> str:
+    """What a row of resistors leaves for those of it that were not read; empty where it adds up."""
+    if case.diagnosis.suspects or (rest := rest_of_row(case.atlas, case.measured)) is None:
+        return ""
+    parts = [parts_between(case.circuit, m.reading.red, m.reading.black)[0] for m in rest.read]
+    each = zip(parts, rest.read, strict=True)
+    read = listed([f"{ref} ({quantity_text(m.value, 'Ω')})" for ref, m in each])
+    ohm, good = (quantity_text(value, "Ω") for value in (rest.ohm, rest.good_ohm))
+    bad = f"{rest.refs[0]} is" if len(rest.refs) == 1 else "one of these is"
+    return (
+        f"{over_text(rest.whole.reading, case.circuit)[0]} less {read} leaves {ohm} for "
+        f"{listed([*rest.refs])} (good board {good} at most): {bad} bad too."
+    )
+
+
 ALL_OF_IT = "Whether that is all is not settled yet."
+ALL_OF_IT_LATER = "Then measure again: that shows whether it was all."
 
 
 def _beside(ranked: Sequence[Ranked], refs: Collection[str]) -> str:

@@ -1,0 +1,62 @@
+"""A row of resistors has to add up (Kirchhoff's laws): what is left is in those not yet read."""
+
+from __future__ import annotations
+
+import pytest
+
+import zcd
+from zcd.diagnosis.reading_words import reading_text
+from zcd.report.of_diagnosis_answer import answer_document
+from zcd.report.terminal import document_text
+
+KILN = """\
+name = "Invented glass kiln"
+mains = "120 V 60 Hz"
+rectifier = "1N4007"
+optocoupler = "817 D"
+chain = {resistors = ["12k", "12k", "12k", "12k"], style = "1206"}
+output = {pull_up = "33k", supply = "3.3 V"}
+"""
+
+
+def said(*readings: str) -> tuple[zcd.Case, str]:
+    case = zcd.diagnose(zcd.loads(KILN), *readings, flags=("sync",))
+    return case, " ".join(document_text(answer_document(case)).split())
+
+
+def test_a_second_bad_part_is_told_from_the_sum() -> None:
+    """241 k less 124 k leaves 117 k for three of 12 k."""
+    case, text = said("ohm R1 to R4 241k", "ohm R4 124k")
+    assert "R1 to R4 less R4 (124 kΩ) leaves 117 kΩ for R1, R2 and R3" in text
+    assert "one of these is bad too" in text
+    assert case.next_reading is not None
+    assert reading_text(case.next_reading.reading, case.circuit) == "ohms across R1"
+
+
+def test_a_part_that_read_good_counts_as_the_most_that_a_good_one_has() -> None:
+    """12 k within 5 % and the meter's error is 12.8 k at most: 100 - 61 - 12.8 - 12.8 = 13.4."""
+    _, text = said("ohm R1 to R4 100k", "ohm R1 61k", "ohm R2 12.6k", "ohm R3 12.5k")
+    assert "bad too" not in text
+    _, text = said("ohm R1 to R4 110k", "ohm R1 61k", "ohm R2 12.6k", "ohm R3 12.5k")
+    assert "for R4" in text
+    assert "R4 is bad too" in text
+
+
+@pytest.mark.parametrize(
+    "readings",
+    [
+        ("ohm R1 to R4 160k", "ohm R4 124k"),  # the rest is good
+        ("ohm R1 to R4 241k",),  # none alone
+        ("ohm R1 to R4 OL", "ohm R4 124k"),  # no number
+        ("ohm R4 124k",),
+    ],
+)
+def test_nothing_is_said_where_the_row_adds_up_or_is_not_known(readings: tuple[str, ...]) -> None:
+    assert "bad too" not in said(*readings)[1]
+
+
+def test_two_that_make_up_the_sum_are_both_named() -> None:
+    _, text = said("ohm R1 to R4 241k", "ohm R4 124k", "ohm R1 94k")
+    assert "R1" in text.partition("Because")[0]
+    assert "R4" in text.partition("Because")[0]
+    assert ",," not in text

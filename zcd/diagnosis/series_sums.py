@@ -1,0 +1,87 @@
+"""What a row of resistors reads, less what was read of some: what is left for the others."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import isfinite
+
+from zcd.circuit.elements import Circuit, Resistance
+from zcd.diagnosis.expected_readings import good_board
+from zcd.diagnosis.fault_dictionary import FaultDictionary
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.readings import Measured, Reading, parts_between
+
+CLEARLY_HIGH = 1.15
+"""Ohms over the most that a good board shows, from which nobody doubts: common practice, no
+source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rest:
+    """Resistors that were not read, and have to be high for their row to read as it did.
+
+    Parameters
+    ----------
+    whole : Measured
+        Ohms over the row.
+    read : tuple of Measured
+        Those of some of its parts.
+    refs : tuple of str
+        The others.
+    ohm : float
+        What is left for them together, at least.
+    good_ohm : float
+        The most that they read on a good board.
+    """
+
+    whole: Measured
+    read: tuple[Measured, ...]
+    refs: tuple[str, ...]
+    ohm: float
+    good_ohm: float
+
+
+def rest_of_row(dictionary: FaultDictionary, measured: Sequence[Measured]) -> Rest | None:
+    """What a row leaves for the parts of it that were not read; None where that is what they have.
+
+    A part that read good counts as the most that a good one may have; parallel paths let the row
+    read lower and never higher.
+    """
+    circuit = dictionary.circuit
+    ohms = [m for m in measured if _is_exact(m)]
+    alone = {refs[0]: m for m in ohms if len(refs := _row(circuit, m.reading)) == 1}
+    for whole in ohms:
+        row = _row(circuit, whole.reading)
+        left = tuple(ref for ref in row if ref not in alone)
+        if len(row) < 2 or not left or len(left) == len(row):
+            continue
+        read = tuple(alone[ref] for ref in row if ref in alone)
+        ohm = whole.value - sum(_most(dictionary, m) for m in read)
+        good = sum(good_board(dictionary, over(circuit, ref)).high for ref in left)
+        if ohm > CLEARLY_HIGH * good:
+            return Rest(whole=whole, read=read, refs=left, ohm=ohm, good_ohm=good)
+    return None
+
+
+def over(circuit: Circuit, ref: str) -> Reading:
+    """Ohms over a resistor in the circuit."""
+    red, black = circuit[ref].nodes
+    return Reading(function=Function.OHM, red=red, black=black)
+
+
+def _is_exact(measured: Measured) -> bool:
+    ohms = measured.reading.function is Function.OHM
+    return ohms and measured.exact and not measured.about and isfinite(measured.value)
+
+
+def _row(circuit: Circuit, reading: Reading) -> tuple[str, ...]:
+    """The resistors in a row of which a reading is taken; empty where there is anything else."""
+    refs = parts_between(circuit, circuit.node(reading.red), circuit.node(reading.black))
+    return refs if all(isinstance(circuit[ref], Resistance) for ref in refs) else ()
+
+
+def _most(dictionary: FaultDictionary, measured: Measured) -> float:
+    """The most that a part may have that read so."""
+    good = good_board(dictionary, measured.reading)
+    return max(measured.value, good.high) if measured.value <= good.high else measured.value
