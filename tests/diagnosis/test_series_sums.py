@@ -6,6 +6,7 @@ import pytest
 
 import zcd
 from zcd.diagnosis.reading_words import reading_text
+from zcd.diagnosis.readings import Power
 from zcd.report.of_diagnosis_answer import answer_document
 from zcd.report.terminal import document_text
 
@@ -56,7 +57,25 @@ def test_nothing_is_said_where_the_row_adds_up_or_is_not_known(readings: tuple[s
 
 
 def test_two_that_make_up_the_sum_are_both_named() -> None:
-    _, text = said("ohm R1 to R4 241k", "ohm R4 124k", "ohm R1 94k")
+    both = ("ohm R1 to R4 241k", "ohm R4 124k", "ohm R1 94k")
+    _, text = said(*both)
     assert "R1" in text.partition("Because")[0]
     assert "R4" in text.partition("Because")[0]
     assert ",," not in text
+    case, text = said(*both, "ohm R2 11.9k", "ohm R3 12k")
+    assert case.diagnosis.stopped == "sure"
+    assert case.ranked[0].key == "R1 drift + R4 drift"
+    assert "Does not fit it" not in text
+
+
+def test_a_row_that_adds_up_confirms_what_one_part_showed() -> None:
+    """The same resistance seen twice: no slip, so that nothing is asked for once more."""
+    case, _ = said("ohm R1 to R4 160k", "ohm R4 124k", "ohm R1 12k", "ohm R2 11.9k", "ohm R3 12k")
+    assert case.ranked[0].fault is not None
+    assert (case.ranked[0].fault.part, case.diagnosis.stopped) == ("R4", "sure")
+
+
+def test_a_mended_board_is_plugged_in_sooner_than_read_part_by_part() -> None:
+    again = zcd.retest(zcd.loads(KILN), "ohm R1 12.1k", "ohm R4 11.9k")
+    assert 1 <= len(again.missing) <= 2
+    assert {(r.red, r.power) for r in again.missing} == {("pin", Power.LIVE)}

@@ -26,7 +26,7 @@ from zcd.diagnosis.rank import Ranked, diagnose
 from zcd.diagnosis.reading_syntax import parse_place, parse_reading
 from zcd.diagnosis.readings import AccessLevel, Power
 from zcd.diagnosis.trip import MOST_PLANNED, plan_trip
-from zcd.report.cautions import SHORT_CAUTIONS
+from zcd.report.cautions import SHORT_CAUTIONS, short_cautions
 from zcd.report.document import Document
 from zcd.report.of_board import no_sync_line
 from zcd.report.of_diagnosis import RELAY_ON_HOW
@@ -306,7 +306,9 @@ def test_a_first_reading_under_power_comes_with_its_cautions() -> None:
         lines
     )
     assert 'zcd retest board.toml -r "frequency pin, logic0 ..."' in lines
-    assert SHORT_CAUTIONS[AccessLevel.ISOLATED][0] in lines
+    both = short_cautions(AccessLevel.DEAD, AccessLevel.ISOLATED)
+    assert all(text in lines for text in both)
+    assert lines.count(both[0]) == 1
 
 
 MILD = ("ohm R1 to R2 400k", "ohm R1 270k", "ohm R2 130k")

@@ -14,6 +14,9 @@ SURE_GOOD = 0.95
 """Probability from which a repaired board counts as good."""
 MAX_MISSING = 4
 """No longer list is asked for."""
+FEW = 2
+"""Dead readings of a board that was just mended before it is plugged in: common practice, no
+source."""
 MIN_SHARE_OFF = 0.1
 """Share of what is still open that a reading must take away to be asked for, where even all of them
 would not make it sure."""
@@ -47,11 +50,16 @@ def missing_readings(
     """
     left = _as_on_a_good_board(dictionary, {m.reading for m in measured})
     handy = [m for m in left if _is_handy(dictionary, m.reading)]
-    for among in (handy, left):
+    pulses = [m for m in handy if m.reading.over_pin and m.reading.power is Power.LIVE]
+    ways = []
+    for among in (handy, pulses, left):
         asked, open_ratio = _one_by_one(dictionary, measured, among, good_ratio)
         if open_ratio[-1] <= 1.0 - SURE_GOOD:
-            needed = _needed(measured, asked, good_ratio)
-            return tuple(m.reading for m in needed)
+            ways.append(_needed(measured, asked, good_ratio))
+            if len(ways[-1]) <= FEW or among is not handy:
+                break
+    if ways:  # a board that was mended is plugged in sooner than read part by part
+        return tuple(m.reading for m in min(ways, key=len))
     most = 1.0 - MIN_SHARE_OFF
     return tuple(
         m.reading

@@ -48,7 +48,7 @@ from zcd.diagnosis.readings import (
     parts_read,
     same_witness,
 )
-from zcd.diagnosis.series_sums import over, rest_of_row
+from zcd.diagnosis.series_sums import over, rest_of_row, summed_up
 from zcd.diagnosis.severity import severity_points
 from zcd.diagnosis.unit_slips import UnitSlip, unit_slips
 
@@ -421,7 +421,7 @@ def posterior_weights(
     missing = np.log1p(-dictionary.shares.sum()) + np.log(no_fault_share(flags))
     log_flat = np.log1p(-NEAR_SHARE)
     log_near = prior + np.log(NEAR_SHARE * len(BREADTHS) / dictionary.shares.sum())
-    facts = _facts(measured)
+    facts = _facts(summed_up(dictionary.circuit, measured))
     for number, fact in enumerate(facts):
         like = _like(dictionary.circuit, fact, facts[:number])
         key = (*fact, like) if like else tuple(fact)
@@ -662,7 +662,7 @@ def _outliers(
     posterior: Posterior,
 ) -> tuple[Outlier, ...]:
     """Of each fact, how likely it is wrong."""
-    facts = _facts(measured)
+    facts = _facts(summed_up(dictionary.circuit, measured))
     result = []
     for fact in facts:
         log_density, log_flat = joint_log([(dictionary.fit(m.reading), m) for m in fact])
@@ -891,6 +891,8 @@ def _unexplained(
     for m in measured:
         alone = _with_one_end_lifted(dictionary, m.reading)
         if alone is None or any(other.reading == alone for other in measured):
+            continue
+        if any(f"{alone.lifted} " in f"{r.key} " for r in named):  # of two faults it is one
             continue
         told = np.exp(_evidence(dictionary, [m])[0]).mean(axis=0)
         as_named = float((told * weights).sum() / weights.sum())

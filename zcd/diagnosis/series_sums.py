@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isfinite
 
 from zcd.circuit.elements import Circuit, Resistance
@@ -15,6 +15,11 @@ from zcd.diagnosis.readings import Measured, Reading, parts_between
 CLEARLY_HIGH = 1.15
 """Ohms over the most that a good board shows, from which nobody doubts: common practice, no
 source."""
+
+
+SAME_SUM = 0.05
+"""How far a row may be from the sum of its parts, as they are read on several ranges of a meter:
+common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +67,28 @@ def rest_of_row(dictionary: FaultDictionary, measured: Sequence[Measured]) -> Re
         if ohm > CLEARLY_HIGH * good:
             return Rest(whole=whole, read=read, refs=left, ohm=ohm, good_ohm=good)
     return None
+
+
+def summed_up(circuit: Circuit, measured: Sequence[Measured]) -> list[Measured]:
+    """Readings without those over a row that its parts, all of them read, make up: no sample of two
+    faults is of just these sizes. The row says of each part that it was read right."""
+    ohms = [m for m in measured if _is_exact(m)]
+    alone = {refs[0]: m for m in ohms if len(refs := _row(circuit, m.reading)) == 1}
+
+    def adds_up(m: Measured) -> bool:
+        row = _row(circuit, m.reading) if _is_exact(m) else ()
+        if len(row) < 2 or not alone.keys() >= {*row}:
+            return False
+        return abs(m.value - sum(alone[ref].value for ref in row)) <= SAME_SUM * m.value
+
+    rows = [m for m in measured if adds_up(m)]
+    right = {ref for m in rows for ref in _row(circuit, m.reading)}
+    read_right = [alone[ref] for ref in right]
+    return [
+        replace(m, repeated=True) if any(m is each for each in read_right) else m
+        for m in measured
+        if m not in rows
+    ]
 
 
 def over(circuit: Circuit, ref: str) -> Reading:

@@ -14,6 +14,7 @@ from zcd.diagnosis.likelihood import BREADTHS, OUTLIER_SHARE, fact_log, partly_w
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.rank import Diagnosis, Evidence, diagnose, posterior_weights
 from zcd.diagnosis.readings import PLUGGED, AccessLevel, Measured, Reading
+from zcd.diagnosis.series_sums import summed_up
 from zcd.diagnosis.severity import points
 
 FloatArray = NDArray[np.float64]
@@ -115,7 +116,9 @@ def telling_readings(
     support, against : tuple of Measured
         `MOST_TELLING` of each at most, the strongest first.
     """
-    answer, measured = diagnosis.indistinguishable[0].fault, diagnosis.measured
+    answer = diagnosis.indistinguishable[0].fault
+    counted = {m.reading for m in summed_up(dictionary.circuit, diagnosis.measured)}
+    measured = [m for m in diagnosis.measured if m.reading in counted]
     if answer is None:
         return (), ()
     there = _there(dictionary.faults, answer)[dictionary.member]

@@ -168,7 +168,8 @@ def _answer(case: Case, trip: Trip, most: int) -> Document:
     assumed = assumed_line(case.board, job.meter, diagnosis, most_assumed)
     known = fault_statistics_line(case.known)
     said = (unread_line(case.board), assumed, known)
-    cautions = caution_lines(*(step.access for step in plan))
+    told = any(line.startswith("CAUTION") for line in more)
+    cautions = () if told else caution_lines(*(step.access for step in plan))
     blocks += [Paragraph(line) for line in (*said, *cautions) if line]
     return Document(
         title=plain(case.board.name), sections=(Section("", tuple(blocks), answer=True),)
@@ -437,19 +438,22 @@ def work_lines(
     orders = []
     if part in {unknown.ref for unknown in board.unknowns}:
         orders.append(f"The value of {part} is a guess: {READ_AGAIN}.")
-    known = replaceable_refs(board)
-    parts = [ref for ref in (part, *first.neighbours) if part in known and ref in known]
+    known, singles = replaceable_refs(board), {r.key: r.fault for r in diagnosis.ranked if r.fault}
+    each_one = [singles[key] for key in first.members if key in singles] or [first]
+    bad = [one.repair.split()[0] for one in each_one]
+    parts = [ref for ref in (*bad, *first.neighbours) if {*bad} <= {*known} and ref in known]
     if parts:
         each = " ".join(f"--for {ref}" for ref in parts)
         of_old = ISOLATES if part in coupler_refs(board) else ""
         find = f"Find new {listed(parts)}" if len(parts) > 1 else f"Find a new {part}"
         orders.append(f"{find}{of_old}: zcd substitute {board_file} {each}")
     several = len(together_names(diagnosis.indistinguishable)) > 1
-    mend = "Mend what it was" if several else mend_text(first, parts)
+    mends = dict.fromkeys(mend_text(one, parts) for one in each_one)
+    mend = "Mend what it was" if several else ". ".join(mends)
     if part in coupler_refs(board) and first.is_replaced:
         ways = ", both ways round" if board.two_leds else ""
         mend += f". {ACROSS_COUPLER.format(ways=ways)}"
-    read = first_of_retest(first, diagnosis.measured, board, circuit)
+    read = first_of_retest(each_one[0], diagnosis.measured, board, circuit)
     dead = read is None or read.function.row.dead
     state = "unplugged first" if dead else "leads on first, then plugged in"
     what = "" if read is None else f' -r "{typed_place(read, circuit)} ..."'
@@ -463,7 +467,7 @@ def work_lines(
     if job_file is not None:
         found = "..." if several else first.key
         orders.append(f'Close the job: zcd close {job_file} --found "{found}"')
-    cautions = () if dead else caution_lines(AccessLevel.ISOLATED)
+    cautions = () if dead else caution_lines(AccessLevel.DEAD, AccessLevel.ISOLATED)
     return (*(f"{number}. {order}" for number, order in enumerate(orders, 1)), *cautions)
 
 
