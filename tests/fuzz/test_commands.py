@@ -43,7 +43,7 @@ REFUSED: list[tuple[list[str], str]] = [
     # what is no ordinary file is not waited for
     (["capture", "pipe", "board.toml"], "pipe: found no ordinary file"),
     (["capture", "/dev/zero", "board.toml"], "zero: found no ordinary file"),
-    (["check", "loop"], "loop: found no such file"),
+    (["check", "loop"], "loop: found a link that leads nowhere"),
 ]
 
 

@@ -321,6 +321,14 @@ def test_the_way_from_sheet_to_sheet(page: Chrome) -> None:
     assert field_value(page, "name") == "Invented & odd=kettle"
 
 
+def test_the_way_keeps_the_focus_while_it_is_written_anew(page: Chrome) -> None:
+    """Who has gone on to a step by Tab goes there with Enter, whatever comes in between."""
+    type_into(page, "name", "Invented milk frother")
+    page.execute_script("document.getElementById('way-2').focus()")
+    wait(page, lambda b: "Invented milk frother" in text(b, "#way"))
+    assert page.switch_to.active_element.get_attribute("id") == "way-2"
+
+
 def test_what_was_typed_last_goes_along_at_once(page: Chrome) -> None:
     """A link used right after the last key, before any answer; and back again."""
     type_into(page, "output.pull_up", "68k")
