@@ -77,6 +77,21 @@ def test_words_of_the_trade_are_taken(job_file: Path, written: str, key: str) ->
     assert find_fault(faults_of(build_circuit(load_job(job_file).board)), written).key == key
 
 
+@pytest.mark.parametrize(
+    ("written", "key"),
+    [
+        ("R1 and R2 drifted", "R1 drift + R2 drift"),
+        ("R1, R2 burnt", "R1 open + R2 open"),
+        ("R1 open + R2 drifted", "R1 open + R2 drift"),
+        ("R2 and R2 drifted", "R2 drift"),
+    ],
+)
+def test_two_parts_are_two_faults(job_file: Path, written: str, key: str) -> None:
+    """The sheet and the record have both, and none is looked for that was found."""
+    close(job_file, written)
+    assert load_job(job_file).found == key
+
+
 def test_a_part_alone_is_offered_its_faults(job_file: Path) -> None:
     faults = faults_of(build_circuit(load_job(job_file).board))
     with pytest.raises(InputError, match=r"one of these: R2 open, R2 drift"):

@@ -37,6 +37,7 @@ from zcd.report.of_diagnosis_answer import (
     led_pins_line,
     levels_line,
     likeliest_line,
+    mend_text,
     prompt_document,
     repair_text,
 )
@@ -385,3 +386,16 @@ def test_what_a_reading_that_is_taken_again_means_leaves_out_no_good_board() -> 
     assert good is not None
     assert drift is not None
     assert float(drift[1]) >= float(good[2])
+
+
+def test_a_contact_is_not_replaced_for_a_fuse_before_it() -> None:
+    """No volts behind it, volts at its coil: what comes before it reads the same."""
+    told_of = told(
+        TEXTS["switched"], "dc coil+ coil- 24 V", "ac feed neutral 0.2 V", "dc pin 4.98 V",
+        "ohm R1 to R2 241k", flags=("sync", "fan"),
+    )  # fmt: skip
+    assert "K1" in told_of
+    fault = next(
+        f for f in faults_of(build_circuit(board("switched"))) if f.key == "K1 contact open"
+    )
+    assert "line reaches the contact" in mend_text(fault, ())

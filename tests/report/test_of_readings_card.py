@@ -63,3 +63,11 @@ def test_what_cells_leave_open_is_said_below_the_table() -> None:
     assert cells_legend([BY_ITSELF, BESIDE_OTHERS]) == WIDE_OHMS
     assert cells_legend([NARROW_GAPS, BESIDE_OTHERS]) == f"{WIDE_OHMS} {MISSED}"
     assert "DC volts" in MISSED  # 0 Hz is what a dead circuit reads too
+
+
+def test_a_level_that_one_fault_gives_has_both_ends() -> None:
+    """With one LED of two the pin is low for half the time, and not as high as without pulses."""
+    (table,) = card_screen_document(api.readings(parse_board(TEXTS["two-led"]))).tables()
+    told = {str(row[1]): str(row[3]) for row in table.rows}
+    level = told["dc pin, logic0"]
+    assert not (level.startswith(">") and "second LED open" in level)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from zcd.board.units import nearest, require_part
+from zcd.diagnosis.fault_pairs import pair_of
 from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.job_history import kind_of
@@ -35,6 +36,9 @@ MODES = {
 """What people call the modes of faults."""
 COUPLERS = ("opto", "optocoupler", "opto-coupler", "optoisolator", "coupler")
 """What people call the optocoupler of a board that has one."""
+_TWO_PARTS = re.compile(
+    r"(?P<first>\S+)(?: (?P<way>[a-z]+))?(?: and | ?[,+&] ?)(?P<second>\S+) (?P<last>[a-z]+)"
+)
 SHORTEST_WORD, FEWEST_WORDS, MOST_OFFERED = 3, 2, 5
 """Of free words: which count, how many must be found, how many faults are offered."""
 
@@ -50,6 +54,8 @@ def find_fault(faults: Sequence[Fault], written: str) -> Fault:
     folded = {_folded(fault.key): fault for fault in faults}
     if _folded(written) in folded:
         return folded[_folded(written)]
+    if (both := _of_two_parts(faults, written)) is not None:
+        return both
     keys = tuple(fault.key for fault in faults)
     if not written.strip():
         raise InputError(
@@ -69,6 +75,18 @@ def find_fault(faults: Sequence[Fault], written: str) -> Fault:
         f'"{such}", or "healthy"{nearest(written, keys)}'
     )
     raise invalid_value(written, allowed, "--found")
+
+
+def _of_two_parts(faults: Sequence[Fault], written: str) -> Fault | None:
+    """The two faults of ``R7 and R8 drifted`` as one; None where a text is not of two."""
+    match = _TWO_PARTS.fullmatch(_folded(written))
+    if match is None:
+        return None
+    told = match["way"] or match["last"]
+    texts = f"{match['first']} {told}", f"{match['second']} {match['last']}"
+    one, other = (_of_part(faults, text) for text in texts)
+    both = len(one) == len(other) == 1 and one[0].part != other[0].part
+    return pair_of(one[0], other[0]) if both else None
 
 
 def _with_coupler(faults: Sequence[Fault], written: str) -> str:

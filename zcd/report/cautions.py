@@ -13,9 +13,8 @@ _GS38 = "HSE guidance note GS38, 4th edition, 2015"
 _LOCK_OUT = "Washington WAC 296-24-975, after US 29 CFR 1910.333(b)"
 RATED = "meter and leads rated CAT II 300 V or better (CAT III at the socket)"
 HOW_ISOLATED = (
-    "On the dead board measure from logic0 to line, to neutral and to the load side of a relay's "
-    "contact, with ohms and diode test, both ways round. Isolated only if all of these show OL; "
-    "else the low side is live"
+    "on the dead board, ohms and diode test show OL both ways from logic0 to line, to neutral and "
+    "to the load side of a relay's contact. Else it is live"
 )
 """How the low-voltage side is shown to be isolated or live."""
 OF_OPTOCOUPLERS = (
@@ -147,7 +146,8 @@ ISOLATED: tuple[Caution, ...] = (
     Caution(
         text="Prove that the low-voltage side is isolated before you call it so, and before a "
         "computer or an earthed instrument is connected: on some boards, such as those with a "
-        f"capacitive dropper, the low-voltage side is live too. {HOW_ISOLATED}.",
+        f"capacitive dropper, the low-voltage side is live too. It is isolated "
+        f"only if, {HOW_ISOLATED}.",
         source=_PRACTICE,
         of_isolated=True,
     ),
@@ -250,7 +250,7 @@ SHORT_CAUTIONS: dict[AccessLevel, tuple[str, ...]] = {
     AccessLevel.BENCH: (UNPLUG, "If you use a bench supply, remove it before you plug in."),
     AccessLevel.ISOLATED: (
         LEADS_ON,
-        f"Is the low side isolated? {HOW_ISOLATED}: work as on mains, no earthed scope.",
+        f"Is the low side isolated? Only if, {HOW_ISOLATED}: no earthed scope.",
     ),
     AccessLevel.MAINS: (
         f"LIVE MAINS: {RATED}, one hand. Clip the reference lead on before you plug in.",

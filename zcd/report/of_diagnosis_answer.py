@@ -79,6 +79,7 @@ from zcd.report.terminal import longest_on_a_screen
 from zcd.report.text import listed, probability_text, quantity_text
 from zcd.substitutes.search import replaceable_refs
 
+FEW_NAMED = 2
 MOST_ANSWERS, ANSWER_WIDTH = 3, 76
 """Answers to a reading that are explained, and columns of each."""
 LIFTABLE = ("resistor", "diode")
@@ -130,7 +131,9 @@ def _answer(case: Case, trip: Trip, most: int) -> Document:
     behind = diagnosis.ranked[0].fault is not None and diagnosis.ranked[0].fault.reports
     if behind and diagnosis.suggestion is not None:  # only the flag speaks for these so far
         support = ()
-    last = () if support else diagnosis.measured[-MOST_NAMED:]
+    most_named = MOST_NAMED if most >= MOST_ANSWERS else FEW_NAMED  # little room: a short reason
+    support = support[:most_named]
+    last = () if support else diagnosis.measured[-most_named:]
     for title, named in (
         ("Because:", support),
         ("Measured so far:", last),
@@ -166,7 +169,7 @@ def _answer(case: Case, trip: Trip, most: int) -> Document:
     # where there is no room for all, a second assumption goes before an answer
     most_assumed = MOST_ASSUMED if most > MOST_ANSWERS else 1
     assumed = assumed_line(case.board, job.meter, diagnosis, most_assumed)
-    known = fault_statistics_line(case.known)
+    known = fault_statistics_line(case.known) if most > 1 else ""
     said = (unread_line(case.board), assumed, known)
     told = any(line.startswith("CAUTION") for line in more)
     cautions = () if told else caution_lines(*(step.access for step in plan))
@@ -318,11 +321,12 @@ def clamp_line(diagnosis: Diagnosis, board: Board) -> str:
 
 
 def relay_line(case: Case, plan: Sequence[Suggestion]) -> str:
-    """That readings under power count only with the load relay on; empty where that is read, or
-    comes next."""
+    """That readings under power count only with the load relay on; empty where that is read, comes
+    next, or is said with the next reading."""
     powered = [m for m in case.measured if with_relay_on(m.reading, case.circuit)]
     comes_next = plan and "coil-" in (plan[0].reading.red, plan[0].reading.black)
-    if not powered or comes_next or case.diagnosis.stopped == "sure":
+    said = plan and relay_state(plan[0].reading, case.circuit)  # with how it is brought on
+    if not powered or comes_next or said or case.diagnosis.stopped == "sure":
         return ""
     coil = [m for m in powered if "coil-" in (m.reading.red, m.reading.black)]
     if any(m.value < good_board(case.atlas, m.reading).low for m in coil):
@@ -371,7 +375,10 @@ def found_line(case: Case) -> str:
     """What it was and what was done, of a closed job; else what the readings say."""
     job = case.job
     if job.closed is None:
-        return proved_line(case) or verdict_line(case.diagnosis)
+        line = proved_line(case) or verdict_line(case.diagnosis)
+        rest = rest_of_row(case.atlas, case.measured)
+        left = "" if rest is None else listed([*rest.refs], "or")
+        return line.replace(CONFIRM, f"measure {left} too before you replace it") if rest else line
     done = f" Done: {plain(job.repair)}." if job.repair else ""
     return f"Found: {plain(job.found)}.{done} Closed on {job.closed.isoformat()}."
 
@@ -473,6 +480,11 @@ def work_lines(
 
 def mend_text(fault: Fault, found: Collection[str]) -> str:
     """The work itself, as an order; new parts may have been `found` the step before."""
+    if fault.kind == "contact" and fault.mode != "welded":
+        return (
+            "First see, unplugged, that line reaches the contact: ohms near 0, else a fuse or "
+            f"track is open. Then fit a new {fault.repair}"
+        )
     if fault.is_replaced:
         fit = "Fit them" if len(found) > 1 else "Fit it"
         return fit if found else f"Fit a new {fault.repair}"
@@ -843,6 +855,7 @@ def repair_text(first: Ranked, ranked: Sequence[Ranked]) -> str:
     return f"Replace {fault.repair}: {' or '.join([*modes, *look])}."
 
 
+CONFIRM = "confirm it first"
 TOO_MUCH = {
     ("drift", "wrong value x10"): "too high, drifted or a wrong value fitted",
     ("low", "wrong value x0.1"): "too low, or a wrong value fitted",
@@ -951,7 +964,7 @@ def _probable_text(ranked: Sequence[Ranked]) -> str:
     chance = present(ranked) if pair else first.probability
     name = fault_name(ranked[0]) if pair else _standing_name(first, ranked)
     if chance >= SURE:
-        return sentence(f"{name} ({probability_text(chance)}): confirm it first")
+        return sentence(f"{name} ({probability_text(chance)}): {CONFIRM}")
     second = "" if pair or not first.needs_second else f" {NOT_ALONE}"
     return f"Probably {name} ({probability_text(chance)}), not settled yet.{second}"
 

@@ -72,7 +72,8 @@ def fault_statistics_line(statistics: FaultStatistics | None) -> str:
     """What the record does to the priors; empty where it does nothing."""
     if statistics is None or not statistics.jobs:
         return ""
-    kinds = ", ".join(f"{kind} {n}" for kind, n in statistics.kinds.most_common(MAX_KINDS))
+    counted = statistics.kinds.most_common(MAX_KINDS)
+    kinds = ", ".join(f"{'two faults' if kind == 'pair' else kind} {n}" for kind, n in counted)
     here = statistics.parts.total()
     same = f", {here} of them on boards of this name" if here else ""
     if here == statistics.jobs:

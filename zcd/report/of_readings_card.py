@@ -493,6 +493,8 @@ def _apart_text(function: Function, good: ExpectedRange, shown: ExpectedRange) -
     elif shown.low > good.high:
         low = show_value(function, shown.low, digits=2)
         text = low if shown.low == shown.high else f">{low}"
+        if function.row.method is Method.VOLTS and shown.high < NEAR_RATIO * shown.low:
+            text = f"about {show_value(function, shown.middle, digits=2)}"
         if function.row.method is Method.JUNCTION and shown.high == OVERLOAD:
             text = show_value(function, OVERLOAD)  # few meters show more than 2 V
     elif function.row.method is Method.VOLTS and _is_nothing(shown, good.low):
