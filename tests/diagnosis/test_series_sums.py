@@ -7,7 +7,9 @@ import pytest
 import zcd
 from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import Power
-from zcd.report.of_diagnosis_answer import answer_document
+from zcd.diagnosis.trip import plan_trip
+from zcd.report.of_diagnosis import indistinguishable_line
+from zcd.report.of_diagnosis_answer import answer_document, prompt_document, rest_line
 from zcd.report.terminal import document_text
 
 KILN = """\
@@ -79,3 +81,15 @@ def test_a_mended_board_is_plugged_in_sooner_than_read_part_by_part() -> None:
     again = zcd.retest(zcd.loads(KILN), "ohm R1 12.1k", "ohm R4 11.9k")
     assert 1 <= len(again.missing) <= 2
     assert {(r.red, r.power) for r in again.missing} == {("pin", Power.LIVE)}
+
+
+def test_every_face_says_what_is_left_of_a_row() -> None:
+    """Terminal, prompt and page; and none says at once that no reading is left to take."""
+    case, text = said("ohm R1 to R4 241k", "ohm R4 124k")
+    line = rest_line(case.atlas, case.diagnosis)
+    assert line
+    assert line in text
+    trip = plan_trip(case.atlas, case.diagnosis)
+    prompt = prompt_document(case.diagnosis, trip, case.circuit, rest=line)
+    assert line in " ".join(document_text(prompt).split())
+    assert indistinguishable_line(case.diagnosis) == ""

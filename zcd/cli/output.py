@@ -260,7 +260,7 @@ class _Steps:
     def show(self, diagnosis: Diagnosis, answers: Answers) -> None:
         from zcd.diagnosis.readings import AccessLevel, access_level
         from zcd.diagnosis.trip import plan_trip
-        from zcd.report.of_diagnosis_answer import prompt_document
+        from zcd.report.of_diagnosis_answer import prompt_document, rest_line
 
         trip = plan_trip(self.dictionary, diagnosis, answers.skipped, answers.flags)
         click.echo()
@@ -271,7 +271,8 @@ class _Steps:
         # due again whenever the state of the board changes; those for live parts each time
         same = all(each is self.asked for each in taken)
         warned = {self.asked} - {None, AccessLevel.MAINS} if same else set()
-        show(prompt_document(diagnosis, trip, circuit, warned, flags, board).on_board(board))
+        rest = rest_line(self.dictionary, diagnosis)
+        show(prompt_document(diagnosis, trip, circuit, warned, flags, board, rest).on_board(board))
         step = diagnosis.suggestion
         self.asked = None if step is None else step.access
 

@@ -87,6 +87,8 @@ def may_miss(function: Function, low: float, high: float) -> bool:
 def indistinguishable_line(diagnosis: Diagnosis) -> str:
     """Names what no reading worth its effort parts from the first; empty where there is nothing."""
     names = together_names(diagnosis.indistinguishable)
+    if diagnosis.suggestion is not None:
+        return ""
     if len(names) < 2:
         return ""
     share = probability_text(sum(r.probability for r in diagnosis.indistinguishable))

@@ -14,6 +14,7 @@ from zcd.circuit.elements import Circuit, DcSource, Junction, Resistance
 from zcd.circuit.points import diode_of_bridge, leads_text
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.expected_readings import good_board
+from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.faults import HEALTHY, LOOSE_MODE, REPLACED, Fault, includes
 from zcd.diagnosis.flag_evidence import FAN, SYNC
 from zcd.diagnosis.functions import Function, Method
@@ -143,7 +144,7 @@ def _answer(case: Case, trip: Trip, most: int) -> Document:
             why = because_lines(named, case)
             blocks += [Paragraph(title), BulletList(why)]
     more = (
-        rest_line(case),
+        rest_line(case.atlas, diagnosis),
         others_line(diagnosis, (*support, *last, *doubted)),
         unlike,
         fan_first,
@@ -245,22 +246,23 @@ def proved_line(case: Case) -> str:
     bad = sentence(f"{listed(names)} {are} bad: {lower}")
     if diagnosis.suggestion is None:
         return f"{bad} Replace {'it' if len(names) == 1 else 'them'}. {ALL_OF_IT_LATER}"
-    beside = "" if rest_line(case) else _beside(diagnosis.ranked, refs)
+    beside = "" if rest_line(case.atlas, diagnosis) else _beside(diagnosis.ranked, refs)
     more = f" Most likely beside it: {beside}." if beside else ""
     return f"{bad} {ALL_OF_IT}{more}"
 
 
-def rest_line(case: Case) -> str:
+def rest_line(dictionary: FaultDictionary, diagnosis: Diagnosis) -> str:
     """What a row of resistors leaves for those of it that were not read; empty where it adds up."""
-    if case.diagnosis.suspects or (rest := rest_of_row(case.atlas, case.measured)) is None:
+    if diagnosis.suspects or (rest := rest_of_row(dictionary, diagnosis.measured)) is None:
         return ""
-    parts = [parts_between(case.circuit, m.reading.red, m.reading.black)[0] for m in rest.read]
+    circuit = dictionary.circuit
+    parts = [parts_between(circuit, m.reading.red, m.reading.black)[0] for m in rest.read]
     each = zip(parts, rest.read, strict=True)
     read = listed([f"{ref} ({quantity_text(m.value, 'Ω')})" for ref, m in each])
     ohm, good = (quantity_text(value, "Ω") for value in (rest.ohm, rest.good_ohm))
     bad = f"{rest.refs[0]} is" if len(rest.refs) == 1 else "one of these is"
     return (
-        f"{over_text(rest.whole.reading, case.circuit)[0]} less {read} leaves {ohm} for "
+        f"{over_text(rest.whole.reading, circuit)[0]} less {read} leaves {ohm} for "
         f"{listed([*rest.refs])} (good board {good} at most): {bad} bad too."
     )
 
@@ -514,6 +516,7 @@ def prompt_document(
     warned: Collection[AccessLevel | None] = (),
     flags: Collection[str] = (),
     board: Board | None = None,
+    rest: str = "",
 ) -> Document:
     """One step at the prompt: what the last answer changed, then the question, last of all.
 
@@ -529,6 +532,8 @@ def prompt_document(
         What the controller reports.
     board : Board, optional
         For the levels between which a pulse is read.
+    rest : str
+        As `rest_line` has it.
     """
     settled = diagnosis.suggestion is None
     if settled:
@@ -543,6 +548,7 @@ def prompt_document(
         confirm_line(diagnosis),
         higher_supply_line(diagnosis.measured, circuit),
         suspects_line(diagnosis, circuit),
+        rest,
     ]
     side = most_dangerous(step.access for step in plan)
     if side not in warned:

@@ -47,6 +47,7 @@ from zcd.report.of_diagnosis import (
 from zcd.report.of_diagnosis_answer import (
     confirm_line,
     higher_supply_line,
+    rest_line,
     then_line,
     verdict_line,
 )
@@ -249,6 +250,7 @@ def talk_words(
     lines = (
         indistinguishable_line(diagnosis),
         suspects_line(diagnosis, circuit),
+        rest_line(prepared.dictionary, diagnosis),
         hidden_line(diagnosis, circuit),
     )
     return {
