@@ -361,7 +361,7 @@ def _first_of_all(
     result = None
     at = (dictionary, posterior, named, search.taken, search.skipped)
     if search.settled or not search.open:
-        result = _of_the_rest(*at)
+        result = _of_the_rest(dictionary, posterior, search.taken, search.skipped)
     if result is None and not search.open and not search.settled and present(ranked) >= NEARLY:
         result = _by_itself(dictionary, posterior, ranked[:1], search.taken, search.skipped)
     if result is None and search.settled:
@@ -779,12 +779,10 @@ def _over_a_joint(
 def _of_the_rest(
     dictionary: FaultDictionary,
     posterior: Posterior,
-    named: Sequence[Ranked],
     measured: Sequence[Measured],
     skipped: Collection[Reading],
 ) -> Suggestion | None:
     """To read the resistor for which a row leaves more than it has, whatever else is bad."""
-    del named
     rest = rest_of_row(dictionary, measured)
     wanted = [] if rest is None else [over(dictionary.circuit, ref) for ref in rest.refs]
     left = within_reach(

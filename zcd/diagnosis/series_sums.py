@@ -15,8 +15,6 @@ from zcd.diagnosis.readings import Measured, Reading, parts_between
 CLEARLY_HIGH = 1.15
 """Ohms over the most that a good board shows, from which nobody doubts: common practice, no
 source."""
-
-
 SAME_SUM = 0.05
 """How far a row may be from the sum of its parts, as they are read on several ranges of a meter:
 common practice, no source."""
@@ -54,9 +52,8 @@ def rest_of_row(dictionary: FaultDictionary, measured: Sequence[Measured]) -> Re
     read lower and never higher.
     """
     circuit = dictionary.circuit
-    ohms = [m for m in measured if _is_exact(m)]
-    alone = {refs[0]: m for m in ohms if len(refs := _row(circuit, m.reading)) == 1}
-    for whole in ohms:
+    alone = _alone(circuit, measured)
+    for whole in filter(_is_exact, measured):
         row = _row(circuit, whole.reading)
         left = tuple(ref for ref in row if ref not in alone)
         if len(row) < 2 or not left or len(left) == len(row):
@@ -72,8 +69,7 @@ def rest_of_row(dictionary: FaultDictionary, measured: Sequence[Measured]) -> Re
 def summed_up(circuit: Circuit, measured: Sequence[Measured]) -> list[Measured]:
     """Readings without those over a row that its parts, all of them read, make up: no sample of two
     faults is of just these sizes. The row says of each part that it was read right."""
-    ohms = [m for m in measured if _is_exact(m)]
-    alone = {refs[0]: m for m in ohms if len(refs := _row(circuit, m.reading)) == 1}
+    alone = _alone(circuit, measured)
 
     def adds_up(m: Measured) -> bool:
         row = _row(circuit, m.reading) if _is_exact(m) else ()
@@ -82,10 +78,9 @@ def summed_up(circuit: Circuit, measured: Sequence[Measured]) -> list[Measured]:
         return abs(m.value - sum(alone[ref].value for ref in row)) <= SAME_SUM * m.value
 
     rows = [m for m in measured if adds_up(m)]
-    right = {ref for m in rows for ref in _row(circuit, m.reading)}
-    read_right = [alone[ref] for ref in right]
+    right = [alone[ref] for m in rows for ref in _row(circuit, m.reading)]
     return [
-        replace(m, repeated=True) if any(m is each for each in read_right) else m
+        replace(m, repeated=True) if any(m is each for each in right) else m
         for m in measured
         if m not in rows
     ]
@@ -102,6 +97,12 @@ def _is_exact(measured: Measured) -> bool:
     return ohms and measured.exact and not measured.about and isfinite(measured.value)
 
 
+def _alone(circuit: Circuit, measured: Sequence[Measured]) -> dict[str, Measured]:
+    """The last exact reading of each resistor that was read by itself."""
+    ohms = filter(_is_exact, measured)
+    return {refs[0]: m for m in ohms if len(refs := _row(circuit, m.reading)) == 1}
+
+
 def _row(circuit: Circuit, reading: Reading) -> tuple[str, ...]:
     """The resistors in a row of which a reading is taken; empty where there is anything else."""
     refs = parts_between(circuit, circuit.node(reading.red), circuit.node(reading.black))
@@ -110,5 +111,4 @@ def _row(circuit: Circuit, reading: Reading) -> tuple[str, ...]:
 
 def _most(dictionary: FaultDictionary, measured: Measured) -> float:
     """The most that a part may have that read so."""
-    good = good_board(dictionary, measured.reading)
-    return max(measured.value, good.high) if measured.value <= good.high else measured.value
+    return max(measured.value, good_board(dictionary, measured.reading).high)

@@ -39,6 +39,7 @@ COUPLERS = ("opto", "optocoupler", "opto-coupler", "optoisolator", "coupler")
 _TWO_PARTS = re.compile(
     r"(?P<first>\S+)(?: (?P<way>[a-z]+))?(?: and | ?[,+&] ?)(?P<second>\S+) (?P<last>[a-z]+)"
 )
+"""``R7 and R8 drifted``, ``R7 open + R8 drifted``."""
 SHORTEST_WORD, FEWEST_WORDS, MOST_OFFERED = 3, 2, 5
 """Of free words: which count, how many must be found, how many faults are offered."""
 

@@ -87,9 +87,7 @@ def may_miss(function: Function, low: float, high: float) -> bool:
 def indistinguishable_line(diagnosis: Diagnosis) -> str:
     """Names what no reading worth its effort parts from the first; empty where there is nothing."""
     names = together_names(diagnosis.indistinguishable)
-    if diagnosis.suggestion is not None:
-        return ""
-    if len(names) < 2:
+    if len(names) < 2 or diagnosis.suggestion is not None:
         return ""
     share = probability_text(sum(r.probability for r in diagnosis.indistinguishable))
     return f"{NOT_APART} ({share} together): {', '.join(names)}."

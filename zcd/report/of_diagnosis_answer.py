@@ -112,11 +112,20 @@ FIRST_ASSUMED = (
 def answer_document(case: Case) -> Document:
     """What the readings of a job say, on one screen."""
     trip = plan_trip(case.atlas, case.diagnosis, case.job.skipped, case.job.flags)
-    return longest_on_a_screen(partial(_answer, case, trip), MOST_ANSWERS + 1)
+    telling = telling_readings(case.atlas, case.diagnosis, case.job.flags)
+    make = partial(_answer, case, trip, telling, too_mild_line(case))
+    return longest_on_a_screen(make, MOST_ANSWERS + 1)
 
 
-def _answer(case: Case, trip: Trip, most: int) -> Document:
-    """The same with so many answers to the next reading, the last for any other than the first."""
+def _answer(
+    case: Case,
+    trip: Trip,
+    telling: tuple[tuple[Measured, ...], tuple[Measured, ...]],
+    too_mild: str,
+    most: int,
+) -> Document:
+    """The same with so many lines on answers to the next reading; what speaks for and against what
+    is named, and whether that is too mild, do not depend on the room."""
     diagnosis, job = case.diagnosis, case.job
     fan_first = fan_first_line(case)
     unlike = no_sync_line(case.board)
@@ -125,7 +134,7 @@ def _answer(case: Case, trip: Trip, most: int) -> Document:
     blocks: list[Block] = [Paragraph(found_line(case), "strong")]
     if job.codes and (flags := flags_line(job)):
         blocks.append(Paragraph(flags))
-    support, against = telling_readings(case.atlas, diagnosis, job.flags)
+    support, against = telling
     if diagnosis.ranked[0].probability < MIN_TELLING:  # nothing is named
         support = against = ()
     doubted = () if diagnosis.suspects else against  # the suspects are told with what to do
@@ -152,7 +161,7 @@ def _answer(case: Case, trip: Trip, most: int) -> Document:
         clamp_line(diagnosis, case.board),
         unkept_line(case),
         overload_line(diagnosis, case.board),
-        too_mild_line(case),
+        too_mild,
         confirm_line(diagnosis),
         higher_supply_line(diagnosis.measured, case.circuit),
         suspects_line(diagnosis, case.circuit),
