@@ -32,6 +32,7 @@ from zcd.drawing.figures import (
     loss_map_figure,
     outlook_figures,
     story_figures,
+    timeline_figure,
     waveform_figure,
 )
 from zcd.drawing.overlay import overlay_figure
@@ -148,6 +149,11 @@ def story_of(cause: str, without_sync: str = "inhibit") -> list[Figure]:
     return list(story_figures(told.board, told))
 
 
+def narrow_story_of(cause: str, without_sync: str) -> Figure:
+    told = story(cause, without_sync)
+    return timeline_figure(told, told.board.name, narrow=True)
+
+
 def map_of(limit: float) -> Figure:
     lost = lost_below(limit)
     return loss_map_figure(solved().board, lost, share_lost(lost))
@@ -179,9 +185,14 @@ FIGURES: dict[str, Callable[[], list[Figure]]] = {
     "map for a phone": lambda: [narrow_map_of(0.2)],
     "map with narrow areas": lambda: [drawn()],
     "outlook": lambda: outlook_figures(solved().board, outlook()),
+    "outlook for a phone": lambda: outlook_figures(solved().board, outlook(), narrow=True),
     "capture": lambda: [captured()],
     "story, healthy": lambda: story_of("healthy"),
     "story, contact open": lambda: story_of("K1 contact open"),
+    "story for a phone": lambda: [
+        narrow_story_of("K1 contact open", "inhibit"),
+        narrow_story_of("R1 open", "free-run"),
+    ],
     "story, shaken": lambda: story_of("R1 opens when shaken"),
     "story, own clock": lambda: story_of("R1 open", "free-run"),
     "two solvers": lambda: [checked_with_spice("healthy")],

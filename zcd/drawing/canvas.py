@@ -26,8 +26,10 @@ WHITE: dict[str, Any] = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
 """Ground for a label that stands on hatching or a line."""
 LEFT: dict[str, Any] = {"x": 0.01, "ha": "left"}
 """Place of a figure's title."""
-TITLE_LETTERS = 72
-"""So many fit into a line of it."""
+TITLE_LETTERS, NARROW_LETTERS = 72, 36
+"""So many fit into a line of it; and where it is narrow."""
+WIDTH_IN, NARROW_IN = 7.2, 3.4
+"""Width of a figure; and of one that a phone shows whole, with letters of 12 px."""
 
 STYLE: dict[Any, Any] = {
     "font.family": "DejaVu Sans",

@@ -10,7 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
-from zcd.drawing.canvas import BLUE, LEFT, LIGHT, WHITE, drawing, new_figure, title_lines
+from zcd.drawing.canvas import (
+    BLUE,
+    LEFT,
+    LIGHT,
+    WHITE,
+    WIDTH_IN,
+    drawing,
+    new_figure,
+    title_lines,
+)
 from zcd.errors import plain
 from zcd.margin.lattice import broken_rule
 from zcd.margin.loss_map import LossMap
@@ -33,7 +42,6 @@ MARKER_SHARE = 0.03
 """Of both axes: nearer to the board's point, words would stand on its marker."""
 MIN_SHARE = 1e-3
 """Of the plane: a smaller area cannot be seen, nor is it in the legend."""
-WIDTH_IN = 7.2
 TICK_STEPS = (1.0, 2.0, 5.0)
 CAPTION_LETTERS = 96
 """So many fit into a line of the caption."""

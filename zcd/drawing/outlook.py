@@ -13,7 +13,11 @@ from zcd.drawing.canvas import (
     GREY,
     LEFT,
     LIGHT,
+    NARROW_IN,
+    NARROW_LETTERS,
     RED,
+    TITLE_LETTERS,
+    WIDTH_IN,
     drawing,
     new_figure,
     title_lines,
@@ -41,12 +45,15 @@ STYLES = (
 """Of each course: name, label, colour, width, dashes, marker where sync is lost."""
 
 
-def outlook_figures(board: Board, outlook: Outlook) -> list[Figure]:
-    """Both figures of an outlook."""
-    return [sensitivity_figure(board, outlook.sensitivity), years_figure(board, outlook.ageing)]
+def outlook_figures(board: Board, outlook: Outlook, *, narrow: bool = False) -> list[Figure]:
+    """Both figures of an outlook; `narrow`: as wide as a phone."""
+    return [
+        sensitivity_figure(board, outlook.sensitivity, narrow=narrow),
+        years_figure(board, outlook.ageing, narrow=narrow),
+    ]
 
 
-def sensitivity_figure(board: Board, decides: Sensitivity) -> Figure:
+def sensitivity_figure(board: Board, decides: Sensitivity, *, narrow: bool = False) -> Figure:
     """What decides the CTR reserve, as bars.
 
     Parameters
@@ -54,6 +61,8 @@ def sensitivity_figure(board: Board, decides: Sensitivity) -> Figure:
     board : Board
         Gives the name.
     decides : Sensitivity
+    narrow : bool
+        Whether it is as wide as a phone.
 
     Returns
     -------
@@ -66,7 +75,8 @@ def sensitivity_figure(board: Board, decides: Sensitivity) -> Figure:
     total, first = (100.0 * np.maximum(x[:count], 0.0) for x in (decides.total, decides.first))
     low, high = 100.0 * decides.total_low[:count], 100.0 * decides.total_high[:count]
     with drawing():
-        figure = new_figure("what-decides", 7.2, 1.6 + 0.34 * count)
+        height_in = (2.9 if narrow else 1.6) + 0.34 * count
+        figure = new_figure("what-decides", NARROW_IN if narrow else WIDTH_IN, height_in)
         ax = figure.subplots()
         ax.barh(
             place, total, height=0.72, facecolor=LIGHT, edgecolor="0.4", hatch="///", lw=0.8,
@@ -85,14 +95,24 @@ def sensitivity_figure(board: Board, decides: Sensitivity) -> Figure:
             )  # fmt: skip
         ax.set_yticks(place, [plain(name) for name in decides.names[:count]])
         ax.set_xlim(0.0, 1.12 * max(100.0, float(high.max())))
-        ax.set_xlabel("share of the variance of the log CTR reserve [%]")
-        ax.legend(loc="lower right", frameon=False)
-        figure.suptitle(title_lines(decides_line(decides)), weight="bold", **LEFT)
-        ax.set_title(plain(board.name), loc="left")
+        words = "share of the variance of the log CTR reserve [%]"
+        ax.set_xlabel(title_lines(words, NARROW_LETTERS - 6) if narrow else words)
+        if narrow:
+            figure.legend(loc="outside lower center", frameon=False)
+        else:
+            ax.legend(loc="lower right", frameon=False)
+        _set_title(figure, decides_line(decides), narrow)
+        if not narrow:
+            ax.set_title(plain(board.name), loc="left")
     return figure
 
 
-def years_figure(board: Board, ageing: Ageing) -> Figure:
+def _set_title(figure: Figure, words: str, narrow: bool) -> None:
+    letters = NARROW_LETTERS if narrow else TITLE_LETTERS
+    figure.suptitle(title_lines(words, letters), weight="bold", **LEFT)
+
+
+def years_figure(board: Board, ageing: Ageing, *, narrow: bool = False) -> Figure:
     """Margin against years, both views of ageing side by side.
 
     Parameters
@@ -100,6 +120,8 @@ def years_figure(board: Board, ageing: Ageing) -> Figure:
     board : Board
         Gives the name.
     ageing : Ageing
+    narrow : bool
+        Whether it is as wide as a phone, with one view under the other.
 
     Returns
     -------
@@ -108,18 +130,22 @@ def years_figure(board: Board, ageing: Ageing) -> Figure:
         (``middle``) and the worst corner (``corner``).
     """
     with drawing():
-        figure = new_figure("years", 7.2, 4.8)
-        axes = figure.subplots(1, 2, sharex=True, sharey=True)
+        shape, size_in = ((2, 1), (NARROW_IN, 8.4)) if narrow else ((1, 2), (WIDTH_IN, 4.8))
+        figure = new_figure("years", *size_in)
+        axes = figure.subplots(*shape, sharex=True, sharey=True)
         hours = quantity_text(ageing.hours_per_year, "h")
         for ax, (view, course) in zip(axes, ageing.courses.items(), strict=True):
             _draw_course(ax, course)
             ax.set_title(_course_text(view, course), loc="left")
-            ax.set_xlabel("years in service")
+            if not narrow or ax is axes[-1]:
+                ax.set_xlabel("years in service")
+            if narrow or ax is axes[0]:
+                ax.set_ylabel("margin of the tightest lock rule [%]")
         axes[0].set_xlim(0.0, YEARS[-1])
         axes[0].set_ylim(LOWEST_PERCENT, 100.0)
-        axes[0].set_ylabel("margin of the tightest lock rule [%]")
-        _add_legend(figure, f"{plain(board.name)}; mains at the chain {hours} a year")
-        figure.suptitle(_years_title(ageing), weight="bold", **LEFT)
+        about = f"{plain(board.name)}; mains at the chain {hours} a year"
+        _add_legend(figure, title_lines(about, NARROW_LETTERS) if narrow else about, narrow)
+        _set_title(figure, _years_title(ageing), narrow)
     return figure
 
 
@@ -131,8 +157,7 @@ def _years_title(ageing: Ageing) -> str:
             strict=True,
         )
     )
-    words = f"Sync lost, by the worse view: worst corner {corner}, worst 1 % of boards {first}"
-    return title_lines(words)
+    return f"Sync lost, by the worse view: worst corner {corner}, worst 1 % of boards {first}"
 
 
 def _course_text(view: str, course: Course) -> str:
@@ -142,7 +167,7 @@ def _course_text(view: str, course: Course) -> str:
     return "\n".join([f"{VIEW_WORDS[view]}, sync lost", *lines])
 
 
-def _add_legend(figure: Figure, title: str) -> None:
+def _add_legend(figure: Figure, title: str, narrow: bool) -> None:
     """Below both axes: names beside falling lines would stand on one another."""
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
@@ -157,7 +182,7 @@ def _add_legend(figure: Figure, title: str) -> None:
         handles=[*lines, band, lost],
         title=title,
         loc="outside lower center",
-        ncols=3,
+        ncols=1 if narrow else 3,
         frameon=False,
     )
 

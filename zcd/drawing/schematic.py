@@ -133,7 +133,7 @@ def schematic(
     cell = max(CELL, sum(widest) / 2.0 + NEXT, _width(at_parts.values()) + BETWEEN)
     if narrow:
         said = sum(map(_height, (at_live, at_parts.values(), failed.values())))
-        cell = max(NARROW_CELL, LINE * (3 + said))
+        cell = max(NARROW_CELL, LINE * (3.6 + said))  # a gap shows what belongs together
     label = max(LABEL, _width([notes.get("pin", "")]) + BESIDE)
     leds = set(led_refs(board))
     led = max(LED_WORDS, _width(at_parts.get(ref, "") for ref in leds) + BESIDE)

@@ -12,11 +12,15 @@ from zcd.drawing.canvas import (
     GREY,
     LEFT,
     LIGHT,
+    NARROW_IN,
+    NARROW_LETTERS,
     RED,
     WHITE,
+    WIDTH_IN,
     drawing,
     label_beside,
     new_figure,
+    title_lines,
 )
 from zcd.errors import plain
 from zcd.report.of_story import headline
@@ -35,7 +39,12 @@ HEIGHTS = (0.7, 0.8, 0.8, 1.1, 1.0, 1.9, 0.9)
 
 
 def timeline_figure(
-    story: Story, board_name: str, seconds: float | None = None, name: str = "story"
+    story: Story,
+    board_name: str,
+    seconds: float | None = None,
+    name: str = "story",
+    *,
+    narrow: bool = False,
 ) -> Figure:
     """Relay, feed, LED current, sync, firing, fan and flags over time.
 
@@ -47,6 +56,8 @@ def timeline_figure(
         Up to when; None: to the end.
     name : str
         Goes before every id in the SVG.
+    narrow : bool
+        Whether it is as wide as a phone.
 
     Returns
     -------
@@ -54,17 +65,17 @@ def timeline_figure(
         Seven axes that share time.
     """
     with drawing():
-        figure = new_figure(name, 7.2, 8.4)
+        figure = new_figure(name, NARROW_IN if narrow else WIDTH_IN, 8.4)
         axes = figure.subplots(len(HEIGHTS), 1, sharex=True, height_ratios=HEIGHTS)
         _bands(axes[0], story, (("relay driven", story.relay, BLUE),))
         good = story.view.sound_closed
-        _line(axes[1], story, story.seen("feed_rms_v"), good.feed_rms_v, "feed\n[V rms]")
+        _line(axes[1], story, story.seen("feed_rms_v"), good.feed_rms_v, "feed\n[V rms]", narrow)
         peak_ma, words = story.seen("led_peak_a") * MA, f"{story.board.input_name} peak\n[mA]"
-        _line(axes[2], story, peak_ma, good.led_peak_a * MA, words)
+        _line(axes[2], story, peak_ma, good.led_peak_a * MA, words, narrow)
         _bands(axes[3], story, (("pulses good", story.good, GREY), ("lock", story.locked, BLUE)))
-        _firing(axes[4], story)
+        _firing(axes[4], story, narrow)
         _fan(axes[5], story)
-        _flags(axes[6], story)
+        _flags(axes[6], story, narrow)
         axes[-1].set_xlabel("time since switching on [s]")
         axes[-1].set_xlim(0.0, seconds or float(story.time_s[-1]))
         for ax in axes:
@@ -72,8 +83,11 @@ def timeline_figure(
                 if flag in story.flags:
                     ax.axvline(story.flags[flag], color=RED, lw=0.8, ls=_dashes(flag), zorder=0)
         figure.align_ylabels(axes)
-        figure.suptitle(plain(headline(story)), weight="bold", **LEFT)
-        axes[0].set_title(plain(board_name), loc="left")
+        title = plain(headline(story))
+        title = title_lines(title, NARROW_LETTERS) if narrow else title
+        figure.suptitle(title, weight="bold", **LEFT)
+        if not narrow:
+            axes[0].set_title(plain(board_name), loc="left")
     return figure
 
 
@@ -101,16 +115,18 @@ def _turns(values: BoolArray) -> BoolArray:
     return np.concatenate([ends, changes]) | np.concatenate([changes, ends])
 
 
-def _line(ax: Axes, story: Story, values: FloatArray, good: float, label: str) -> None:
+def _line(
+    ax: Axes, story: Story, values: FloatArray, good: float, label: str, narrow: bool
+) -> None:
     """A number over time, from zero; dotted: what a good board gives with the relay on."""
     ax.axhline(good, color=GREY, lw=1.0, ls=":", label="good")
-    label_beside(ax, good, "good board")
+    label_beside(ax, good, "good" if narrow else "good board")
     ax.step(story.time_s, values, where="pre", color=BLUE, label="value")
     ax.set_ylim(0.0, 1.5 * max(float(np.max(values)), good))
     ax.set_ylabel(label)
 
 
-def _firing(ax: Axes, story: Story) -> None:
+def _firing(ax: Axes, story: Story, narrow: bool) -> None:
     """Firing delay; the half period is the upper edge, where nothing is left to switch."""
     half_ms = 0.5 / story.view.mains_hz * MS
     ax.plot(story.time_s, story.delay_s * MS, color=BLUE, label="delay")
@@ -120,7 +136,9 @@ def _firing(ax: Axes, story: Story) -> None:
             hatch="///", lw=0.0, label="own-clock",
         )  # fmt: skip
         label_beside(ax, 0.5 * half_ms, "hatched:\nby its own\nclock")
-    if not story.firing.any():
+    if not story.firing.any() and narrow:
+        label_beside(ax, 0.5 * half_ms, "never\nfired")
+    elif not story.firing.any():
         ax.text(
             0.99, 0.45, "the drive is never fired", transform=ax.transAxes, ha="right", bbox=WHITE,
         )  # fmt: skip
@@ -148,7 +166,7 @@ def _fan(ax: Axes, story: Story) -> None:
     )
 
 
-def _flags(ax: Axes, story: Story) -> None:
+def _flags(ax: Axes, story: Story, narrow: bool) -> None:
     """A bar from the moment a flag is raised."""
     end_s = float(story.time_s[-1])
     for place, flag in enumerate((FAN, SYNC)):
@@ -156,8 +174,9 @@ def _flags(ax: Axes, story: Story) -> None:
         if flag in story.flags:
             start_s = story.flags[flag]
             ax.broken_barh([(start_s, end_s - start_s)], (place, 0.75), color=RED, label=flag)
+            words = f"{start_s:.1f} s" if narrow else f"{flag} flag, {start_s:.1f} s"
             ax.annotate(
-                f"{flag} flag, {start_s:.1f} s", xy=(start_s, place + 0.35), xytext=(3.0, 0.0),
+                words, xy=(start_s, place + 0.35), xytext=(3.0, 0.0),
                 textcoords="offset points", va="center", color="white", weight="bold",
             )  # fmt: skip
     ax.set_ylim(-0.1, 2.0)
