@@ -9,7 +9,7 @@ import pytest
 from zcd.board.files import board_from_dict
 from zcd.board.schema import BoardFile, ResistorTable, Table
 from zcd.substitutes.compare import verdicts
-from zcd.web.board_fields import single_fields
+from zcd.web.board_fields import SAID, single_fields
 from zcd.web.board_form import (
     START,
     differing,
@@ -266,5 +266,7 @@ def test_what_is_assumed_stands_beside_each_empty_field() -> None:
     notes = notes_of(board, texts)
     told = [each for each in board.assumptions if each.key in fields_of(texts)]
     assert len(told) > 10
-    assert all(notes[each.key] == f"assumed: {each.value}" for each in told)
+    said = {each.key: SAID.get(each.value, each.value) for each in told}
+    assert "no" in said.values()
+    assert all(notes[key] == f"assumed: {words}" for key, words in said.items())
     assert "optocoupler.remaining" not in notes

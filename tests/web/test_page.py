@@ -362,6 +362,7 @@ def test_the_verdict_follows_the_typing(page: Chrome) -> None:
     wait(page, lambda b: "FAILS: " in text(b, "#verdict"))
     assert "not" in str(page.find_element(By.ID, "verdict").get_attribute("class")).split()
     assert "the pull-up" in text(page, "#advice")
+    assert "zcd" not in text(page, "#advice")  # which is no place for a command
     assert "sync is lost" in text(page, "#rules ul")
     wait(page, lambda b: "fails" in text(b, "#way [aria-current]"))
     type_into(page, "output.pull_up", "heavy")

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import tomllib
 from collections.abc import Iterator
+from itertools import combinations
 from pathlib import Path
 
 import pytest
@@ -22,6 +23,8 @@ from zcd.diagnosis.reading_syntax import show_measured
 
 SIZES = ((1440, 900), (1280, 800), (768, 1024), (390, 800), (640, 450))
 """The last: 1280 by 900 at 200 %, which WCAG 2.2 asks for in success criterion 1.4.4."""
+NARROWEST = (360, 640)
+"""A small phone: common practice, no source."""
 KEYBOARD = (390, 448)
 """What a phone shows while one types: 400 px, and the bar."""
 MOST_KEYS = 120
@@ -67,6 +70,18 @@ document.activeElement.blur();
 document.querySelector("#answer").focus();
 return ["#answer", ".card .circuit"].map(s => document.querySelector(s).getBoundingClientRect())
   .map(r => [r.top, r.bottom]);
+"""
+SIDEWAYS = """
+return [...document.querySelectorAll("main *")]
+  .filter(e => e.checkVisibility() && e.clientWidth && e.scrollWidth > e.clientWidth + 1)
+  .filter(e => ["auto", "scroll"].includes(getComputedStyle(e).overflowX))
+  .map(e => e.getAttribute("aria-label"));
+"""
+"""Boxes of which one sees but a part."""
+BAR = """
+return [...document.querySelectorAll("body > header :is(li b, .state, #cautions-button)")]
+  .map(e => { const r = document.createRange(); r.selectNodeContents(e); return r; })
+  .map(r => r.getBoundingClientRect()).map(r => [r.left, r.top, r.right, r.bottom]);
 """
 COUNT = """
 sessionStorage.keys = sessionStorage.keys ?? 0;
@@ -118,6 +133,64 @@ def test_no_letter_under_12_px_and_nothing_cut_off(sized: Chrome, bench: Server,
             assert sized.execute_script(SMALL, MIN_LETTER_PX) == []
             assert sized.execute_script("return document.documentElement.scrollWidth") <= width
     del job
+
+
+def test_nothing_scrolls_sideways_in_its_box_on_a_phone(
+    sized: Chrome, bench: Server, job: Path
+) -> None:
+    """Neither the tables of a verdict nor map, years and story."""
+    (bench.folder / f"{job.stem}.draft").unlink(missing_ok=True)
+    resize(sized, *SIZES[3])
+    sized.get(bench.address)
+    tap(sized, "#verdict a")
+    appears(sized, "#rules td")
+    assert sized.execute_script(SIDEWAYS) == []
+    sized.get(bench.address + "repair?job=begun-job&cause=R12%20open")
+    sized.execute_script("document.querySelector('#more').open = true")
+    tap(sized, "#at-years button")
+    for piece in ("#map", "#at-years", "#story"):
+        wait(sized, lambda b, p=piece: _drawn(b, p))
+    assert sized.execute_script(SIDEWAYS) == []
+    assert sized.execute_script(SMALL, MIN_LETTER_PX) == []
+
+
+def _drawn(browser: Chrome, piece: str) -> bool:
+    """Scroll to a piece, which is worked out when it comes in sight."""
+    browser.execute_script(f"document.querySelector({piece!r})?.scrollIntoView()")
+    return bool(browser.find_elements(By.CSS_SELECTOR, f"{piece} svg"))
+
+
+def test_words_of_the_bar_stand_apart_on_a_small_phone(
+    sized: Chrome, bench: Server, job: Path
+) -> None:
+    sized.get(bench.address)
+    appears(sized, "#verdict a")
+    for step in ("board", "readings", "repair"):
+        sized.get(f"{bench.address}job/{job.stem}/{step}")
+        for size in (SIZES[3], NARROWEST):
+            resize(sized, *size)
+            boxes = sized.execute_script(BAR)
+            assert len(boxes) > 4
+            for (a, b, c, d), (e, f, g, h) in combinations(boxes, 2):
+                assert min(c, g) - max(a, e) < -4 or min(d, h) - max(b, f) < 1
+            assert max(right for _, _, right, _ in boxes) <= size[0]
+
+
+def test_a_board_that_fails_leads_to_what_to_fit(sized: Chrome, bench: Server) -> None:
+    weak = BOARD.replace("130k", "560k")
+    (bench.folder / "weak.toml").write_text(weak, encoding="utf-8")
+    sized.get(f"{bench.address}job/weak/board")
+    tap(sized, "#advice button")
+    wait(sized, lambda b: "as printed" in text(b, "#drawer"))
+    assert "R12" in text(sized, "#drawer")
+
+
+def test_the_bar_tells_a_warning(sized: Chrome, bench: Server) -> None:
+    risky = BOARD.replace('"110k"', '"220k"').replace('"130k"', '"220k"').replace("47k", "10k")
+    (bench.folder / "risky.toml").write_text(risky, encoding="utf-8")
+    sized.get(f"{bench.address}job/risky/board")
+    wait(sized, lambda b: "WARNING: " in text(b, "#verdict"))
+    assert text(sized, "#way [aria-current] .state") == "warning"
 
 
 def test_what_was_typed_stands_beside_what_it_does(sized: Chrome, bench: Server) -> None:

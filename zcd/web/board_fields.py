@@ -22,6 +22,8 @@ DETAILS = ("ref", "tolerance", "style", "power", "working_voltage")
 SINGLES = ("output.pull_up", "output.pull_down", "led.resistor")
 """Resistors that stand alone."""
 PARALLEL = "chain.parallel"
+SAID = {"true": "yes", "false": "no", "": "not set"}
+"""How the page says what a file says otherwise."""
 LONG_HINT = 16
 """Letters from which an example has no room for more words beside it."""
 FIRST = (

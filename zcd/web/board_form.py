@@ -19,6 +19,7 @@ from zcd.web.board_fields import (
     FIRST,
     FIRST_TRACED,
     PARALLEL,
+    SAID,
     SINGLES,
     Field,
     String,
@@ -344,7 +345,7 @@ def notes_of(board: Board, texts: Mapping[str, str]) -> dict[str, str]:
     fields = fields_of(texts)
     told = () if board.appliance is None else board.appliance.assumptions
     notes = {
-        each.key: [f"assumed: {each.value}"]
+        each.key: [f"assumed: {SAID.get(each.value, each.value)}"]
         for each in (*board.assumptions, *told)
         if each.key in fields and not texts.get(each.key, "").strip()
     }
@@ -392,7 +393,7 @@ class StringRows:
 
 
 def _string_rows(string: String, texts: Mapping[str, str]) -> StringRows:
-    """In a row stand reference, value and style; the reference that is taken as an example."""
+    """In a row stand reference, value and style; as an example what is taken where it says none."""
     rows: list[tuple[str, tuple[Field, ...]]] = []
     folded: list[Field] = []
     for number in range(1, len(rows_of(texts, string.key)) + 1):
@@ -400,7 +401,8 @@ def _string_rows(string: String, texts: Mapping[str, str]) -> StringRows:
         value, more = row_fields(key, row_words(number))
         said = {field.key.rpartition(".")[2]: field for field in more}
         ref = replace(said.pop("ref"), hint=f"R{number}" if string.key == LISTS[0] else "")
-        rows.append((key, (ref, value, said.pop("style"))))
+        style = replace(said.pop("style"), hint=texts.get("chain.style", ""))
+        rows.append((key, (ref, value, style)))
         folded += said.values()
     return StringRows(tuple(rows), tuple(folded))
 
@@ -442,5 +444,6 @@ def form_words(texts: Mapping[str, str], errors: Mapping[str, str]) -> dict[str,
         or len(rows[LISTS[1]].rows) > 1
         or any(key.startswith(LISTS[1]) for key in said),
         "typed": texts,
+        "said_as": SAID,
         "errors": errors,
     }

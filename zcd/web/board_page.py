@@ -54,8 +54,8 @@ NOMINAL, HIGHEST = 100.0, 130.0
 """Middle and upper end of the slider, in per cent of the nominal mains voltage."""
 MIN_V = 1e-3
 NO_VERDICT = {
-    "busy": False, "problem": "", "verdict": "", "advice": "", "findings": (), "mark_of_board": "",
-    "circuits": (),
+    "busy": False, "problem": "", "verdict": "", "advice": "", "too_small": (), "findings": (),
+    "mark_of_board": "", "circuits": (),
 }  # fmt: skip
 CAUTIONS = (*GENERAL, *DEAD, *ISOLATED, *LIVE)
 
@@ -114,7 +114,7 @@ class BoardPage:
             words |= {"problem": task.problem, **(task.result or {})}
             words["mark_of_board"] = version_of(repr(unit.board))
             if task.result:
-                self.desk.judged(unit.board, passes=task.result["passes"])
+                self.desk.judged(unit.board, task.result["verdict"], passes=task.result["passes"])
         fill = partial(self.desk.fill, "judged.html.j2", request, unit, again=True, **words)
         return await run_in_threadpool(fill)
 

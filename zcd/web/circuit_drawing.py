@@ -21,7 +21,7 @@ WIDTHS_PX = range(250, 1610, STEP_PX)
 """How much room a drawing may ask for."""
 ROW_PX = 340.0
 """What a phone has for a row of parts."""
-CLOSE = 1.35
+CLOSE = (1.35, 1.8)
 """How many times larger what is at the probes is drawn, where there is room."""
 
 
@@ -85,7 +85,10 @@ def fold_rules() -> str:
     return "\n".join(
         f"@container (width < {px}px) {{ .px{px} {{ display: none; }}"
         f" .px{px} + .standing {{ display: flex; }} }}\n"
-        f"@container (width >= {ceil(CLOSE * px)}px)"
-        f" {{ .card:not(.bench) .px{px} {{ zoom: {CLOSE}; }} }}"
+        + "".join(
+            f"@container (width >= {ceil(close * px)}px)"
+            f" {{ .card:not(.bench) .px{px} {{ zoom: {close}; }} }}\n"
+            for close in CLOSE
+        )
         for px in WIDTHS_PX
     )

@@ -141,7 +141,7 @@ class JobEnd:
             if not_ready_line(job.retests):
                 reason = " ".join(repair_request.texts["reason"].split())
                 if not reason:
-                    raise InputError("Why it is closed: the last retest failed; say why")
+                    raise InputError("The last retest failed: say why the job is closed.")
                 done = f"{done}; closed after a failed retest: {reason}".removeprefix("; ")
             with self.jobs.claimed(job.file, repair_request.expected_version) as open_job:
                 now = open_job.job

@@ -311,7 +311,7 @@ def _next_card(steps: Sequence[Suggestion], open_job: OpenJob) -> NextCard | Non
         black=point_text(reading.black, circuit),
         lifted=f"One end of {reading.lifted} lifted." if reading.lifted else "",
         again="" if again is None else f"Take it again: it showed {show_measured(again)}.",
-        example="62k" if row.dead else "4,98 V" if row.method is Method.VOLTS else "",
+        example="62k" if row.dead else "4.98 V" if row.method is Method.VOLTS else "",
         outcomes=(*outcomes, ("Unstable", "unstable"), ("Cannot reach", "skip")),
         meanings=tuple(meaning.text(len(meaning.faults)) for meaning in meanings_of(suggestion)),
         picture=circuit_drawing(open_job.job.board, circuit, near=(reading.red, reading.black)),
@@ -359,7 +359,10 @@ def _chip(each: Measured | Reading, circuit: Circuit) -> Chip:
     taken = isinstance(each, Measured)
     reading = each.reading if isinstance(each, Measured) else each
     shown = show_measured(each, DIGITS) if isinstance(each, Measured) else "cannot be reached"
-    name = f"{reading.function.row.short or reading.function} {probes_of(reading, circuit).short}"
+    probes = probes_of(reading, circuit)
+    name = f"{reading.function.row.short or reading.function} {probes.short}"
+    if probes.state not in name:  # the same points are read in more than one state
+        name += f", {probes.state}"
     return Chip(
         what=name,
         words=reading_text(reading, circuit),

@@ -13,7 +13,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from zcd.board.preferred import SERIES
-from zcd.drawing.loss_map import WIDTH_IN
+from zcd.drawing.canvas import NARROW_IN, WIDTH_IN
 from zcd.errors import InputError, plain
 from zcd.margin.quantities import quantities
 from zcd.report.cautions import DEAD, FITTING, GENERAL, ISOLATED, LIVE
@@ -48,8 +48,6 @@ TemplateContext = dict[str, Any]
 
 PIECES = "repair_pieces.html.j2"
 NO_BOARD = "there is no board yet"
-PHONE_IN = 3.4
-"""Width of a map that a phone shows whole, with letters of 12 px."""
 
 
 class RepairPage:
@@ -235,7 +233,7 @@ class RepairPage:
 
     def _years(self, repair_request: RepairRequest) -> TemplateContext:
         """The years, once asked for."""
-        return _ready(self.works.ask(tasks.outlook, repair_request.board))
+        return _ready(self.works.ask(tasks.outlook, repair_request.board, repair_request.narrow))
 
     def _map(self, repair_request: RepairRequest) -> TemplateContext:
         """Where sync is lost."""
@@ -244,7 +242,7 @@ class RepairPage:
         across, up = repair_request.across, repair_request.up
         if across not in known or up not in known or across == up:
             return {"problem": "two different quantities make a map"}
-        width_in = PHONE_IN if repair_request.narrow else WIDTH_IN
+        width_in = NARROW_IN if repair_request.narrow else WIDTH_IN
         return _ready(self.works.ask(tasks.loss_map, repair_request.board, across, up, width_in))
 
     def _story(self, repair_request: RepairRequest) -> TemplateContext:
@@ -258,7 +256,8 @@ class RepairPage:
             key, severity = words["key"], words["severity"]
         if not key or repair_request.before is None:
             return {"nothing": True}
-        told = _ready(self.works.ask(tasks.story, repair_request.before, key, severity))
+        before, narrow = repair_request.before, repair_request.narrow
+        told = _ready(self.works.ask(tasks.story, before, key, severity, narrow))
         return {**told, "named": words.get("conclusion", ""), "part": words.get("part", "")}
 
     def _end(self, repair_request: RepairRequest, patience_s: float = 0.0) -> TemplateContext:

@@ -8,6 +8,7 @@ same.
 from __future__ import annotations
 
 import os
+import re
 from collections import OrderedDict
 from collections.abc import Mapping
 from contextlib import suppress
@@ -19,6 +20,7 @@ from typing import Any
 from urllib.parse import parse_qsl, quote
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup, escape
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
@@ -64,8 +66,12 @@ STEPS = {"board": "Board", "readings": "Readings", "repair": "Repair"}
 """In the order of the work."""
 BENCH = "bench"
 """Name of a board that has no other yet."""
+BETWEEN = ("WARNING", "DEPENDS")
+"""Verdicts that the bar says as they are."""
 MAX_VERDICTS, MAX_DRAFTS = 64, 50
 LONGEST_NAME = 100
+WITH_UNIT = re.compile(r"(?:[\d.]+ to )?[\d.]+ (?:%|°C|[GMkmµnp]?(?:Ω|(?:V|A|W|F|Hz|s|h)\b))")
+"""A figure and its unit, which stay on one line."""
 RETESTED = {
     Verdict.GOOD: "retest passes",
     Verdict.NOT_GOOD: "retest fails",
@@ -171,12 +177,12 @@ class PageState:
             autoescape=True,
             undefined=StrictUndefined,
         )
-        self._templates.filters["mark"] = version_of
+        self._templates.filters |= {"mark": version_of, "units": _with_units_held}
         self._templates.globals.update(fails=FAIL, version=version_text())
         self.jobs = JobStore(folder, self.settings)
         self.drafts = Drafts(folder)
         self.opened = self._opened(file_keys is not None)
-        self._verdicts: OrderedDict[Board, bool] = OrderedDict()
+        self._verdicts: OrderedDict[Board, str] = OrderedDict()
 
     def _opened(self, given: bool) -> str:
         """Name of the board that the page was opened with."""
@@ -322,20 +328,21 @@ class PageState:
 
         return tomlkit.dumps(file_of(unit.typed))
 
-    def judged(self, board: Board, *, passes: bool) -> None:
+    def judged(self, board: Board, verdict: str, *, passes: bool) -> None:
         """Remember whether a board passes, for the line of steps."""
-        self._verdicts[board] = passes
+        said = verdict.split(maxsplit=1)[0].rstrip(":")
+        word = said.lower() if said in BETWEEN else "passes"
+        self._verdicts[board] = word if passes else "fails"
         while len(self._verdicts) > MAX_VERDICTS:
             self._verdicts.popitem(last=False)
 
     def _steps(self, unit: Unit) -> tuple[Step, ...]:
         """The steps of the work, each with what is known of it."""
-        passes = self._verdicts.get(unit.board) if unit.board else None
         states = dict.fromkeys(STEPS, "")
         if unit.errors:
             states["board"] = "to correct"
-        elif passes is not None:
-            states["board"] = "passes" if passes else "fails"
+        elif unit.board is not None:
+            states["board"] = self._verdicts.get(unit.board, "")
         with suppress(InputError):
             if unit.job:
                 job = self.jobs.open(self.job_file(unit.job)).job
@@ -374,6 +381,11 @@ class PageState:
         }
         words["cautions"] = cautions_on(board, words.get("cautions", ()))
         return HTMLResponse(self._templates.get_template(template).render(usual | words))
+
+
+def _with_units_held(text: str) -> Markup:
+    """A text in which no line ends between a figure and its unit."""
+    return Markup(WITH_UNIT.sub(r'<span class="unit">\g<0></span>', str(escape(text))))
 
 
 def _beside(texts: Mapping[str, str]) -> Texts:

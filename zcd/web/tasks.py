@@ -5,6 +5,7 @@ These functions call what the commands call, and only lay out what comes of it.
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -33,13 +34,18 @@ def check(board: Board, was: Board | None = None) -> TemplateContext:
     from zcd.report.of_check_document import check_document
 
     result = api.check(board, was=was if was is not None and comparable(board, was) else None)
-    advice, *others = ("",) if result.passes else (advice_lines(result) or ("",))
+    # the command that comes next is no answer on a page
+    lines = [line.partition(" Next: ") for line in advice_lines(result)]
+    told = [line for line, _, _ in lines]
+    advice, *others = ("", *told) if result.passes else (told or [""])
+    refs = re.findall(r"--for (\S+)", lines[0][2]) if advice else []
     return {
         "line": board_line(board),
         "verdict": headline_text(result),
         "passes": result.passes,
         "advice": advice,
-        "findings": (*(advice_lines(result) if result.passes else others), *finding_lines(result)),
+        "too_small": refs,
+        "findings": (*others, *finding_lines(result)),
         **_tables(check_document(result)),
     }
 
@@ -57,7 +63,7 @@ def _tables(document: Document) -> TemplateContext:
     }
 
 
-def outlook(board: Board) -> TemplateContext:
+def outlook(board: Board, narrow: bool = False) -> TemplateContext:
     """What decides the reserve, and the margin over the years: `zcd check --outlook`."""
     from zcd import api
     from zcd.drawing.figures import figure_svg, outlook_figures
@@ -65,7 +71,7 @@ def outlook(board: Board) -> TemplateContext:
 
     result = api.check(board, outlook=True)
     assert result.outlook is not None
-    figures = outlook_figures(board, result.outlook)
+    figures = outlook_figures(board, result.outlook, narrow=narrow)
     return {
         "tables": outlook_tables(result),
         "pictures": tuple(figure_svg(figure, letters=True) for figure in figures),
@@ -175,7 +181,7 @@ def _known(job: Job, counts: bool) -> Any:
     return fault_statistics_of(job, str(job.file)) if counts and job.file is not None else None
 
 
-def story(board: Board, key: str, severity: float | None) -> TemplateContext:
+def story(board: Board, key: str, severity: float | None, narrow: bool = False) -> TemplateContext:
     """What a cause does from switching on, and why it raises its flags: `zcd story`.
 
     Parameters
@@ -186,6 +192,8 @@ def story(board: Board, key: str, severity: float | None) -> TemplateContext:
         Of the cause.
     severity : float or None
         None: its middle.
+    narrow : bool
+        Whether its picture is for a phone.
     """
     from zcd.drawing.figures import figure_svg
     from zcd.drawing.timeline import timeline_figure
@@ -200,7 +208,7 @@ def story(board: Board, key: str, severity: float | None) -> TemplateContext:
         "headline": headline(story),
         "lines": why_lines(story),
         "tables": (events_table(story),),
-        "picture": figure_svg(timeline_figure(story, board.name), letters=True),
+        "picture": figure_svg(timeline_figure(story, board.name, narrow=narrow), letters=True),
     }
 
 

@@ -126,7 +126,7 @@ document.addEventListener("htmx:after:swap", () => {
   const next = document.getElementById(told?.dataset.next);
   if (next) {
     next.closest("details").open = true;
-    const aim = next.matches("a") ? next : next.querySelector("[aria-required], .primary");
+    const aim = next.matches("a, button") ? next : next.querySelector("[aria-required], .primary");
     if (aim) told.removeAttribute("data-next");
     aim?.focus();
   }
