@@ -23,9 +23,10 @@ loaded when it is first used.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
-
+TYPE_CHECKING = False  # that of typing, which takes milliseconds in which nobody heeds Ctrl-C
 if TYPE_CHECKING:
+    from typing import Any
+
     from zcd.api import (
         capture,
         causes,

@@ -9,12 +9,14 @@ import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
+from tests.boards import element_list
 from tests.diagnosis.atlases import atlas_of
 from tests.diagnosis.boards import COIL_OHM, R2_OHM, RESISTORS, SUPPRESSED_TEXT, TEXTS, board
 from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Resistance, stack
+from zcd.diagnosis.circuit_edits import bridge_at_one
 from zcd.diagnosis.fault_dictionary import BANDS, SAMPLES, make_fault_dictionary
 from zcd.diagnosis.faults import HEALTHY, MAINS_RESISTOR, faults_of
 from zcd.diagnosis.functions import Function
@@ -251,6 +253,30 @@ def test_two_resistors_have_no_neighbours_but_the_whole_chain() -> None:
         keys = {f.key for f in faults_of(build_circuit(board(name)))}
         assert "chain leaky" in keys
         assert "chain leaky in part" not in keys
+
+
+def test_elements_grow_with_the_chain_not_with_its_square() -> None:
+    """A leak lies over any neighbours, 434 places of 30 resistors: a sample has one of them."""
+
+    def elements(count: int) -> int:
+        text = TEXTS["half-wave"].replace(RESISTORS, f"{['4k7'] * count}")
+        dictionary = make_fault_dictionary(parse_board(text), usual_meter())
+        return len(dictionary._meter_model.circuit.elements)
+
+    assert elements(30) - elements(20) <= 5 * 10
+
+
+def test_leak_over_many_neighbours_is_tried_from_the_first_to_the_last() -> None:
+    places = [(f"n{k}", f"n{k + 2}") for k in range(100)]
+    circuit = bridge_at_one("dirt", places, lambda u: 1e5 * (1.0 + u))(
+        element_list(), np.linspace(0.0, 1.0, 16)
+    )
+    ohms = np.array([e.resistance_ohm for e in circuit.of(Resistance)])
+    assert_allclose(np.sum(np.isfinite(ohms), axis=0), 1)  # each sample at one place
+    tried = [places.index((e.a, e.b)) for e in circuit.of(Resistance)]
+    assert tried == sorted(set(tried))
+    assert tried[0] == 0
+    assert np.all(np.diff([*tried, 100]) <= 7)
 
 
 def test_dirt_across_the_led_stays_when_the_led_is_lifted() -> None:

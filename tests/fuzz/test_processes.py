@@ -23,12 +23,14 @@ from zcd.files import UNDER_WAY
 ROOT = Path(__file__).resolve().parents[2]
 PROGRAM = (sys.executable, "-m", "zcd")
 HEEDED = """\
-import signal, sys
-signal.signal(signal.SIGINT, signal.default_int_handler)
+import os, signal
 from zcd.__main__ import run
+signal.signal(signal.SIGINT, signal.default_int_handler)
+os.write(1, b"!")
 raise SystemExit(run())
 """
-"""The program as from a terminal, though whoever runs the tests may be deaf to Ctrl-C."""
+"""The program as from a terminal, though whoever runs the tests may be deaf to Ctrl-C; before it
+says so it is Python that begins, and nothing of ours could end it well."""
 MOVED_OUT = """\
 import os, sys
 os.chdir(sys.argv[1])
@@ -99,6 +101,16 @@ def test_the_folder_is_gone(line: str, tmp_path: Path) -> None:
     require_quiet(done, (2,))
 
 
+def test_nothing_is_loaded_before_ctrl_c_is_heeded() -> None:
+    """What is loaded before `run` is begun takes time in which Ctrl-C leaves a traceback."""
+    line = "import signal, sys; was = {*sys.modules}; import zcd.__main__"
+    line += "; print(*{*sys.modules} - was)"
+    done = subprocess.run(
+        [sys.executable, "-c", line], env=PLAIN, capture_output=True, check=True, text=True
+    )
+    assert {*done.stdout.split()} == {"__future__", "zcd", "zcd.__main__"}
+
+
 @pytest.mark.parametrize("count", [2, pytest.param(60, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 def test_ended_at_any_moment(count: int, number: signal.Signals, tmp_path: Path) -> None:
@@ -115,6 +127,8 @@ def test_ended_at_any_moment(count: int, number: signal.Signals, tmp_path: Path)
             stderr=subprocess.PIPE,
             start_new_session=True,
         )
+        assert process.stdout is not None
+        assert process.stdout.read(1) == b"!"
         time.sleep(moments.uniform(0.0, 3.0))
         process.send_signal(number)
         out, err = process.communicate(timeout=120)

@@ -61,11 +61,18 @@ def bridge(ref: str, a: str, b: str, size: float | Amount) -> Edit:
 
 
 def bridge_at_one(ref: str, places: Sequence[tuple[str, str]], size: Amount) -> Edit:
-    """A resistance between two nodes at one of several places: row after row at the next."""
+    """A resistance between two nodes at one of several places: row after row at the next.
+
+    Where there are more places than rows, at some of them, from the first to the last.
+    """
 
     def edit(circuit: Circuit, severity: FloatArray) -> Circuit:
-        at = np.arange(severity.size) % len(places)
-        for number, (a, b) in enumerate(places):
+        rows = np.arange(severity.size)
+        at = rows % len(places)
+        if severity.size < len(places):
+            at = rows * len(places) // severity.size
+        for number in np.unique(at):
+            a, b = places[number]
             ohm = np.where(at == number, size(severity), INFINITE_OHM)
             there = Resistance(ref=f"{ref}.{number}", a=a, b=b, resistance_ohm=ohm)
             circuit = circuit.add(there)

@@ -274,33 +274,42 @@ class MeterModel:
         offset = pulses.fall_offset_s if falls else pulses.rise_offset_s
         return np.where(pulses.count > 0, offset[:, 0], NO_EDGE)
 
-    def _probe(self, reading: Reading, open_v: float, source_ohm: Value) -> FloatArray:
-        """Voltage at the probes of a test source on the dead circuit, or on a part alone."""
-        a, b = self.circuit.node(reading.red), self.circuit.node(reading.black)
+    def _tested(self, reading: Reading, open_v: float, source_ohm: Value) -> Circuit:
+        """The dead circuit, or a part alone, with a test source at the probes."""
         tested = probed(self.circuit, reading, open_v, source_ohm)
         if self.pin_clamp_a is not None and past_chip(self.circuit, reading):
             tested = _with_pin_clamps(tested, self.pin_clamp_a)
-        volts = self.solve_dead(tested).between_v(a, b)[:, 0]
-        return np.broadcast_to(volts, (self.circuit.size,))
+        return tested
+
+    def _probe(self, tested: Circuit, reading: Reading) -> FloatArray:
+        """Voltage at the probes of a test source."""
+        return self.solve_dead(tested).between_v(reading.red, reading.black)[:, 0]
 
     def _ohms(self, reading: Reading) -> FloatArray:
         """Ohms on the lowest range that holds the reading."""
         shown = np.full(self.circuit.size, OVERLOAD)
         known = self.full_scale_v is None
         full_scale_v = np.asarray(ohm_full_scale_v(self.meter) if known else self.full_scale_v)
+        open_v, left = self.meter.ohms_open_v, np.arange(shown.size)
+        tested = self._tested(reading, open_v, 0.0)
         for full_scale in self.meter.ohm_ranges_ohm:
-            source = ohm_source_ohm(self.meter, full_scale, full_scale_v)
-            volts = self._probe(reading, self.meter.ohms_open_v, source)
-            rest = np.maximum(self.meter.ohms_open_v - volts, FINEST_SHARE)
-            ohms = volts * source / rest
-            shown = np.where(np.isinf(shown) & (ohms <= full_scale), ohms, shown)
-            if np.all(np.isfinite(shown)):
+            source = ohm_source_ohm(
+                self.meter, full_scale, np.broadcast_to(full_scale_v, shown.shape)[left]
+            )
+            volts = self._probe(tested.change(METER, resistance_ohm=source), reading)
+            ohms = volts * source / np.maximum(open_v - volts, FINEST_SHARE)
+            over = ohms > full_scale
+            shown[left[~over]] = ohms[~over]
+            if not np.any(over):
                 break
+            if not np.all(over):
+                tested, left = tested.rows(np.flatnonzero(over)), left[over]
         return shown
 
     def _diode(self, reading: Reading) -> FloatArray:
         """Diode test."""
-        volts = self._probe(reading, self.meter.diode_open_v, self.diode_source_ohm)
+        tested = self._tested(reading, self.meter.diode_open_v, self.diode_source_ohm)
+        volts = np.broadcast_to(self._probe(tested, reading), (self.circuit.size,))
         known = self.diode_full_scale_v is None
         ends = np.asarray(diode_full_scale_v(self.meter) if known else self.diode_full_scale_v)
         return np.where(volts > ends, OVERLOAD, volts)

@@ -11,7 +11,7 @@ from zcd.circuit.elements import Capacitance, Circuit, Controlled, Junction
 from zcd.engine.kernel import Solver
 from zcd.engine.network import Network, compile_island, input_voltages_v
 from zcd.engine.photocurrent import photocurrents_a
-from zcd.engine.solution import Island, Places, nothing_yet
+from zcd.engine.solution import Island, Places, Voltages, nothing_yet
 from zcd.engine.trajectory import Trajectory, intervals_s
 from zcd.errors import SolverError
 
@@ -24,6 +24,8 @@ MOST_PLACES = 128
 """At so many voltages of its source an island without capacitors is solved at the most."""
 MANY_ROWS = 32
 """From so many rows on it pays to look for those in which an island is the same."""
+WORTH_PICKING = 0.8
+"""Where more than this share of the rows differ, it takes longer to copy them than to solve all."""
 
 
 def solve_island(
@@ -41,7 +43,7 @@ def solve_island(
     """
     photo = photocurrents_a(circuit, island, trajectory, currents)
     first, member = _distinct(circuit, island, trajectory, lit=bool(photo))
-    if first.size < member.size:
+    if first.size < WORTH_PICKING * member.size:
         rows = circuit.rows(first), island, trajectory.rows(first)
         some = solve_island(*rows, {}, before.rows(first) if before else None, more_to_come)
         return some.rows(member)
@@ -87,6 +89,19 @@ def static_island(
         dynamic=np.zeros(circuit.size, dtype=bool),
         multiplier=np.zeros(circuit.size),
         places=places if more_to_come else {},
+    )
+
+
+def at_rest(circuit: Circuit, island: frozenset[str]) -> Island:
+    """One island of a dead circuit in which nothing gives a current."""
+    still = np.zeros((circuit.size, 1))
+    names = tuple(n for n in circuit.nodes if n in island)
+    inside = [e.ref for e in circuit.of(Junction) if island.issuperset(e.nodes)]
+    return Island(
+        voltages_v=Voltages(names, dict.fromkeys(names, still)),
+        currents_a=dict.fromkeys(inside, still),
+        dynamic=np.zeros(circuit.size, dtype=bool),
+        multiplier=np.zeros(circuit.size),
     )
 
 
@@ -195,10 +210,13 @@ def _distinct(
         if island.issuperset(element.nodes)
         for value in element.values().values()
     ]
-    _, first, member = np.unique(
-        np.stack(values, axis=1), axis=0, return_index=True, return_inverse=True
-    )
-    return first, member.ravel()
+    bits = np.stack(values, axis=1).view(np.uint64)
+    # to sort the rows themselves would take ten times as long
+    keys = bits @ np.random.default_rng(0).integers(2**64, size=bits.shape[1], dtype=np.uint64)
+    _, first, member = np.unique(keys, return_index=True, return_inverse=True)
+    if not np.array_equal(bits[first[member]], bits):  # two rows of one key
+        return np.arange(circuit.size), np.arange(circuit.size)
+    return first, member
 
 
 def _solve_rows(
@@ -219,7 +237,13 @@ def _solve_rows(
     inputs = input_voltages_v(network, part.phase_rad)
     lit = {ref: wave[pick] for ref, wave in photo.items()}
     x, currents, carry = solve_network(network, inputs, lit, part)
-    _scatter(state.voltages_v, _voltages(network, rows, island, x, inputs), index, size)
+    volts = _voltages(network, rows, island, x, inputs)
+    if index.size < size:
+        waves = {name: state.voltages_v[name] for name in volts.waves}
+        _scatter(waves, volts.waves, index, size)
+        # what recovers passive nodes beside capacitors at work does it beside idle ones too
+        volts = Voltages(volts.names, waves, compile_island(circuit, island, dynamic=True).recover)
+    state.voltages_v = volts
     _scatter(state.currents_a, currents, index, size)
     if carry.size and not _has_output(circuit, island):
         # the largest Floquet multiplier: the share of a disturbance that is left after one period
@@ -247,24 +271,14 @@ def _voltages(
     island: frozenset[str],
     x: FloatArray,
     inputs_v: FloatArray,
-) -> dict[str, FloatArray]:
+) -> Voltages:
     """Voltages of all nodes of an island."""
-    shape = inputs_v.shape[1:]
-    k = network.active
-    voltages = {n: np.zeros(shape) for n in circuit.nodes if n in island}
-    for i, node in enumerate(network.nodes[:k]):
-        voltages[node] = x[i]
-    for u, node in enumerate(network.known):
-        voltages[node] = inputs_v[u].copy()
-    by_active, by_input, fixed = network.recover
-    for row, node in enumerate(network.nodes[k:]):
-        wave = np.broadcast_to(fixed[:, row, None], shape).copy()
-        for i in range(k):
-            wave += by_active[:, row, i, None] * x[i]
-        for u in range(len(network.known)):
-            wave += by_input[:, row, u, None] * inputs_v[u]
-        voltages[node] = wave
-    return voltages
+    names = tuple(n for n in circuit.nodes if n in island)
+    passive = {each.node for each in network.recover}
+    waves = {n: np.zeros(inputs_v.shape[1:]) for n in names if n not in passive}
+    waves |= zip(network.nodes[: network.active], x, strict=True)
+    waves |= {node: inputs_v[u].copy() for u, node in enumerate(network.known)}
+    return Voltages(names, waves, network.recover)
 
 
 def _largest_a(currents_a: Mapping[str, FloatArray], size: int) -> FloatArray:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +37,17 @@ MIN_CONDUCTANCE_S = 1e-12
 MIN_RESISTANCE_OHM = 1e-3
 REFERENCES = ("neutral", "logic0")
 JUNCTION, TRANSISTOR = 0, 1
+Links = dict[str, dict[str, Value]]
+"""Conductance or capacitance between each two nodes, both ways."""
+
+
+@dataclass(frozen=True, slots=True)
+class Passive(Batch):
+    """A node that was taken out: its voltage is `fixed_v` and shares of those of its neighbours."""
+
+    node: str
+    shares: Mapping[str, Value]
+    fixed_v: Value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,8 +78,8 @@ class Network(Batch):
     injection_a : ndarray, shape (n, k)
         Current that test sources push into the active nodes.
     capacitance_f, input_f : ndarray, shape (n, k, k) and (n, k, u)
-    recover : tuple of ndarray
-        What gives the passive nodes from active nodes, known nodes and injections.
+    recover : tuple of Passive
+        The others, in the order in which they were taken out.
     branches : tuple of Element
         The nonlinear ones.
     kind : ndarray of int, shape (b,)
@@ -93,7 +105,7 @@ class Network(Batch):
     injection_a: FloatArray
     capacitance_f: FloatArray
     input_f: FloatArray
-    recover: tuple[FloatArray, FloatArray, FloatArray]
+    recover: tuple[Passive, ...] = field(metadata=COMMON)
     branches: tuple[Element, ...] = field(metadata=COMMON)
     kind: NDArray[np.intc] = field(metadata=COMMON)
     ends: NDArray[np.intc] = field(metadata=COMMON)
@@ -172,39 +184,38 @@ def compile_island(circuit: Circuit, island: frozenset[str], dynamic: bool) -> N
     touched = [n for e in (*branches, *capacitors) for n in e.nodes]
     active = [n for n in dict.fromkeys(touched) if n not in fixed]
     passive = [n for n in circuit.nodes if n in island and n not in fixed and n not in active]
-    order = [*active, *passive, *known]
     size = circuit.size
     conductive = [e for e in elements if isinstance(e, Resistance | TestSource)]
-    g = _stamp(
-        [1.0 / np.maximum(e.resistance_ohm, MIN_RESISTANCE_OHM) for e in conductive],
-        conductive, order, size,
-    )  # fmt: skip
-    free = len(active) + len(passive)
-    g[:, range(free), range(free)] += MIN_CONDUCTANCE_S
-    c = _stamp([e.capacitance_f for e in capacitors], capacitors, order, size)
-    j = _injections([e for e in elements if isinstance(e, TestSource)], order, size)
-    k = len(active)
-    gp = np.linalg.inv(g[:, k:free, k:free])
-    down = gp @ g[:, k:free, :k]
-    down_u = gp @ g[:, k:free, free:]
-    down_j = (gp @ j[:, k:free, None])[..., 0]
-    across = g[:, :k, k:free]
+    links = _links(
+        conductive, [1.0 / np.maximum(e.resistance_ohm, MIN_RESISTANCE_OHM) for e in conductive]
+    )
+    for node in (*active, *passive):
+        _join(links, node, reference, MIN_CONDUCTANCE_S)
+    pushed = _injections([e for e in elements if isinstance(e, TestSource)])
+    recover = _eliminated(links, pushed, passive, reference)
+    conductance_s, input_s = _matrices(links, active, known, size)
+    capacitance_f, input_f = _matrices(
+        _links(capacitors, [e.capacitance_f for e in capacitors]), active, known, size
+    )
+    injection_a = np.zeros((size, len(active)))
+    for place, node in enumerate(active):
+        injection_a[:, place] = pushed.get(node, 0.0)
     return Network(
-        nodes=(*active, *passive),
-        active=k,
+        nodes=(*active, *(each.node for each in recover)),
+        active=len(active),
         known=known,
         sources=sources,
         swinging=moving[0] if moving else len(sources) - 1,
-        conductance_s=np.ascontiguousarray(g[:, :k, :k] - across @ down),
-        input_s=np.ascontiguousarray(g[:, :k, free:] - across @ down_u),
-        injection_a=j[:, :k] - (across @ down_j[..., None])[..., 0],
-        capacitance_f=np.ascontiguousarray(c[:, :k, :k]),
-        input_f=np.ascontiguousarray(c[:, :k, free:]),
-        recover=(-down, -down_u, down_j),
+        conductance_s=conductance_s,
+        input_s=input_s,
+        injection_a=injection_a,
+        capacitance_f=capacitance_f,
+        input_f=input_f,
+        recover=recover,
         branches=branches,
         kind=np.array([isinstance(e, Controlled) for e in branches], dtype=np.intc),
         ends=_ends(branches, (*active, *known)),
-        charged=np.flatnonzero(np.any(c[:, :k, :k], axis=(0, 1))).astype(np.intc),
+        charged=np.flatnonzero(np.any(capacitance_f, axis=(0, 1))).astype(np.intc),
         law=_laws(branches, size),
         harmonics=harmonics_of(circuit),
     )
@@ -246,31 +257,70 @@ def _in_order(
     return tuple(order), tuple(known[1:])
 
 
-def _stamp(
-    values: Sequence[Value], elements: Sequence[TwoNode], order: Sequence[str], size: int
-) -> FloatArray:
-    """Nodal matrix of two-node elements, shape (n, nodes, nodes)."""
-    incidence = np.zeros((len(elements), len(order)))
-    for row, element in enumerate(elements):
-        for node, sign in ((element.a, 1.0), (element.b, -1.0)):
-            if node in order:
-                incidence[row, order.index(node)] = sign
-    weights = np.empty((size, len(elements)))
-    for row, value in enumerate(values):
-        weights[:, row] = value
-    outer = incidence[:, :, None] * incidence[:, None, :]
-    matrix = weights @ outer.reshape(len(elements), len(order) ** 2)
-    return np.asarray(matrix.reshape(size, len(order), len(order)))
+def _links(elements: Sequence[TwoNode], values: Sequence[Value]) -> Links:
+    """What joins each two nodes, parallel elements together."""
+    links: Links = {}
+    for element, value in zip(elements, values, strict=True):
+        _join(links, element.a, element.b, value)
+    return links
 
 
-def _injections(tests: Sequence[TestSource], order: Sequence[str], size: int) -> FloatArray:
-    """Norton currents of test sources into the nodes, shape (n, nodes)."""
-    currents = np.zeros((size, len(order)))
+def _join(links: Links, a: str, b: str, value: Value) -> None:
+    """Put one more between two nodes."""
+    if a != b:
+        both = links.setdefault(a, {}).get(b, 0.0) + value
+        links[a][b] = links.setdefault(b, {})[a] = both
+
+
+def _eliminated(
+    links: Links, pushed: dict[str, Value], passive: Sequence[str], reference: str
+) -> tuple[Passive, ...]:
+    """Take nodes out of links and injections, those with the fewest neighbours first.
+
+    What a node joins is joined by links of its neighbours: nothing but sums and products of
+    what is positive, so that no digits are lost beside a short or an open part.
+    """
+    left, order = list(passive), []
+    while left:
+        node = min(left, key=lambda each: len(links[each]))
+        left.remove(node)
+        near = links.pop(node)
+        total = sum(near.values())
+        shares = {other: value / total for other, value in near.items()}
+        current = pushed.pop(node, 0.0)
+        for other, share in shares.items():
+            del links[other][node]
+            pushed[other] = pushed.get(other, 0.0) + share * current
+        for a, b in combinations(near, 2):
+            _join(links, a, b, shares[a] * near[b])
+        shares.pop(reference, None)
+        order.append(Passive(node, shares, current / total))
+    return tuple(order)
+
+
+def _matrices(
+    links: Links, active: Sequence[str], known: Sequence[str], size: int
+) -> tuple[FloatArray, FloatArray]:
+    """Nodal matrices of links: of the active nodes, and between these and the known ones."""
+    own = np.zeros((size, len(active), len(active)))
+    others = np.zeros((size, len(active), len(known)))
+    for row, node in enumerate(active):
+        near = links.get(node, {})
+        own[:, row, row] = sum(near.values())
+        for matrix, nodes in ((own, active), (others, known)):
+            for place, other in enumerate(nodes):
+                if other in near:
+                    matrix[:, row, place] = -near[other]
+    return own, others
+
+
+def _injections(tests: Sequence[TestSource]) -> dict[str, Value]:
+    """Norton currents of test sources into the nodes."""
+    currents: dict[str, Value] = {}
     for test in tests:
         amount = test.open_v / np.maximum(test.resistance_ohm, MIN_RESISTANCE_OHM)
-        for node, sign in ((test.a, 1.0), (test.b, -1.0)):
-            if node in order:
-                currents[:, order.index(node)] += sign * amount
+        currents[test.a] = currents.get(test.a, 0.0) + amount
+        currents[test.b] = currents.get(test.b, 0.0) - amount
     return currents
 
 

@@ -2,22 +2,73 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.circuit.batch import OF_WHOLE, Batch
-from zcd.circuit.elements import Circuit, MainsSource, Resistance
-from zcd.engine.network import MIN_RESISTANCE_OHM, islands
+from zcd.circuit.batch import COMMON, OF_WHOLE, Batch
+from zcd.circuit.elements import Circuit, MainsSource, Resistance, Value
+from zcd.engine.network import MIN_RESISTANCE_OHM, Passive, column, islands
 from zcd.errors import InputError
 
 FloatArray = NDArray[np.float64]
 
 
 Places = dict[str, NDArray[Any]]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Voltages(Batch, Mapping[str, FloatArray]):
+    """Voltages of nodes, each of shape (n, m): of passive ones worked out when asked for.
+
+    Parameters
+    ----------
+    names : tuple of str
+    waves : mapping of str to ndarray
+        Of the nodes that were solved for, known ones and the reference.
+    passive : tuple of Passive
+        The others.
+    """
+
+    names: tuple[str, ...] = field(metadata=COMMON)
+    waves: Mapping[str, FloatArray]
+    passive: tuple[Passive, ...] = ()
+
+    def __getitem__(self, node: str) -> FloatArray:
+        if node in self.waves:
+            return self.waves[node]
+        weights: dict[str, Value] = {node: 1.0}
+        fixed_v: Value = 0.0
+        for each in self.passive:
+            if each.node in weights:
+                weight = weights.pop(each.node)
+                fixed_v = fixed_v + weight * each.fixed_v
+                for other, share in each.shares.items():
+                    weights[other] = weights.get(other, 0.0) + weight * share
+        if node in weights:
+            raise KeyError(node)
+        size, points = next(iter(self.waves.values())).shape
+        wave = np.repeat(column(fixed_v, size), points, axis=1)
+        for other, weight in weights.items():
+            wave += column(weight, size) * self.waves[other]
+        return wave
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.names)
+
+    def __len__(self) -> int:
+        return len(self.names)
+
+
+def voltages_of(states: States) -> Voltages:
+    """Those of all islands."""
+    all_of = [state.voltages_v for state in states.values()]
+    names = dict.fromkeys(name for each in all_of for name in each)
+    waves = {name: wave for each in all_of for name, wave in each.waves.items()}
+    return Voltages(tuple(names), waves, tuple(p for each in all_of for p in each.passive))
 
 
 @dataclass(slots=True)
@@ -28,7 +79,7 @@ class Island(Batch):
     it, for other points in time.
     """
 
-    voltages_v: dict[str, FloatArray]
+    voltages_v: Voltages
     currents_a: dict[str, FloatArray]
     dynamic: NDArray[np.bool_]
     multiplier: FloatArray
@@ -50,7 +101,7 @@ States = Mapping[frozenset[str], Island]
 def nothing_yet(size: int) -> Island:
     """An island of which every row is still to be solved with its capacitors."""
     return Island(
-        voltages_v={},
+        voltages_v=Voltages((), {}),
         currents_a={},
         dynamic=np.ones(size, dtype=bool),
         multiplier=np.zeros(size),

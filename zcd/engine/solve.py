@@ -13,8 +13,10 @@ from zcd.circuit.elements import (
     Capacitance,
     Circuit,
     Controlled,
+    DcSource,
     MainsSource,
     Release,
+    TestSource,
     Transistor,
     is_hidden,
     stack,
@@ -26,10 +28,10 @@ from zcd.engine.grid import (
     mean_weights,
     trapezoid_weights,
 )
-from zcd.engine.island import solve_island, static_island
+from zcd.engine.island import at_rest, solve_island, static_island
 from zcd.engine.network import column, islands, parts_of
 from zcd.engine.photocurrent import photocurrents_a, saturated_ratio
-from zcd.engine.solution import Island, Solution, States
+from zcd.engine.solution import Island, Solution, States, voltages_of
 from zcd.engine.trajectory import Trajectory
 
 FloatArray = NDArray[np.float64]
@@ -149,7 +151,7 @@ def _followed(circuit: Circuit, states: States) -> list[tuple[FloatArray | float
     ground = circuit.aliases.get("logic0", "logic0")
     sides = (state.voltages_v for state in states.values() if "pin" in state.voltages_v)
     pins = [(side["pin"] - side[ground]) / LEAST_V for side in sides]
-    volts = {node: wave for state in states.values() for node, wave in state.voltages_v.items()}
+    volts = voltages_of(states)
     charges = [
         (column(e.capacitance_f, circuit.size) > 0.0) * (volts[e.a] - volts[e.b]) / LEAST_V
         for e in _charges(circuit)
@@ -211,6 +213,9 @@ def solve_dead(circuit: Circuit) -> Solution:
     currents: dict[str, FloatArray] = {}
     states: dict[frozenset[str], Island] = {}
     for island in _lit_last(circuit):
+        if not _is_driven(circuit, island):
+            states[island] = at_rest(circuit, island)
+            continue
         photo = photocurrents_a(circuit, island, None, currents)
         states[island] = static_island(circuit, island, phase, photo)
         currents |= states[island].currents_a
@@ -225,13 +230,19 @@ def solve_dead(circuit: Circuit) -> Solution:
     return _solution(circuit, phase, states)
 
 
+def _is_driven(circuit: Circuit, island: frozenset[str]) -> bool:
+    """Whether anything may give a current: a saturated transistor does, of its base's alone."""
+    sources = (e for e in circuit if isinstance(e, DcSource | TestSource | Transistor))
+    return any(island.issuperset(e.nodes) for e in sources)
+
+
 def _solution(circuit: Circuit, phase: FloatArray, states: States) -> Solution:
     return Solution(
         circuit=circuit,
         phase_rad=phase,
         time_s=phase / _omega(circuit),
         weight=mean_weights(phase) if phase.shape[1] > 1 else np.ones(phase.shape),
-        voltages_v={k: v for s in states.values() for k, v in s.voltages_v.items()},
+        voltages_v=voltages_of(states),
         currents_a={k: v for s in states.values() for k, v in s.currents_a.items()},
         settled=np.ones(circuit.size, dtype=bool),
         states=states,
