@@ -242,6 +242,22 @@ def test_an_unknown_node_is_refused() -> None:
         schematic(board(), at_nodes={"heater": "0 V"})
 
 
+def test_probes_are_marked_beside_their_points_in_a_list() -> None:
+    """As a circuit without a barrier is drawn; all of it is shown at the probes."""
+    keys = {"mains": "230 V 50 Hz", "optocoupler": "none", "output": {"supply": "5 V"}}
+    lines = ["feed - R1 1M - R2 1M - pin", "neutral - logic0"]
+    listed = schematic(board_from_dict({**keys, "circuit": lines}), probes=("chain.1", "pin"))
+    assert zoomed(listed) == listed
+    tops = {g.ref: reach([g], words_only=True) for g in listed.groups if g.kind == "node"}
+    for kind, node in (("red", "chain.1"), ("black", "pin")):
+        (mark,) = (g for g in listed.groups if g.kind == kind)
+        left, top, right, bottom = reach([mark])
+        assert right < tops[node][0]
+        assert tops[node][1] - 2.0 < (top + bottom) / 2.0 < tops[node][3]
+        assert bottom - top < 13.0  # from one line to the next
+        assert left > -40.0
+
+
 def test_a_part_without_a_place_is_refused() -> None:
     """Not left out in silence."""
     circuit = build_circuit(board())

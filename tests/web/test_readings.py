@@ -218,7 +218,7 @@ def test_past_jobs_are_found_and_shift_what_is_likely(
         wait(browser, lambda b: "1 of " in text(b, "#listed"))
         browser.find_element(By.LINK_TEXT, "past-job.toml").send_keys(Keys.ENTER)
         wait(browser, lambda b: "Closed on 2026-01-05 as R13 open" in text(b, ".notice"))
-        wait(browser, lambda b: text(b, "#conclusion"))
+        wait(browser, lambda b: text(b, ".found"))
     finally:
         past.unlink()
 

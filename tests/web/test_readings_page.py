@@ -113,6 +113,30 @@ def test_readings_that_nothing_explains_are_none_of_these(asked: Asked) -> None:
     assert "none of these" in page.partition("<tbody>")[2].partition("</tr>")[0]
 
 
+@pytest.mark.parametrize(("said", "likely"), [("ohm R1 47k", False), ("ohm R1 to R2 OL", True)])
+def test_what_no_reading_tells_apart_is_said_once(asked: Asked, said: str, likely: bool) -> None:
+    """And what is less likely than all else together is not the main way on."""
+    page = asked.post("answer", where="another", say=said)
+    for _ in range(60):
+        if not (at := re.search(NEXT_AT, page)):
+            break
+        page = asked.post("answer", where="next", at=at[1], say="skip")
+    card = page.partition('id="next"')[2].partition("</section>")[0]
+    share = re.search(r'class="found">[^.<]+\((\d+) %[^.<]*</p>', card)
+    assert share is not None
+    assert (int(share[1]) > 50) is likely
+    assert ('class="primary"' in card) is likely
+    assert page.count("tells these apart") == 1
+    assert 'id="conclusion"' not in page
+
+
+def test_the_same_point_in_two_states_is_two_answers(asked: Asked) -> None:
+    asked.post("answer", where="another", say="dc pin logic0 4.9 V")
+    page = asked.post("answer", where="another", say="dc pin logic0 bench supply 4.9 V")
+    chips = re.findall(r"<summary>(DC pin[^:]*):", page)
+    assert chips == ["DC pin", "DC pin, bench supply"]
+
+
 def test_what_a_person_typed_stays_text(asked: Asked) -> None:
     page = asked.get()
     assert "Invented &lt;b&gt;rice&lt;/b&gt; steamer" in page

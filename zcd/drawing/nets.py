@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, Element, Junction, Phototransistor, TwoNode, is_hidden
 from zcd.circuit.points import joint_text
 from zcd.drawing.sketch import Group, Sketch
-from zcd.drawing.symbols import Words
+from zcd.drawing.symbols import Disc, Line, Point, Words
 from zcd.engine.network import island_of
 from zcd.errors import plain
 
@@ -17,6 +17,10 @@ ROW = 13.0
 """From one line to the next."""
 COLUMNS = (0.0, 92.0)
 """Where the name of a point begins, and the parts at it."""
+PROBES = ("red", "black")
+"""Kinds of the groups that mark them."""
+BESIDE, BESIDE_UP = -11.0, 4.0
+"""Where the mark of a probe is: left of the name of its point, and over the foot of its line."""
 
 
 def net_list(
@@ -26,6 +30,7 @@ def net_list(
     at_parts: Mapping[str, str],
     failed: Mapping[str, str],
     name: str,
+    probes: Sequence[str] = (),
 ) -> Sketch:
     """The circuit as a list: a line for each point.
 
@@ -39,6 +44,8 @@ def net_list(
         As of `zcd.drawing.schematic.schematic`; by the own names of nodes.
     name : str
         Of the drawing.
+    probes : sequence of str
+        Nodes of the red and the black probe; empty: none is marked.
 
     Returns
     -------
@@ -48,6 +55,7 @@ def net_list(
     shown = [e for e in circuit if isinstance(e, TwoNode) and not is_hidden(e)]
     second = {own: f" ({alias})" for alias, own in circuit.aliases.items()}
     groups: list[Group] = []
+    beside: list[Group] = []
     sides = [("mains side, LIVE", True), ("isolated side", False)]
     if "pin" in live:
         sides = [("NOT ISOLATED: all of it is LIVE", True)]
@@ -60,18 +68,36 @@ def net_list(
                     if node in e.nodes]  # fmt: skip
             notes = [at_nodes.get(node, ""), failed.get(node, "")]
             row = len(groups)
+            marks = [kind for kind, at in zip(PROBES, probes, strict=False) if at == node]
             shapes = [_words(f"{plain(joint_text(node, circuit))}{second.get(node, '')}", 0, row)]
             shapes += [_words(", ".join(dict.fromkeys(said)), 1, row)]
             words = " ".join(" ".join(notes).split())
             title = f"{joint_text(node, circuit)}: {', '.join(said)} {words}".strip()
             groups.append(Group(kind="node", ref=node, title=title, shapes=tuple(shapes)))
             groups += _notes(words, node, len(groups))
+            beside += [
+                probe_mark(kind, (BESIDE, ROW * row - BESIDE_UP), size=0.7) for kind in marks
+            ]
     for ref, text in {**at_parts, **failed}.items():
         if ref in circuit and text:
             shapes = [_words(f"{ref}: {' '.join(text.split())}", 0, len(groups), bold=True)]
             groups.append(Group(kind="mark" if ref in failed else "part", ref=ref, title=text,
                                 shapes=tuple(shapes)))  # fmt: skip
-    return Sketch(name, tuple(groups))
+    return Sketch(name, (*groups, *beside))
+
+
+def probe_mark(kind: str, at: Point, *, size: float = 1.0) -> Group:
+    """A disc at the red probe, a square at the black one."""
+    x, y = at
+    half = 5.5 * size
+    square = tuple((x + half * i, y + half * j) for i, j in ((-1, -1), (1, -1), (1, 1), (-1, 1)))
+    red = kind == PROBES[0]
+    shape = (
+        Disc(at=at, radius=6.0 * size, solid=True)
+        if red
+        else Line(points=square, closed=True, solid=True)
+    )
+    return Group(kind=kind, title=f"{kind} probe", shapes=(shape,))
 
 
 def net_lines(board: Board) -> list[str]:

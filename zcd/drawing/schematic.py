@@ -36,7 +36,7 @@ from zcd.drawing.layout import (
     Spot,
     place,
 )
-from zcd.drawing.nets import net_list
+from zcd.drawing.nets import PROBES, net_list, probe_mark
 from zcd.drawing.sketch import LETTER, MARGIN, WIDEST_LETTER, Group, Sketch, reach
 from zcd.drawing.symbols import (
     BARRIER_DASHES,
@@ -79,8 +79,6 @@ LINK = 80.0
 """From the top wire up to the link of coil and contact: over all words."""
 BESIDE_COIL = 40.0
 """From a coil to the link that comes down to it."""
-PROBES = ("red", "black")
-"""Kinds of the groups that mark them."""
 NEAR = (24.0, 26.0)
 """Beside and above the probes: what is nearer is shown with them."""
 NAMES = 40.0
@@ -144,7 +142,8 @@ def schematic(
         plan = place(circuit, cell, label, led, narrow=narrow)
     except NoPlaceError:
         values = {e.ref: " ".join(_value_lines(board, e)) for e in circuit}
-        return net_list(circuit, values, notes, at_parts, wrong, name)
+        ends = [] if probes is None else list(map(circuit.node, probes))
+        return net_list(circuit, values, notes, at_parts, wrong, name, ends)
     second = {
         home: f" ({alias})"
         for alias, home in circuit.aliases.items()
@@ -189,7 +188,7 @@ def zoomed(sketch: Sketch) -> Sketch:
         Drawn with `probes`.
     """
     marks = [group for group in sketch.groups if group.kind in PROBES]
-    if not marks:  # as in a list of nets
+    if not marks or all(group.kind != "wire" for group in sketch.groups):  # a list of nets
         return sketch
     left, top, right, bottom = reach(marks)
     core = (left - NEAR[0], top - NEAR[1], right + NEAR[0], bottom + NEAR[1])
@@ -218,15 +217,7 @@ def _probe_marks(plan: Plan, red: str, black: str) -> list[Group]:
     if not pairs:
         return []
     (x, y), (u, v) = min(pairs, key=lambda pair: hypot(*np.subtract(*pair)))
-    square = tuple((u + 5.5 * i, v + 5.5 * j) for i, j in ((-1, -1), (1, -1), (1, 1), (-1, 1)))
-    return [
-        Group(kind="red", title="red probe", shapes=(Disc(at=(x, y), radius=6.0, solid=True),)),
-        Group(
-            kind="black",
-            title="black probe",
-            shapes=(Line(points=square, closed=True, solid=True),),
-        ),
-    ]
+    return [probe_mark("red", (x, y)), probe_mark("black", (u, v))]
 
 
 def _width(texts: Iterable[str]) -> float:

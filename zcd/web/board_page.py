@@ -87,7 +87,7 @@ class BoardPage:
         """The whole sheet."""
         unit = self.desk.read_address(request)
         told = self._board(unit)
-        if not (unit.job or unit.file or unit.edited or unit.beside.get(CHOSEN)):
+        if not (unit.job or unit.file or unit.edited or unit.errors or unit.beside.get(CHOSEN)):
             told |= {"circuits": circuits(), "busy": False}
         new = not (unit.file or told["circuits"] or unit.typed.get(FIRST[0], ""))
         focus = FIRST[0] if new else ""

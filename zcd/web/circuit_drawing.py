@@ -70,7 +70,9 @@ def circuit_drawing(
     lying = drawn(False)
     left, _, right, _ = lying.box
     needed = ceil((right - left) * PX_PER_POINT / STEP_PX) * STEP_PX
-    pieces: tuple[Sketch, ...] = (lying,) if near is None else rows(lying, ROW_PX / PX_PER_POINT)
+    pieces: tuple[Sketch, ...] = (lying,)
+    if near is not None and any(group.kind == "wire" for group in lying.groups):  # and no list
+        pieces = rows(lying, ROW_PX / PX_PER_POINT)
     if len(pieces) == 1:
         pieces = sides(drawn(True))
     return CircuitDrawing(

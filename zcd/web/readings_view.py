@@ -62,6 +62,7 @@ from zcd.web.job_store import JobStore, OpenJob
 
 MAX_JOBS = 200
 DIGITS = 5
+PROBABLY = 0.5
 TO_REPAIR = (("To the repair", "replaced", ""),)
 FLAG_CHOICES = (NO_FLAG, *FLAGS[:-1], " ".join(FLAGS[:-1]))
 
@@ -182,12 +183,15 @@ class Found:
         Buttons that lead on: their words, and what they say to the repair.
     named : bool
         Whether one fault is named, and the headline says how sure that is.
+    likely : bool
+        Whether what the buttons replace is likelier than all else together.
     """
 
     headline: str
     lines: tuple[str, ...]
     ways: tuple[tuple[str, str, str], ...]
     named: bool
+    likely: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -248,7 +252,7 @@ def talk_words(
     assert prepared.dictionary is not None
     plan = plan_trip(prepared.dictionary, diagnosis, job.skipped, job.flags)
     lines = (
-        indistinguishable_line(diagnosis),
+        indistinguishable_line(diagnosis) if diagnosis.suggestion else "",
         suspects_line(diagnosis, circuit),
         rest_line(prepared.dictionary, diagnosis),
         hidden_line(diagnosis, circuit),
@@ -322,9 +326,11 @@ def _found(diagnosis: Diagnosis, board: Board, circuit: Circuit) -> Found:
     """The fault that is named, in words of the bench, and the parts to replace."""
     named = diagnosis.indistinguishable if diagnosis.stopped != "contradiction" else ()
     parts = [r.fault.repair.split()[0] for r in named if r.fault is not None and r.fault.repair]
-    lines = [STOPPED[diagnosis.stopped]] if diagnosis.stopped != "sure" else []
+    headline, rest = verdict_line(diagnosis), ""
+    if diagnosis.stopped != "danger":
+        headline, _, rest = headline.partition(". ")
+    lines = [rest or STOPPED[diagnosis.stopped]] if diagnosis.stopped != "sure" else []
     lines.append(higher_supply_line(diagnosis.measured, circuit))
-    headline = verdict_line(diagnosis)
     first = named[0] if len(named) == 1 else None
     is_named = diagnosis.stopped == "sure" and first is not None and first.fault is not None
     if is_named:
@@ -335,10 +341,11 @@ def _found(diagnosis: Diagnosis, board: Board, circuit: Circuit) -> Found:
         lines.append(sentence(todo.strip()) if todo else "")
         lines.append(confirm_line(diagnosis))
     return Found(
-        headline=headline,
+        headline=headline.removesuffix("."),
         lines=tuple(line for line in lines if line),
         ways=_ways_on(dict.fromkeys(parts), board, circuit) or TO_REPAIR * is_named,
         named=is_named,
+        likely=is_named or diagnosis.named_ratio > PROBABLY,
     )
 
 

@@ -70,6 +70,8 @@ BETWEEN = ("WARNING", "DEPENDS")
 """Verdicts that the bar says as they are."""
 MAX_VERDICTS, MAX_DRAFTS = 64, 50
 LONGEST_NAME = 100
+BOARD_KEYS = {"mains", "chain", "circuit", "optocoupler"}
+"""Of a file that has one, the page says what is wrong with the board."""
 WITH_UNIT = re.compile(r"(?:[\d.]+ to )?[\d.]+ (?:%|°C|[GMkmµnp]?(?:Ω|(?:V|A|W|F|Hz|s|h)\b))")
 """A figure and its unit, which stay on one line."""
 RETESTED = {
@@ -317,7 +319,10 @@ class PageState:
             try:
                 board_from_dict(keys, file.name)
             except InputError as error:
-                raise refuse(file.name, lines) from error
+                if not BOARD_KEYS & keys.keys():
+                    raise refuse(file.name, lines) from error
+                texts = texts_of(keys)  # what is wrong is told beside its field, if it has one
+                return texts, "", file, "" if read(texts)[1] else str(error)
             return texts_of(keys), "", file, ""
         except InputError as error:
             return START, "", None, str(error)
