@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from math import hypot
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.diagnosis.likelihood import OUTLIER_SHARE, Fit, error, restless
+from zcd.diagnosis.likelihood import OUTLIER_SHARE, Fit, error_parts, restless
 from zcd.diagnosis.readings import Measured
 
 if TYPE_CHECKING:
@@ -107,45 +108,48 @@ def spectrum(fit: Fit) -> Spectrum:
     edges = _edges(fit, float(np.min(centre - reach)), float(np.max(centre + reach)))
     first = np.searchsorted(edges, centre - reach, side="right") - 1
     last = np.searchsorted(edges, centre + reach, side="left")
-    size = last - first
-    sample = np.repeat(np.arange(centre.size), size)
-    place = np.arange(sample.size) - np.repeat(np.cumsum(size) - size, size) + first[sample]
-    below, above = ((edges[place + k] - centre[sample]) / width[sample] for k in (0, 1))
-    share = ndtr(above) - ndtr(below)
-    share /= np.bincount(sample, weights=share)[sample]
-    return _with_states(fit, edges, sample, place, share)
+    # every edge that a sample reaches, sample by sample: its bins lie between two of them
+    ends = np.cumsum(last - first + 1)
+    starts = np.concatenate([[0], ends[:-1]])
+    sample = np.repeat(np.arange(centre.size), last - first + 1)
+    place = np.arange(sample.size) + (first - starts)[sample]
+    below = ndtr((edges[place] - centre[sample]) / width[sample])
+    share = np.diff(below) / (below[ends - 1] - below[starts])[sample[:-1]]
+    bins = sample[1:] == sample[:-1]
+    rows = np.concatenate([[0], np.cumsum(last - first)])
+    shares = sparse((share[bins], place[:-1][bins], rows), (centre.size, edges.size - 1))
+    return _with_states(fit, edges, shares)
 
 
 def _edges(fit: Fit, low: float, high: float) -> FloatArray:
     """Bins from end to end, each as wide as the error of what lies in it."""
+    ratio, floor = error_parts(fit.function, fit.meter)
     edges = [low]
     while edges[-1] < high:
-        edges.append(edges[-1] + float(error(fit.function, np.asarray(edges[-1]), fit.meter)))
+        edges.append(edges[-1] + hypot(ratio * edges[-1], floor))
     return np.array(edges)
 
 
-def _with_states(
-    fit: Fit, edges: FloatArray, sample: IntArray, place: IntArray, share: FloatArray
-) -> Spectrum:
+def _with_states(fit: Fit, edges: FloatArray, shares: csr_array) -> Spectrum:
     """Add the entries that look now like one entry, now like another: half of either, or warm."""
     n = fit.centre.shape[1]
-    start = np.searchsorted(sample, n * np.arange(len(fit.centre) + 1))
-    samples, places, shares = [sample], [place], [share]
-    for d, states in enumerate(fit.states):
-        for entry, steady in zip(states, (fit.cold, not fit.cold), strict=True):
-            part = slice(start[entry], start[entry + 1])
-            factor = np.where(restless(n), 0.5, float(steady))
-            samples.append(sample[part] + (len(fit.centre) + d - entry) * n)
-            places.append(place[part])
-            shares.append(share[part] * factor[sample[part] % n])
-    size = (n * (len(fit.centre) + len(fit.states)), edges.size - 1)
-    where = np.concatenate(samples), np.concatenate(places)
+    looks = (fit.states[:, :, None] * n + np.arange(n)).swapaxes(1, 2)
+    steady = np.where(fit.cold, [1.0, 0.0], [0.0, 1.0])
+    factor = np.broadcast_to(np.where(restless(n)[:, None], 0.5, steady), looks.shape)
+    rows = np.arange(0, looks.size + 1, 2)
+    turns = sparse((factor.ravel(), looks.ravel(), rows), (len(rows) - 1, shares.shape[0]))
     averaged = np.concatenate([fit.averaged, fit.averaged[fit.states].all(axis=1)])
-    return Spectrum(
-        edges=edges,
-        shares=sparse((np.concatenate(shares), where), size),
-        averaged=averaged,
+    return Spectrum(edges=edges, shares=_stacked(shares, turns @ shares), averaged=averaged)
+
+
+def _stacked(upper: csr_array, lower: csr_array) -> csr_array:
+    """Rows of one table, then those of another."""
+    content = (
+        np.concatenate([upper.data, lower.data]),
+        np.concatenate([upper.indices, lower.indices]),
+        np.concatenate([upper.indptr, lower.indptr[1:] + upper.nnz]),
     )
+    return sparse(content, (upper.shape[0] + lower.shape[0], upper.shape[1]))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

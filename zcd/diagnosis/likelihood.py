@@ -94,12 +94,20 @@ def error(
 
     With `jump`, that between two looks at one board: pick-up stays as it is.
     """
+    ratio, floor = error_parts(function, meter, jump=jump)
+    if ratio == 0.0:
+        return np.full(np.shape(values), floor)
+    return np.sqrt((ratio * values) ** 2 + floor**2)
+
+
+def error_parts(function: Function, meter: Meter, *, jump: bool = False) -> tuple[float, float]:
+    """The share of the (scaled) reading that its standard error has, and the error of nothing."""
     row = function.row
     accuracy = row.accuracy_ratio(meter)
     floor = row.jump_floor if jump and row.jump_floor is not None else row.floor
     if row.decades:
-        return np.full(np.shape(values), np.hypot(floor, np.log10(1.0 + accuracy)))
-    return np.sqrt(((accuracy + row.model_ratio) * values) ** 2 + floor**2)
+        return 0.0, float(np.hypot(floor, np.log10(1.0 + accuracy)))
+    return accuracy + row.model_ratio, floor
 
 
 class Fit:
