@@ -22,7 +22,7 @@ from zcd.diagnosis.next_reading import (
 )
 from zcd.diagnosis.rank import diagnose, posterior_weights
 from zcd.diagnosis.reading_syntax import parse_place, parse_reading
-from zcd.diagnosis.readings import AccessLevel, Reading, access_level
+from zcd.diagnosis.readings import AccessLevel, Power, Reading, access_level
 from zcd.report.of_answers import meanings_of
 
 
@@ -139,6 +139,41 @@ def test_ohms_go_before_live_mains_that_tell_little_more(name: str) -> None:
     assert result is not None
     assert access_level(made.circuit, result.reading) is not AccessLevel.MAINS
     assert name != "half-wave" or "ohms" in result.reading.words
+
+
+@pytest.mark.parametrize("name", ["half-wave", "half-wave-clamped"])
+def test_the_plug_stays_in_for_a_test_that_tells_little(name: str) -> None:
+    """Nothing bad so far, and the pulses are there: what volts over the chain tell, under power as
+    it is, is more than the one dead test that is left (common practice, no source)."""
+    made = atlas_of(name)
+    texts = ("ohm R1 to R2 240k", "ohm pull-up 47k", "dc pin 2.66", "frequency 50")
+    if name == "half-wave":
+        texts = (*texts[:2], "diode led+ led- 1.05", *texts[2:])
+    result = diagnose(made, [parse_reading(text, made.circuit) for text in texts]).suggestion
+    assert result is not None
+    assert result.reading.power is Power.LIVE
+
+
+def test_mains_is_read_before_a_fan_that_is_too_slow_is_blamed() -> None:
+    """With the fan flag alone: on half its mains a fan hardly turns (common practice, no
+    source)."""
+    made = atlas_of("half-wave")
+    good = ("ohm R1 to R2 240k", "ohm pull-up 47k", "ohm D1 reversed OL")
+    taken = [parse_reading(text, made.circuit) for text in good]
+    result = diagnose(made, taken, flags=("fan",)).suggestion
+    assert result is not None
+    assert access_level(made.circuit, result.reading) is AccessLevel.MAINS
+
+
+def test_beside_a_part_that_is_bad_the_rest_is_looked_for() -> None:
+    """R2 reads high alone, and a pin at nothing is no work of R2 (by inspection)."""
+    taken = ("dc pin logic0 0.02 V", "ohm R2 200k", "ohm R2 lifted 200k")
+    made = dictionary()
+    found = diagnose(made, [parse_reading(t, made.circuit) for t in taken], flags=("sync",))
+    assert found.indistinguishable[0].key == "R2 drift"
+    assert found.suggestion is not None
+    assert {found.suggestion.reading.red, found.suggestion.reading.black} == {"pin", "logic0"}
+    assert found.suggestion.reading.power is Power.DEAD
 
 
 @pytest.mark.parametrize("whole_ohm", [400e3, 1e6, 3e6])

@@ -560,3 +560,33 @@ def test_an_open_output_is_not_sure_while_a_warm_joint_shows_the_same() -> None:
     assert result.suggestion is not None
     assert result.suggestion.reading.power is Power.LIVE
     assert {"OC1 transistor open", "R2 intermittent"} <= set(keys(result)[:8])
+
+
+@pytest.mark.parametrize(("volts", "key"), [(94, "OC1 LED open"), (102, "OC1 reversed")])
+def test_an_optocoupler_is_turned_only_where_nothing_else_may_be_bad(volts: int, key: str) -> None:
+    """Dark one way, and the clamp beside its LED reads good: open, or turned round, which passes
+    current once it breaks down. A new one mends either (by inspection)."""
+    found = _diagnosed(
+        "clamped", "ohm R1 110k", "ohm R2 130k", "diode led- led+ 0.57 V", "diode led+ led- OL",
+        "dc pin logic0 4.98 V", f"ac R1 {volts} V",
+    )  # fmt: skip
+    assert found.ranked[0].key == "OC1 reversed"
+    assert (found.indistinguishable[0].key, found.stopped) == (key, "sure")
+
+
+def test_a_burnt_contact_is_not_doubted_for_what_lies_between_two_samples() -> None:
+    """100 kOhm at the contact: 6.7 V at a meter of 3 kOhm, and over R1, which has every other
+    half-wave, 0.386 of the peak of its share (Ohm's law; rms of a half-wave without its mean)."""
+    loaded_v = 230.0 * 3.0 / 103.0
+    over_v = 0.386 * 2.0**0.5 * 230.0 * 110.0 / (110.0 + 130.0 + 100.0)
+    found = _diagnosed(
+        "switched", "ohm R1 to R2 240k", "diode led+ led- 1.055 V",
+        f"low-z feed neutral {loaded_v:.3g} V", f"ac R1 {over_v:.3g} V",
+    )  # fmt: skip
+    assert (found.ranked[0].key, found.suspects) == ("K1 contact resistive", ())
+
+
+def _diagnosed(name: str, *texts: str) -> Diagnosis:
+    made = atlas_of(name)
+    taken = [parse_reading(text, made.circuit) for text in texts]
+    return diagnose(made, taken, flags=("sync",))

@@ -17,7 +17,7 @@ from zcd.circuit.elements import Circuit, Resistance, stack
 from zcd.circuit.points import of_leads
 from zcd.diagnosis.cache import Store, name_of
 from zcd.diagnosis.fault_pairs import pairs_of
-from zcd.diagnosis.faults import Fault, answer_of, faults_of, includes, reads_alike
+from zcd.diagnosis.faults import Fault, answer_of, faults_of, reads_alike
 from zcd.diagnosis.flag_evidence import (
     DOUBT,
     FAN,
@@ -120,14 +120,12 @@ class FaultDictionary:
 
         All that leaves the sync circuit good counts as one: no reading tells it apart.
         """
-        answers = [answer_of(fault) for fault in self.faults]
-        pairs = [
-            (i, j)
-            for i, first in enumerate(self.faults)
-            for j, other in enumerate(self.faults)
-            if answers[i] == answers[j] or (other.also and includes(other, first))
-        ]
-        return sparse((np.ones(len(pairs)), np.array(pairs).T), (len(self.faults),) * 2)
+        answers, repairs = (np.array([of(f) for f in self.faults]) for of in (answer_of, _repair))
+        there = answers[:, None] == answers
+        for number, fault in enumerate(self.faults):
+            if fault.also:  # as `includes` has it
+                there[:, number] |= np.isin(repairs, fault.also)
+        return sparse(there.astype(np.float64))
 
     @property
     def simulated(self) -> int:
@@ -273,8 +271,8 @@ class FaultDictionary:
             flag: np.array([1.0 - DOUBT if flag in r else DOUBT for r in reports])[:, None]
             for flag in (SYNC, FAN)
         }
-        starved = np.array([self.faults[f].starves_load for f in self.member])[:, None]
-        own[FAN] = np.where(starved, STARVED, own[FAN])
+        starved = [STARVED.get((fault.kind, fault.mode), 0.0) for fault in self.faults]
+        own[FAN] = np.maximum(own[FAN], np.array(starved)[self.member][:, None])
         silent = np.array([self.faults[f].key in SILENT for f in self.member])[:, None]
         share = flags_share(observed, np.maximum(self.sync_lost, own[SYNC]), own[FAN])
         return np.where(silent, 1.0 - DOUBT if NO_FLAG in observed else DOUBT * share, share)
@@ -307,6 +305,10 @@ class FaultDictionary:
     def has(self, reading: Reading) -> bool:
         """Whether a reading is predicted already."""
         return reading in self._predictions or name_of(reading.words) in self._stored
+
+
+def _repair(fault: Fault) -> str:
+    return fault.repair
 
 
 def make_fault_dictionary(

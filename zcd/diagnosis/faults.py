@@ -192,11 +192,6 @@ class Fault:
         return self.mode in REPLACED.get(self.kind, ())
 
     @property
-    def starves_load(self) -> bool:
-        """Whether the load may get too little through it, and the controller its pulses."""
-        return (self.kind, self.mode) == ("contact", "resistive")
-
-    @property
     def is_leak(self) -> bool:
         """Whether current takes a way that no part gives it."""
         return self.mode.startswith("leaky")

@@ -23,9 +23,10 @@ MARGIN_WIDTH = 0.1
 """The controller's rules are mostly assumed: how sharp their limits are taken."""
 FOLLOWS = 0.9
 """Chance that lost sync brings the fan flag too: the drive is never fired, the tacho silent."""
-STARVED = 0.5
-"""The same with sync, through a contact that may be too bad for the load: common practice, no
-source."""
+STARVED: Mapping[tuple[str, str], float] = {("contact", "resistive"): 0.5, ("mains", "low"): 0.15}
+"""The same with sync, by kind and mode of a fault: through a contact that may be too bad for the
+load; a fan on a low mains turns slower, and stops only in the lowest part of what is tried. Common
+practice, no source."""
 UNMODELLED = 0.5
 
 

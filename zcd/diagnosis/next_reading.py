@@ -70,12 +70,14 @@ others of the trip share it; common practice, no source."""
 SCOPE_RATIO = 1.5
 """A reading of the meter goes before one of the oscilloscope that tells up to so much more: most
 benches reach for the meter first; common practice, no source."""
-POWER_DOWN = 6.0
-"""The same of unplugging, discharging, proving dead and reaching the parts again."""
+POWER_DOWN = 9.0
+"""The same of unplugging, discharging, proving the tester, the board dead and the tester again, and
+reaching the parts: more than one reading on the mains; common practice, no source."""
 SMALL_CHANGE = 1.0
 """The same of a bench supply put on or taken off, or of the load switched."""
 AS_MUCH = 0.8
-"""A dead reading that tells, for its cost, so much of what a live one does goes before it."""
+"""A dead reading that tells, for its cost, so much of what one on the mains does goes before it.
+Its cost has the plug in it where that has to be pulled: what is not worth that waits."""
 OUTCOMES, AS_LIKELY = 12, 0.9
 LIKELY = (0.02, 0.5, 0.98)
 """What a fault shows lies within: all of its samples that the readings leave likely."""
@@ -251,9 +253,8 @@ def best_reading(
         if best is None or told > best[0]:
             best = told, reading, worth
         side = access_level(dictionary.circuit, reading)
-        own = worth.bits / _effort(dictionary, reading)
-        if side is AccessLevel.DEAD and (dead is None or own > dead[0]):
-            dead = own, reading, worth
+        if side is AccessLevel.DEAD and (dead is None or told > dead[0]):
+            dead = told, reading, worth
     if best is not None and dead is not None and _on_mains(dictionary, best[1]):
         best = dead if dead[0] >= AS_MUCH * best[0] else best
     return None if best is None else _suggestion(dictionary, posterior, best[1], best[2])

@@ -16,12 +16,11 @@ from zcd.diagnosis.fault_pairs import pair_of
 from zcd.diagnosis.faults import HEALTHY, LOOSE_MODE, Fault, answer_of, includes, same_repair
 from zcd.diagnosis.flag_evidence import FAN, no_fault_share
 from zcd.diagnosis.functions import Function, Method
-from zcd.diagnosis.information import SURE, Posterior, expected, together
+from zcd.diagnosis.information import SURE, Posterior, expected, sparse, together
 from zcd.diagnosis.likelihood import (
     BREADTHS,
     MIN_DENSITY,
     fact_log,
-    joint_log,
     merge_repeats,
     outlier_share,
     partly_wrong,
@@ -220,15 +219,14 @@ def diagnose(
         weights=weights, member=dictionary.member, unmodelled=none, holds=dictionary.holds,
         measured=tuple(measured),
     )  # fmt: skip
-    outliers = _outliers(dictionary, measured, flags, posterior)
+    outliers = _outliers(dictionary, measured, flags, posterior, known)
     suspects = _suspects(outliers)
     if _is_confused(suspects, measured, none):
         posterior = replace(
             posterior, weights=weights * UNCONFUSED / (1.0 - none), unmodelled=1.0 - UNCONFUSED
         )
         ranked = _ranked(dictionary, posterior.weights, posterior.unmodelled, measured)
-    alike, suggestion = ranked[:1], None
-    certain = _certain(ranked)
+    alike, suggestion, certain = ranked[:1], None, _certain(ranked)
     proved = _wrong_alone(dictionary, measured, certain)
     if proved:
         ranked = _with_proved(ranked, tuple(proved.values()))
@@ -237,11 +235,13 @@ def diagnose(
         taken=measured, answers=answers, skipped=skipped, power=power, flags=flags,
         progress=progress,
     )  # fmt: skip
+    more = len(proved) == 1 or _is_one_of_two(certain, ranked)
     if certain is not None:
         alike = (certain,)
+        suggestion = _beside(dictionary, posterior, certain, search) if more and not alarm else None
     elif not alarm:
         alike, suggestion = _next(dictionary, posterior, ranked, search)
-    sure = certain is not None or _is_settled(alike, suggestion)
+    sure = suggestion is None and (certain is not None or _is_settled(alike, suggestion))
     enough = bool(alarm) or answers >= MOST_READINGS
     if proved:  # the others have another fault to tell of
         suspects = tuple(m for m in suspects if m.reading.lifted in proved)
@@ -259,9 +259,8 @@ def diagnose(
     slips = frozenset[str]() if suggestion is None else _by_a_slip(dictionary, measured, known)
     contradicted = sure and bool(suspects) and not proved
     sure = sure and not contradicted
+    second = sure and more
     conclusion = _conclusion(alike, suggestion, sure, dictionary.circuit)
-    of_two = certain is not ranked[0] and ranked[0].fault and ranked[0].fault.members
-    second = bool(sure and certain and (of_two or len(proved) == 1))
     if certain and second:
         conclusion = _first_of_two(certain)
     if contradicted:
@@ -349,6 +348,25 @@ def _next(
     return (alike if suggestion is None else ranked[:1]), suggestion
 
 
+def _beside(
+    dictionary: FaultDictionary, posterior: Posterior, certain: Ranked, search: Search
+) -> Suggestion | None:
+    """The next reading for what else is wrong, where one fault does not explain the board: one that
+    is at hand, as the part has to be replaced whatever it shows."""
+    assert certain.fault is not None
+    known = {certain.fault.repair}
+    rests = [frozenset(f.also or (answer_of(f),)) - known for f in dictionary.faults]
+    number = {rest: k for k, rest in enumerate(rests)}
+    code = np.array([number[rest] for rest in rests])
+    apart = replace(posterior, holds=sparse((code[:, None] == code).astype(np.float64)))
+    taken = {m.reading for m in search.taken}
+    left = [
+        r for r in within_reach(dictionary.readings, search.skipped, dictionary.circuit)
+        if r not in taken and r.power is search.power and not r.lifted
+    ]  # fmt: skip
+    return best_reading(dictionary, apart, left, search.progress, search.power, search.answers)
+
+
 def _first_of_all(
     dictionary: FaultDictionary,
     posterior: Posterior,
@@ -421,19 +439,28 @@ def posterior_weights(
     missing = np.log1p(-dictionary.shares.sum()) + np.log(no_fault_share(flags))
     log_flat = np.log1p(-NEAR_SHARE)
     log_near = prior + np.log(NEAR_SHARE * len(BREADTHS) / dictionary.shares.sum())
-    facts = _facts(summed_up(dictionary.circuit, measured))
-    for number, fact in enumerate(facts):
-        like = _like(dictionary.circuit, fact, facts[:number])
-        key = (*fact, like) if like else tuple(fact)
-        if key not in known:
-            known[key] = _evidence(dictionary, fact, like)
-        told, near, flat = known[key]
+    for _, (told, near, flat) in _told(dictionary, measured, known):
         log_weight, log_near, log_flat = log_weight + told, log_near + near, log_flat + flat
     log_none = missing + np.logaddexp(log_flat, np.logaddexp.reduce(log_near, axis=None))
     top = max(float(log_weight.max()), float(log_none))
     weights, none = np.exp(log_weight - top).sum(axis=0), float(np.exp(log_none - top))
     total = float(weights.sum()) + none
     return weights / total, none / total
+
+
+def _told(
+    dictionary: FaultDictionary,
+    measured: Sequence[Measured],
+    known: dict[tuple[Measured, ...], Evidence],
+) -> Iterator[tuple[list[Measured], Evidence]]:
+    """Each fact, and what it says after those before it."""
+    facts = _facts(summed_up(dictionary.circuit, measured))
+    for number, fact in enumerate(facts):
+        like = _like(dictionary.circuit, fact, facts[:number])
+        key = (*fact, like) if like else tuple(fact)
+        if key not in known:
+            known[key] = _evidence(dictionary, fact, like)
+        yield fact, known[key]
 
 
 def _like(
@@ -573,9 +600,20 @@ def repairs_of(ranked: Ranked) -> tuple[tuple[str, str], ...]:
 
 def _certain(ranked: Sequence[Ranked]) -> Ranked | None:
     """What is there beyond doubt; None: nothing is."""
-    if ranked[0].fault is not None and present(ranked) >= SURE:
-        return ranked[0]
-    return in_any_case(ranked)
+    first = ranked[0]
+    if first.fault is None or (there := present(ranked)) < SURE:
+        return in_any_case(ranked)
+    # a part is turned round only where nothing else of it may be bad; a new one mends either
+    bad = [r for r in ranked if one_repair(first, r) and r.fault and r.fault.mode != "reversed"]
+    if first.fault.mode == "reversed" and bad and first.probability < NEARLY * there:
+        return replace(bad[0], probability=there)
+    return first
+
+
+def _is_one_of_two(certain: Ranked | None, ranked: Sequence[Ranked]) -> bool:
+    """Whether a second fault is likelier beside what is certain than none."""
+    first = ranked[0].fault
+    return certain is not None and certain is not ranked[0] and bool(first and first.members)
 
 
 def in_any_case(ranked: Sequence[Ranked]) -> Ranked | None:
@@ -660,21 +698,23 @@ def _outliers(
     measured: Sequence[Measured],
     flags: Collection[str],
     posterior: Posterior,
+    known: dict[tuple[Measured, ...], Evidence],
 ) -> tuple[Outlier, ...]:
-    """Of each fact, how likely it is wrong."""
-    facts = _facts(summed_up(dictionary.circuit, measured))
+    """Of each fact, how likely it is wrong, if a sample stands for as much as it does to the
+    others."""
+    each = list(_told(dictionary, measured, known))
     result = []
-    for fact in facts:
-        log_density, log_flat = joint_log([(dictionary.fit(m.reading), m) for m in fact])
-        outlier = np.exp(np.log(outlier_share(fact)) + log_flat - log_density)
+    for fact, (told, _, flat) in each:
+        density = np.exp(told).mean(axis=0)
+        outlier = outlier_share(fact) * np.exp(flat) / density
         for m in fact:
             # what jumps is explained by a joint that does it, by pulses near a limit, or by nothing
             if m.unstable:
                 outlier = np.maximum(outlier, dictionary.fit(m.reading).jump_share == 0.0)
         probability = float(np.sum(outlier * posterior.weights) / (1.0 - posterior.unmodelled))
         if posterior.unmodelled > SUSPECT:
-            others = [m for other in facts if other is not fact for m in other]
-            probability = 1.0 - posterior_weights(dictionary, others, flags)[1]
+            others = [m for other, _ in each if other is not fact for m in other]
+            probability = 1.0 - posterior_weights(dictionary, others, flags, known)[1]
         reading = fact[0].reading
         once = not fact[0].repeated and sum(m.reading == reading for m in measured) == 1
         result.append(Outlier(fact=fact, outlier=outlier, probability=probability, once=once))

@@ -801,7 +801,9 @@ def confirm_line(diagnosis: Diagnosis) -> str:
     how = f"lift one end of {fault.part} and measure it" if can_lift else "take it"
     if fault.mode == "reversed":
         how = "crossed probes read the same; swap them and take it"
-    return f"This rests on one reading: {how} once more to be sure."
+    opened = fault.mode == "open" and fault.kind in LIFTABLE and not one_piece
+    own = f", probes on {fault.part}'s own leads: a cracked joint reads open too" if opened else ""
+    return f"This rests on one reading: {how} once more to be sure{own}."
 
 
 def _usual_supply(fault: Fault, measured: Sequence[Measured]) -> str:
