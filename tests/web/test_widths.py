@@ -287,7 +287,9 @@ def test_a_job_on_a_phone_by_touch(sized: Chrome, bench: Server, job: Path) -> N
         answered(sized, job, before + 1)
     tap(sized, "#next .primary")
     wait(sized, lambda b: "as printed" in text(b, "#drawer"))
-    tap(sized, "#drawer .primary")
+    fit = sized.find_element(By.CSS_SELECTOR, "#drawer .primary")
+    assert fit.text == "Fit R12 130 kΩ 5 % 1206, as printed"  # as it is seen
+    fit.click()
     wait(sized, lambda b: b.find_elements(By.CSS_SELECTOR, "#step-3[open] .repeat input"))
 
 
