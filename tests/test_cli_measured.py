@@ -74,11 +74,11 @@ def test_a_capture_says_whether_pulses_are_missing(
     """Not how few of them would do: a pulse cut off at an end is not a missing one."""
     time = np.arange(0.0, 0.1, 20e-6)
     pin = np.where((time - 0.6e-3) % 0.02 < 9.5e-3, 0.1, 5.0)
-    assert pulses_line(pin, capsys) == "5, none missing none missing"
-    assert pulses_line(pin[100:3000], capsys) == "2, none missing none missing"
+    assert pulses_line(pin, capsys) == "5, none missing none missing good"
+    assert pulses_line(pin[100:3000], capsys) == "2, none missing none missing good"
     third = np.where((time > 0.04) & (time < 0.06), 5.0, pin)
-    assert pulses_line(third, capsys) == "4, 1 missing none missing"
-    assert pulses_line(np.full(time.size, 5.0), capsys) == "0 about 5"
+    assert pulses_line(third, capsys) == "4, 1 missing none missing DIFFERS"
+    assert pulses_line(np.full(time.size, 5.0), capsys) == "0 about 5 DIFFERS"
 
 
 def test_capture_says_for_what_its_limits_are(

@@ -30,7 +30,7 @@ def said(*readings: str) -> tuple[zcd.Case, str]:
 def test_a_second_bad_part_is_told_from_the_sum() -> None:
     """241 k less 124 k leaves 117 k for three of 12 k."""
     case, text = said("ohm R1 to R4 241k", "ohm R4 124k")
-    assert "R1 to R4 less R4 (124 kΩ) leaves 117 kΩ for R1, R2 and R3" in text
+    assert "R1 to R4 less R4 (124 kΩ) leaves at least 117 kΩ for R1, R2 and R3" in text
     assert "one of these is bad too" in text
     assert case.next_reading is not None
     assert reading_text(case.next_reading.reading, case.circuit) == "ohms across R1"
@@ -83,6 +83,36 @@ def test_a_mended_board_is_plugged_in_sooner_than_read_part_by_part() -> None:
     assert {(r.red, r.power) for r in again.missing} == {("pin", Power.LIVE)}
 
 
+def test_the_answer_to_the_last_of_a_row_is_worked_out_from_the_sum() -> None:
+    """100 - 61 - 12.6 - 12.5 = 13.9 with good ones; 160 - 61 - 25 leaves 74 k for R4, and no fault
+    beside the row, as what is parallel to resistors only makes them read lower."""
+    case, text = said("ohm R1 to R4 160k", "ohm R1 61k", "ohm R2 12.6k", "ohm R3 12.5k")
+    assert case.next_reading is not None
+    assert reading_text(case.next_reading.reading, case.circuit) == "ohms across R4"
+    answers = {answer.keys for answer in case.next_reading.answers}
+    assert answers == {("R4 drift",)}
+    assert "as on a good board: then a reading before is wrong" in text
+    (answer,) = case.next_reading.answers
+    assert answer.low < 74e3 < answer.high
+
+
+def test_a_part_that_read_good_is_not_called_bad_with_its_row() -> None:
+    _, text = said("ohm R1 to R2 OL", "ohm R2 12.1k")
+    assert "R1, or a joint beside it, is bad" in text
+    _, text = said("ohm R1 to R2 80k", "ohm R2 12.1k")
+    assert "R1 is bad." in text
+    assert "bad too" not in text
+
+
+def test_no_fault_beside_a_row_explains_that_it_reads_high() -> None:
+    """A diode the wrong way round adds no ohms to the resistors before it (Kirchhoff's laws)."""
+    case, _ = said("ohm R1 to R4 160k")
+    assert case.next_reading is not None
+    named = {key for answer in case.next_reading.answers for key in answer.keys}
+    assert named
+    assert all(key.startswith("R") for key in named)
+
+
 def test_every_face_says_what_is_left_of_a_row() -> None:
     """Terminal, prompt and page; and none says at once that no reading is left to take."""
     case, text = said("ohm R1 to R4 241k", "ohm R4 124k")
@@ -90,6 +120,6 @@ def test_every_face_says_what_is_left_of_a_row() -> None:
     assert line
     assert line in text
     trip = plan_trip(case.atlas, case.diagnosis)
-    prompt = prompt_document(case.diagnosis, trip, case.circuit, rest=line)
+    prompt = prompt_document(case.atlas, case.diagnosis, trip)
     assert line in " ".join(document_text(prompt).split())
     assert indistinguishable_line(case.diagnosis) == ""

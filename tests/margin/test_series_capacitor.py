@@ -8,6 +8,8 @@ from importlib.resources import files
 import pytest
 
 import zcd
+from zcd.margin import tolerances
+from zcd.margin.spread import DISTORTED
 
 
 @pytest.fixture(scope="module")
@@ -22,7 +24,7 @@ def test_the_board_of_the_guide_passes_and_says_where_its_edges_lie(text: str) -
     assert check.passes
     nominal = next(level for level in check.levels if level.name == "nominal")
     assert -5e-3 < nominal.fall_offset_s < -2e-3
-    assert "The series capacitor shifts the pulse" in str(check)
+    assert "Behind a series capacitor the pulse comes early" in str(check)
 
 
 def test_the_capacitor_is_the_remedy_where_it_is_wrong(text: str) -> None:
@@ -31,10 +33,23 @@ def test_the_capacitor_is_the_remedy_where_it_is_wrong(text: str) -> None:
     assert first.low <= 33e-9 <= first.high < 2.3e-6
 
 
-@pytest.mark.slow
-def test_no_resistor_is_blamed_that_would_make_another_circuit(text: str) -> None:
-    """With 1 kΩ harmonics double the pulses; 82 kΩ would be a chain of resistors, no remedy."""
-    check = zcd.check(zcd.loads(text.replace("R1 22k - R2 22k", "R1 1k")))
-    assert not check.passes
-    assert all(remedy.distance_decades <= 1.0 for remedy in check.remedies)
-    assert not any(remedy.low <= remedy.value <= remedy.high for remedy in check.remedies)
+def test_only_a_distorted_mains_gives_two_pulses_for_one(
+    text: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With 1 kOhm, harmonics up to the limits of EN 50160 double the pulses of some boards; what
+    the controller leaves out is not published, so that it is no failure, and no part's fault."""
+    board = zcd.loads(
+        text.replace("R1 22k - R2 22k", "R1 1k").replace('pin_capacitor = "47 nF", ', "")
+    )
+    check = zcd.check(board)
+    counted = next(rule for rule in check.every_rule if rule.depends_on == DISTORTED)
+    assert counted.share_ratio is not None
+    assert counted.share_ratio > 0.05
+    assert all(level.locks for level in check.levels)
+    assert check.status == "warning"
+    said = " ".join(str(check).split())
+    assert "sync works on a clean mains; on a distorted one" in said
+    assert "Most likely cause" not in said
+    monkeypatch.setattr(tolerances, "HARMONIC_ORDERS", ())
+    clean = zcd.check(board.with_(pull_up="10.01k"))
+    assert clean.spread.population.failing.ratio == 0.0

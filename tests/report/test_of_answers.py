@@ -73,4 +73,4 @@ def test_parts_of_which_the_same_is_said_share_an_answer() -> None:
     row = ("R1 open", "R2 open", "BR1~1+ short", "BR1-~2 short", "R1 drift + R2 drift")
     assert Meaning("OL", row).text(4) == "OL: R1 or R2 open, a diode of BR1 short and 1 more"
     good = Meaning("110 kΩ", ("K1 contact open", "R1 drift", "R2 drift"), as_good=True)
-    assert good.text(1).endswith("still possible: K1 contact open and others")
+    assert good.text(1).endswith("still possible: K1 contact open or 2 more")

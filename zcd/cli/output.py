@@ -260,19 +260,18 @@ class _Steps:
     def show(self, diagnosis: Diagnosis, answers: Answers) -> None:
         from zcd.diagnosis.readings import AccessLevel, access_level
         from zcd.diagnosis.trip import plan_trip
-        from zcd.report.of_diagnosis_answer import prompt_document, rest_line
+        from zcd.report.of_diagnosis_answer import prompt_document
 
         trip = plan_trip(self.dictionary, diagnosis, answers.skipped, answers.flags)
         click.echo()
         circuit, flags = self.dictionary.circuit, answers.flags
-        # every time, if nothing on the board is isolated
-        board = self.dictionary.board
         taken = [access_level(circuit, m.reading) for m in answers.measured[-1:]]
         # due again whenever the state of the board changes; those for live parts each time
         same = all(each is self.asked for each in taken)
         warned = {self.asked} - {None, AccessLevel.MAINS} if same else set()
-        rest = rest_line(self.dictionary, diagnosis)
-        show(prompt_document(diagnosis, trip, circuit, warned, flags, board, rest).on_board(board))
+        document = prompt_document(self.dictionary, diagnosis, trip, warned, flags)
+        # with the caution every time, if nothing on the board is isolated
+        show(document.on_board(self.dictionary.board))
         step = diagnosis.suggestion
         self.asked = None if step is None else step.access
 

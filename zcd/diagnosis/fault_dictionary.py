@@ -16,14 +16,17 @@ from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, Resistance, stack
 from zcd.circuit.points import of_leads
 from zcd.diagnosis.cache import Store, name_of
+from zcd.diagnosis.circuit_edits import between
 from zcd.diagnosis.fault_pairs import pairs_of
-from zcd.diagnosis.faults import Fault, answer_of, faults_of, reads_alike
+from zcd.diagnosis.faults import LOW_SUPPLY, Fault, answer_of, faults_of, reads_alike
 from zcd.diagnosis.flag_evidence import (
     DOUBT,
     FAN,
     NO_FLAG,
+    RUNS,
     SILENT,
     STARVED,
+    SUPPLY_LOW,
     SYNC,
     flags_share,
     sync_flag_share,
@@ -274,8 +277,15 @@ class FaultDictionary:
         starved = [STARVED.get((fault.kind, fault.mode), 0.0) for fault in self.faults]
         own[FAN] = np.maximum(own[FAN], np.array(starved)[self.member][:, None])
         silent = np.array([self.faults[f].key in SILENT for f in self.member])[:, None]
+        silent = silent | self._too_low
         share = flags_share(observed, np.maximum(self.sync_lost, own[SYNC]), own[FAN])
         return np.where(silent, 1.0 - DOUBT if NO_FLAG in observed else DOUBT * share, share)
+
+    @cached_property
+    def _too_low(self) -> NDArray[np.bool_]:
+        """Samples of a supply so low that the controller does not run, shape (E, N)."""
+        low = np.array([self.faults[f].key == SUPPLY_LOW for f in self.member])[:, None]
+        return low & (between(LOW_SUPPLY)(self.severity) < RUNS)
 
     def by_fault(self, values: FloatArray) -> list[FloatArray]:
         """Values of shape (E, N), or (S, N), all samples of each fault together."""

@@ -112,6 +112,16 @@ def _related(first: Fault, second: Fault) -> float:
     return RELATED_FACTOR if {first.kind, second.kind} in RELATED else 1.0
 
 
+def _both_words(first: Fault, second: Fault) -> str:
+    """What is wrong with both, in one sentence where it is the same of two parts."""
+    if first.words.replace(first.part, second.part) != second.words:
+        return f"{first.words}; and {second.words}"
+    said = first.words.replace(first.part, f"{first.part} and {second.part}")
+    for one, two in ((" has ", " have "), (" is ", " are "), ("replace it", "replace both")):
+        said = said.replace(one, two, 1)
+    return said
+
+
 def pair_of(first: Fault, second: Fault) -> Fault:
     """Both at once."""
     return Fault(
@@ -119,7 +129,7 @@ def pair_of(first: Fault, second: Fault) -> Fault:
         part=f"{first.part}, {second.part}",
         kind="pair",
         mode="",
-        words=f"two faults: {first.words}; and {second.words}",
+        words=f"two faults: {_both_words(first, second)}",
         edit=two_faults(first.edit, second.edit),
         members=(first.key, second.key),
         also=(first.repair, second.repair),

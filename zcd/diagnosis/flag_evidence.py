@@ -15,6 +15,10 @@ FLAGS = (SYNC, FAN, NO_FLAG)
 SILENT = ("supply missing", "supplies missing", "mains missing")
 """Faults with which the controller reports nothing, as it has no supply."""
 
+SUPPLY_LOW, RUNS = "supply low", 0.5
+"""Share of its supply below which no controller runs that reports something: common practice, no
+source."""
+
 LONGEST_CODE = 40
 
 DOUBT = 0.03

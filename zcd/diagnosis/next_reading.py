@@ -31,6 +31,7 @@ from zcd.diagnosis.readings import (
     Reading,
     access_level,
 )
+from zcd.diagnosis.series_sums import Rest, over
 from zcd.diagnosis.severity import points, shown_after
 
 FloatArray = NDArray[np.float64]
@@ -83,6 +84,8 @@ LIKELY = (0.02, 0.5, 0.98)
 """What a fault shows lies within: all of its samples that the readings leave likely."""
 STILL_LIKELY = 0.05
 """Share of the likeliest fault's probability from which an answer is explained by a fault."""
+LESS = 0.95
+"""What a row leaves for a part is known to about so much: common practice, no source."""
 MAINS_FACTOR = 1.5
 """A range on the mains side holds so much more than the nominal mains: its peak, and some."""
 
@@ -142,6 +145,8 @@ class Suggestion:
         Of the lowest range of the meter that holds all of these; None where there is none to set.
     again : Measured or None
         What it showed the first time, where it is to be taken again.
+    proved : bool
+        Whether it would contradict a reading before to show what a good board shows.
     """
 
     reading: Reading
@@ -153,6 +158,7 @@ class Suggestion:
     answers: tuple[Answer, ...] = ()
     full_scale: float | None = None
     again: Measured | None = None
+    proved: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -391,19 +397,37 @@ def _still_likely(dictionary: FaultDictionary, shares: FloatArray) -> set[str]:
 
 def without(
     dictionary: FaultDictionary,
-    suggestion: Suggestion | None,
+    suggestion: Suggestion,
     posterior: Posterior,
     doubted: Collection[str],
-) -> Suggestion | None:
+) -> Suggestion:
     """The same with no answer explained by faults that a reading already speaks against; as it is
     where there are no others."""
-    if suggestion is None or not doubted:
+    if not doubted:
         return suggestion
     likely = _still_likely(dictionary, _shares(dictionary, posterior))
     kept = [o for o in suggestion.outcomes if o.key in likely and o.key not in doubted]
     if all(o.key == dictionary.faults[GOOD_BOARD].key for o in kept):
         return suggestion
     return replace(suggestion, answers=_answers(dictionary, suggestion.reading, kept))
+
+
+def of_rest(dictionary: FaultDictionary, suggestion: Suggestion, rest: Rest | None) -> Suggestion:
+    """The same with what a row leaves for the part that it reads; as it is for any other."""
+    if rest is None:
+        return suggestion
+    each = {ref: over(dictionary.circuit, ref) for ref in rest.refs}
+    here = next((ref for ref, reading in each.items() if reading == suggestion.reading), None)
+    if here is None:
+        return suggestion
+    others = [ref for ref in rest.refs if ref != here]
+    ohm = rest.ohm - sum(good_board(dictionary, each[ref]).middle for ref in others)
+    good = suggestion.good
+    answers = [Answer(low=ohm * LESS, high=ohm / LESS, keys=(f"{here} drift",))]
+    if others:
+        keys = tuple(f"{ref} drift" for ref in others)
+        answers.append(Answer(low=good.low, high=good.high, keys=keys))
+    return replace(suggestion, answers=tuple(answers), proved=not others)
 
 
 def within_reach(
@@ -487,15 +511,15 @@ def _answers(
             return True  # nothing that a good board does not show
         return answer.jumps is other.jumps and max(abs(below), abs(beyond)) <= 1.0
 
-    result: list[Answer] = []
     shown = good_board(dictionary, reading)
+    # the good board first: what it shows too goes by its ends, though it be likely no more
+    result = [Answer(low=shown.low, high=shown.high, keys=(good,))]
     diode_test = reading.function.row.method is Method.JUNCTION
     ends_below = diode_test and np.isfinite(shown.middle) and np.isinf(shown.high)
     samples = dictionary.good(reading)
     lit = float(np.max(samples, where=np.isfinite(samples), initial=0.0))
-    for outcome in sorted(outcomes, key=lambda o: o.key != good):
-        ends = (shown.low, shown.high) if outcome.key == good else outcome.value[::2]
-        low, high = (0.0 if abs(above(v, 0.0)) <= 1.0 else v for v in ends)
+    for outcome in (o for o in outcomes if o.key != good):
+        low, high = (0.0 if abs(above(v, 0.0)) <= 1.0 else v for v in outcome.value[::2])
         leaves = max(above(high, shown.high), above(shown.low, low)) > 1.0
         jumps = outcome.key in jumping and leaves
         dark = bool(ends_below and not jumps and np.isinf(outcome.value[1]))
@@ -504,7 +528,9 @@ def _answers(
         known = next((k for k, answer in enumerate(result) if same(answer, new)), len(result))
         result[known : known + 1] = [_joined([*result[known : known + 1], new])]
     order = [outcome.key for outcome in outcomes]
-    return tuple(sorted(result, key=lambda answer: min(map(order.index, answer.keys))))
+    told = [replace(a, keys=tuple(key for key in a.keys if key in order)) for a in result]
+    named = [answer for answer in told if answer.keys]
+    return tuple(sorted(named, key=lambda answer: min(map(order.index, answer.keys))))
 
 
 def _joined(answers: Sequence[Answer]) -> Answer:

@@ -32,6 +32,7 @@ from zcd.diagnosis.next_reading import (
     at_once,
     best_reading,
     choices_of,
+    of_rest,
     once_more,
     within_reach,
     without,
@@ -47,7 +48,7 @@ from zcd.diagnosis.readings import (
     parts_read,
     same_witness,
 )
-from zcd.diagnosis.series_sums import over, rest_of_row, summed_up
+from zcd.diagnosis.series_sums import Rest, cannot_raise, over, rest_of_row, summed_up
 from zcd.diagnosis.severity import severity_points
 from zcd.diagnosis.unit_slips import UnitSlip, unit_slips
 
@@ -157,6 +158,9 @@ class Diagnosis:
         contradicts the answer, and showed the same twice), ``danger``; empty: it is.
     second : bool
         Whether readings tell of a second fault beside what is named.
+    rest : Rest or None
+        Resistors that have to be high, too, for a row to read as it did; None where a reading is
+        in doubt.
     """
 
     measured: tuple[Measured, ...]
@@ -169,6 +173,7 @@ class Diagnosis:
     slips: tuple[UnitSlip, ...] = ()
     stopped: str = ""
     second: bool = False
+    rest: Rest | None = None
 
     @property
     def named_ratio(self) -> float:
@@ -233,7 +238,7 @@ def diagnose(
         certain = ranked[0]
     search = Search(
         taken=measured, answers=answers, skipped=skipped, power=power, flags=flags,
-        progress=progress,
+        progress=progress, rest=rest_of_row(dictionary, measured),
     )  # fmt: skip
     more = len(proved) == 1 or _is_one_of_two(certain, ranked)
     if certain is not None:
@@ -256,7 +261,7 @@ def diagnose(
         alike = (*alike, *(r for r in twins if sure and again is None and r not in alike))
     if again is not None:
         suggestion, sure = again, False
-    slips = frozenset[str]() if suggestion is None else _by_a_slip(dictionary, measured, known)
+    rest = None if suspects else search.rest
     contradicted = sure and bool(suspects) and not proved
     sure = sure and not contradicted
     second = sure and more
@@ -268,7 +273,7 @@ def diagnose(
     return Diagnosis(
         measured=tuple(measured),
         ranked=ranked,
-        suggestion=without(dictionary, suggestion, posterior, slips),
+        suggestion=_answered(dictionary, posterior, suggestion, rest, known),
         conclusion=alarm or conclusion,
         indistinguishable=alike,
         suspects=suspects,
@@ -276,6 +281,7 @@ def diagnose(
         slips=unit_slips(dictionary, measured, ranked[0].fault) if suspects else (),
         stopped=_why_stopped(alarm, suggestion, sure=sure, contradicted=contradicted),
         second=second and not contradicted,
+        rest=rest,
     )
 
 
@@ -314,6 +320,8 @@ class Search:
         Whether what is named is beyond doubt.
     open : bool
         Whether a reading is worth its effort.
+    rest : Rest or None
+        What a row leaves for resistors that were not read.
     """
 
     taken: Sequence[Measured]
@@ -324,6 +332,7 @@ class Search:
     progress: Progress | None = None
     settled: bool = False
     open: bool = False
+    rest: Rest | None = None
 
 
 def _next(
@@ -379,7 +388,7 @@ def _first_of_all(
     result = None
     at = (dictionary, posterior, named, search.taken, search.skipped)
     if search.settled or not search.open:
-        result = _of_the_rest(dictionary, posterior, search.taken, search.skipped)
+        result = _of_the_rest(dictionary, posterior, search.rest, search.skipped)
     if result is None and not search.open and not search.settled and present(ranked) >= NEARLY:
         result = _by_itself(dictionary, posterior, ranked[:1], search.taken, search.skipped)
     if result is None and search.settled:
@@ -819,16 +828,15 @@ def _over_a_joint(
 def _of_the_rest(
     dictionary: FaultDictionary,
     posterior: Posterior,
-    measured: Sequence[Measured],
+    rest: Rest | None,
     skipped: Collection[Reading],
 ) -> Suggestion | None:
     """To read the resistor for which a row leaves more than it has, whatever else is bad."""
-    rest = rest_of_row(dictionary, measured)
-    wanted = [] if rest is None else [over(dictionary.circuit, ref) for ref in rest.refs]
-    left = within_reach(
-        [r for r in wanted if r in dictionary.readings], skipped, dictionary.circuit
-    )
-    return at_once(dictionary, posterior, left[0]) if left else None
+    for ref in () if rest is None else rest.refs:
+        reading = over(dictionary.circuit, ref)
+        if reading in dictionary.readings and within_reach([reading], skipped, dictionary.circuit):
+            return at_once(dictionary, posterior, reading)
+    return None
 
 
 def _to_confirm(
@@ -859,12 +867,27 @@ def _to_confirm(
     return None
 
 
+def _answered(
+    dictionary: FaultDictionary,
+    posterior: Posterior,
+    suggestion: Suggestion | None,
+    rest: Rest | None,
+    known: dict[tuple[Measured, ...], Evidence],
+) -> Suggestion | None:
+    """The next reading, its answers explained by what the readings before leave."""
+    if suggestion is None:
+        return None
+    doubted = _by_a_slip(dictionary, posterior.measured, known)
+    return of_rest(dictionary, without(dictionary, suggestion, posterior, doubted), rest)
+
+
 def _by_a_slip(
     dictionary: FaultDictionary,
     measured: Sequence[Measured],
     known: dict[tuple[Measured, ...], Evidence],
 ) -> frozenset[str]:
-    """Faults that fit only if a reading was a slip: an open part that has shown a value."""
+    """Faults that fit only if a reading was a slip: an open part that has shown a value, or none
+    of a row that reads too high."""
     doubted: set[str] = set()
     for m in measured:
         if (m,) not in known:
@@ -875,6 +898,7 @@ def _by_a_slip(
         number = len(dictionary.faults)
         fitting = np.bincount(dictionary.member, weights=fits, minlength=number) > 0.0
         doubted |= {dictionary.faults[k].key for k in np.flatnonzero(~fitting)}
+        doubted |= cannot_raise(dictionary, m)
     return frozenset(doubted)
 
 

@@ -64,7 +64,7 @@ def probes_text(reading: Reading, circuit: Circuit, *, with_state: bool = True) 
     """The same as one text, the state of the board too unless that is said beside it."""
     over, red, black, state = probes_of(reading, circuit)
     leads = (f"red on {red}", f"black on {black}") if red else ()
-    one = reading.lifted or parts_over(circuit, reading.red, reading.black)
+    one = reading.lifted or _directly_over(reading, circuit)
     how = "across" if one or reading.function.row.method is not Method.JUNCTION else "through"
     return _listed(f"{how} {over}" if over else "", *leads, state * with_state)
 
@@ -78,7 +78,7 @@ def over_text(reading: Reading, circuit: Circuit) -> tuple[str, tuple[Element, .
     dead = reading.function.row.dead
     if not dead and circuit.node(reading.black) in REFERENCES:
         return "", ()
-    if over := parts_over(circuit, reading.red, reading.black):
+    if over := _directly_over(reading, circuit):
         refs = over.split(", ")
         parts = tuple(circuit[ref] for ref in refs)
         # of a bridge in one piece the leads say where the probes go
@@ -89,9 +89,21 @@ def over_text(reading: Reading, circuit: Circuit) -> tuple[str, tuple[Element, .
         return "", ()
     parts = tuple(circuit[ref] for ref in row)
     if not all(isinstance(part, Resistance) for part in parts):
-        *most, last = (part_words(ref) for ref in row)
-        return f"{', '.join(most)} and {last}", parts
+        *most, last = dict.fromkeys(part_words(diode_of_bridge(ref)[0]) for ref in row)
+        return " and ".join(filter(None, (", ".join(most), last))), parts
     return " to ".join(part_words(ref) for ref in (row[0], row[-1])), parts
+
+
+def _directly_over(reading: Reading, circuit: Circuit) -> str:
+    """Refs of the parts that both probes touch; empty, too, where all are diodes against the
+    current of a diode test, which takes another way."""
+    over = parts_over(circuit, reading.red, reading.black)
+    if not over or reading.function.row.method is not Method.JUNCTION:
+        return over
+    row = parts_between(circuit, reading.red, reading.black, forward=True)
+    parts, red = [circuit[ref] for ref in over.split(", ")], circuit.node(reading.red)
+    against = all(isinstance(part, Junction) and part.nodes[0] != red for part in parts)
+    return "" if len(row) > 1 and against else over
 
 
 def side_by_side(refs: Sequence[str], circuit: Circuit) -> str:

@@ -20,6 +20,7 @@ from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.missing_readings import SURE_GOOD, good_reading, missing_readings
 from zcd.diagnosis.rank import Evidence, posterior_weights
+from zcd.diagnosis.reading_syntax import show_value
 from zcd.diagnosis.readings import Measured, Power, Reading
 from zcd.diagnosis.retest_record import told_clearly
 from zcd.diagnosis.samples import sample_circuits
@@ -60,6 +61,14 @@ class RepeatedReading:
     middle: float
     high: float
     good: bool
+
+    @property
+    def is_close(self) -> bool:
+        """Whether a good one lies beyond what nearly all good boards show, as it is printed."""
+        function, shown = self.measured.reading.function, self.measured.value
+        end = min(max(shown, self.low), self.high)
+        beyond = show_value(function, shown) != show_value(function, end)
+        return self.good and self.measured.exact and beyond
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

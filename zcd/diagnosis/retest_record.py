@@ -38,6 +38,7 @@ class RetestReadingTable(Table):
     shown: str = Field(description='what the meter showed such as "2.65 V"')
     good_board: str = Field(default="", description='what a good board shows such as "2.4 V"')
     differs: StrictBool = Field(default=False, description="true (not as on a good board) or false")
+    close: StrictBool = Field(default=False, description="true (beside a good board's) or false")
 
 
 class RetestTable(Table):
@@ -72,12 +73,15 @@ class RetestReading:
     reading, shown, good_board : str
         What was read where, what the meter showed, what it shows on a good board.
     differs : bool
+    close : bool
+        Good, though beyond what nearly all good boards show.
     """
 
     reading: str
     shown: str
     good_board: str = ""
     differs: bool = False
+    close: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -86,6 +86,29 @@ def summed_up(circuit: Circuit, measured: Sequence[Measured]) -> list[Measured]:
     ]
 
 
+def reads_over(dictionary: FaultDictionary, measured: Measured) -> bool:
+    """Whether a reading is clearly above all that a good board shows."""
+    least = measured.value if measured.low is None else measured.low
+    return least > CLEARLY_HIGH * good_board(dictionary, measured.reading).high
+
+
+def cannot_raise(dictionary: FaultDictionary, measured: Measured) -> frozenset[str]:
+    """Keys of faults beside resistors that read more than all of them have: what is parallel to
+    these makes them read lower."""
+    row = _row(dictionary.circuit, measured.reading)
+    ohms = measured.reading.function is Function.OHM and not measured.unstable
+    if not ohms or not row or not reads_over(dictionary, measured):
+        return frozenset()
+    raise_it = {
+        fault.key
+        for fault in dictionary.faults
+        if {fault.part, *(ref for ref, _ in (fault.joint.over if fault.joint else ()))} & {*row}
+    }
+    return frozenset(
+        fault.key for fault in dictionary.faults if not {fault.key, *fault.members} & raise_it
+    )
+
+
 def over(circuit: Circuit, ref: str) -> Reading:
     """Ohms over a resistor in the circuit."""
     red, black = circuit[ref].nodes

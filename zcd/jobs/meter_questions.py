@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from zcd.diagnosis.meters import Meter
 
 START = (
-    'Your meter (see its manual). Enter takes what is in brackets, "undo" goes back, "end" leaves.'
+    'Your meter (see its manual). Enter takes what is in brackets;\n"undo" goes back, "end" leaves.'
 )
 UNDO = ("undo", "back")
 END = ("end", "quit", "exit", "q")

@@ -77,6 +77,7 @@ def _retest_reading(again: RepeatedReading, circuit: Circuit) -> RetestReading:
         shown=show_measured(again.measured, 4),
         good_board=good_cell(function, good, again.measured.value),
         differs=not again.good,
+        close=again.is_close,
     )
 
 
@@ -180,6 +181,7 @@ def _entry(record: RetestRecord) -> dict[str, Any]:
         "readings": [
             {"reading": each.reading, "shown": each.shown, "good_board": each.good_board}
             | ({"differs": True} if each.differs else {})
+            | ({"close": True} if each.close else {})
             for each in record.readings
         ],
     }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from math import sqrt
@@ -68,23 +69,25 @@ class Meaning(NamedTuple):
         Likeliest first.
     as_good : bool
         Whether a good board shows the same: these faults are then what it leaves.
+    then : str
+        What that means where it leaves none.
     """
 
     shown: str
     faults: tuple[str, ...]
     as_good: bool = False
+    then: str = "look for another fault"
 
     def text(self, most: int | None = None) -> str:
         """In a line, the first `most` faults by name, those of which the same is said together; or
         all of them, each by itself."""
         named = self.faults[:most]
         left = len(self.faults) - len(named)
-        others = ("another" if left == 1 else "others") if self.as_good else f"{left} more"
-        more = f" and {others}" if left else ""
+        more = f" {'or' if self.as_good else 'and'} {left} more" if left else ""
         if self.faults == (A_GOOD_BOARD,):
             return f"{self.shown}, as on a good board"
         if self.as_good and not named:
-            return f"{self.shown}, as on a good board: then look for another fault"
+            return f"{self.shown}, as on a good board: then {self.then}"
         still = ", as on a good board; still possible: " if self.as_good else ": "
         return f"{self.shown}{still}{', '.join(named if most is None else grouped(named))}{more}"
 
@@ -94,8 +97,8 @@ def grouped(keys: Sequence[str]) -> list[str]:
 
     Examples
     --------
-    >>> grouped(["R1 open", "R2 open", "D1 open", "R2 drift", "R1 drift + R2 drift"])
-    ['R1, R2 or D1 open', 'R2 drift', 'R1 drift + R2 drift']
+    >>> grouped(["R12 open", "R2 open", "D1 open", "R2 drift", "R1 drift + R2 drift"])
+    ['D1, R2 or R12 open', 'R2 drift', 'R1 drift + R2 drift']
     >>> grouped(["BR1-~2 short", "BR1~1+ short"])
     ['a diode of BR1 short']
     """
@@ -104,7 +107,13 @@ def grouped(keys: Sequence[str]) -> list[str]:
         part, _, mode = key.partition(" ")
         alone = " + " in key or not mode or part == "a"
         parts.setdefault(key if alone else mode, []).append("" if alone else part)
-    return [f"{listed(refs, 'or')} {mode}".strip() for mode, refs in parts.items()]
+    each = ((sorted(refs, key=in_order), mode) for mode, refs in parts.items())
+    return [f"{listed(refs, 'or')} {mode}".strip() for refs, mode in each]
+
+
+def in_order(ref: str) -> list[str | int]:
+    """Key to sort references by: R2 before R12."""
+    return [int(each) if each.isdigit() else each for each in re.split(r"(\d+)", ref)]
 
 
 def of_bridge(key: str) -> str:
@@ -144,7 +153,11 @@ def meanings_of(suggestion: Suggestion, *, full: bool = False) -> list[Meaning]:
         shown = f"OL or over {show_value(function, answer.low)} (OL too if your meter ends lower)"
         result.insert(1, Meaning(shown, answer.keys))
     if lone and not dark:
-        result.append(Meaning(good_text(function, good), (), as_good=True))
+        fine = Meaning(good_text(function, good), (), as_good=True)
+        if suggestion.proved or suggestion.again is not None:
+            which = "the first reading was" if suggestion.again else "a reading before is"
+            fine = fine._replace(then=f"{which} wrong")
+        result.append(fine)
     return result
 
 

@@ -12,7 +12,7 @@ from zcd.circuit.build import build_circuit
 from zcd.diagnosis.capture_measurements import LONGEST_STEP_S
 from zcd.diagnosis.capture_verdict import judge_capture
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.reading_syntax import show_measured
+from zcd.diagnosis.reading_syntax import show_measured, show_value
 from zcd.diagnosis.readings import AccessLevel
 from zcd.errors import plain
 from zcd.report.cautions import PROBED, caution_lines
@@ -107,10 +107,15 @@ def step_line(traces: Traces) -> str:
 
 def expected_table(traces: Traces, verdict: CaptureVerdict) -> Table:
     """The figures of a capture, each beside that of a good board."""
-    rows = [("complete low pulses", *_pulse_texts(traces), "")]
+    lost = "DIFFERS" if traces.missing or _is_few(traces) else "good"
+    rows = [("complete low pulses", *_pulse_texts(traces), lost)]
     for each in verdict.readings:
         shown, good = _shown_beside(each)
         mark = "good" if each.good else "DIFFERS"
+        if each.measured.unstable:  # a meter says no more, a capture how far it jumps
+            shown = _low_times_text(traces)
+            inside = shown == show_value(Function.LOW_TIME, traces.low_time_s)
+            mark = "" if inside and traces.missing else mark
         rows.append((each.measured.reading.name, shown, good, mark))
     rows.append(("sample step", quantity_text(traces.step_s, "s"), _step_text(), ""))
     columns = ("figure", "measured", "expected", "")
@@ -155,13 +160,9 @@ def _capture_rows(traces: Traces) -> tuple[tuple[str, str], ...]:
     count = traces.falls_s.size
     rows = [("complete low pulses", str(count)), ("missing pulses", str(traces.missing))]
     if count:
-        times = traces.low_times_s
         rows += [
             ("low time (median)", quantity_text(traces.low_time_s, "s")),
-            (
-                "low time, least to most",
-                f"{quantity_text(times.min(), 's')} to {quantity_text(times.max(), 's')}",
-            ),
+            ("low time, least to most", _low_times_text(traces)),
             ("its jitter (rms)", quantity_text(traces.low_jitter_s, "s")),
             ("fall to fall (median)", quantity_text(traces.interval_s, "s")),
             ("its jitter (rms)", quantity_text(traces.interval_jitter_s, "s")),
@@ -173,6 +174,12 @@ def _capture_rows(traces: Traces) -> tuple[tuple[str, str], ...]:
             edge = f"{traces.board.controller.edge} edge"
             rows.append((edge, crossing_text(float(np.median(traces.offsets_s)))))
     return tuple(rows)
+
+
+def _low_times_text(traces: Traces) -> str:
+    """The shortest and the longest pulse."""
+    low, high = traces.low_times_s.min(), traces.low_times_s.max()
+    return spread_of(Function.LOW_TIME, float(low), float(high))
 
 
 def capture_line(traces: Traces) -> str:

@@ -19,7 +19,7 @@ from zcd.margin.check import CONDITIONS, Check, Level
 from zcd.margin.culprit import USUAL_RECTIFIER, Remedy, unclamped_v
 from zcd.margin.population import Population
 from zcd.margin.rules import RESERVE, SYNC, WEIGHTS, Rule, worst_status
-from zcd.margin.spread import AT_CORNER
+from zcd.margin.spread import AT_CORNER, DISTORTED
 from zcd.margin.stress import HARMLESS_REVERSE_A, ResistorStress, chain_resistors
 from zcd.margin.stress_rules import OF_MOST_MAKERS
 from zcd.margin.tolerances import grade_unread
@@ -143,6 +143,9 @@ def _warning_text(check: Check, sizes: Sequence[Sizes | Makes], condition: str, 
     passes = f"PASSES, with {count} warnings" if count > 1 else "PASSES, with a warning"
     if count == 1 and any(each.too_small for each in sizes if isinstance(each, Sizes)):
         passes = "PASSES"
+    if ratio := _second_pulse_ratio(check):
+        works = "sync works on a clean mains; on a distorted one"
+        return f"WARNING: {works} {percent_text(ratio)} of such boards may give two pulses for one."
     if doubt := next((rule.depends_on for rule in check.every_rule if rule.depends_on), ""):
         what = plain(doubt.partition(",")[0])
         if may := _may_fail_ratio(check):
@@ -167,6 +170,12 @@ def _failed_text(check: Check) -> str:
     if parts:
         wrong.append(_overloaded_text(parts))
     return f"FAILS: {' and '.join(wrong)}."
+
+
+def _second_pulse_ratio(check: Check) -> float:
+    """Share of boards that count wrong on a distorted mains, where nothing else fails; else 0."""
+    broken = (rule for rule in check.every_rule if rule.depends_on == DISTORTED)
+    return max((rule.share_ratio or 0.0 for rule in broken), default=0.0) * check.passes
 
 
 def _may_fail_ratio(check: Check) -> float:
@@ -398,10 +407,9 @@ def quarter_lines(check: Check) -> Iterator[str]:
         return
     if max(map(abs, edges_s)) > QUARTER_RATIO * quarter_s:
         yield (
-            "The series capacitor shifts the pulse by up to a quarter period: the pin falls "
-            f"{offset_text(edges_s[0])} and rises {crossing_text(edges_s[1])}. Firmware for such a "
-            "board counts on from there; any other takes the edge for the crossing and fires the "
-            "drive as much wrong."
+            f"Behind a series capacitor the pulse comes early: the pin falls "
+            f"{crossing_text(edges_s[0])} and rises {offset_text(edges_s[1])} the next. Firmware "
+            "made for it allows for that; other firmware would fire the drive as much too early."
         )
 
 
@@ -512,6 +520,7 @@ def finding_lines(check: Check) -> tuple[str, ...]:
         moot = lost and (expected or corner)
         if doubtful and expected and corner and rule.subject in LIMITS:
             moot = _worst_margin(check, rule.subject, ()) >= 0.0
+        moot = moot or (rule.subject == "edge offset" and any(quarter_lines(check)))
         if rule.status != "pass" and not moot:
             groups.setdefault(rule.subject, []).append(rule)
     rare = [subject for subject, rules in groups.items() if all(rule.is_rare for rule in rules)]
@@ -554,7 +563,8 @@ def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
     if check.passes and worst_status(rules) == "fail":
         mark = "warning, as on the original"
     if subject == SYNC:
-        return f"{mark}: {text}" if (text := _sync_text(check, rules)) else ""
+        text = SECOND_PULSE if _second_pulse_ratio(check) else _sync_text(check, rules)
+        return f"{mark}: {text}" if text else ""
     if subject == RESERVE:
         texts = [text for rule in rules if (text := _reserve_text(check, rule))]
         return f"{mark}: {'; '.join(texts)}" if texts else ""
@@ -562,6 +572,12 @@ def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
         return f"{mark}: {_expectation_text(check, subject, rules)}"
     text = _stress_text(check, rules)
     return f"{mark}: {text}" if text else ""
+
+
+SECOND_PULSE = (
+    "a controller made for it leaves the second pulse out; if sync is lost now and then, more ohms "
+    "beside the series capacitor help, or a larger capacitor at the pin"
+)
 
 
 def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
@@ -803,6 +819,10 @@ def _facts(check: Check) -> Iterator[tuple[str, str]]:
     if check.life is not None:
         yield from _reserve_fact(check)
     population = check.spread.population
+    if share := _second_pulse_ratio(check):
+        random = f"of {population.size} random boards {percent_text(share)} may give two pulses"
+        yield "tolerances", f"{random} (distorted mains)"
+        return
     said = check.hangs_on_grade or _may_fail_ratio(check)
     said = said and not population.failing.ratio
     if any(level.locks for level in check.levels) and not said:  # else the verdict says it all
@@ -833,7 +853,7 @@ def _reserve_fact(check: Check) -> Iterator[tuple[str, str]]:
     short = any(rule.subject == RESERVE and rule.status != "pass" for rule in check.every_rule)
     if check.passes and not short and weak.locks and isfinite(weak.factor_ratio):
         left = percent_text(1.0 - 1.0 / weak.factor_ratio)
-        lost = _may_lose_sync(check)
+        lost = _may_lose_sync(check) and not _second_pulse_ratio(check)
         works = f"ageing is not the worry: even the {_weakest(check)} pulls the pin low"
         works = works if lost else f"even the {_weakest(check)} works"
         yield "reserve", f"{works} until it has lost {left} of its CTR, {_years_text(check)}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
+from dataclasses import replace
 from functools import partial
 from itertools import takewhile
 
@@ -43,7 +44,7 @@ from zcd.diagnosis.readings import (
     parts_between,
     parts_over,
 )
-from zcd.diagnosis.series_sums import CLEARLY_HIGH, rest_of_row
+from zcd.diagnosis.series_sums import Rest, reads_over
 from zcd.diagnosis.trip import Trip, plan_trip, sync_lost_share, telling_readings
 from zcd.errors import plain
 from zcd.files import file_name, path_here
@@ -98,13 +99,12 @@ HALF = 0.5
 MOST_SILICON_V = 0.9
 """What a meter shows of one silicon diode at most; every diode test goes as far: common practice,
 no source."""
-THRESHOLDS = ("controller.low_threshold", "controller.high_threshold")
+LEVELS = {"controller.low_threshold": "low below", "controller.high_threshold": "high above"}
 FIRST_ASSUMED = (
     "chain.topology",
     "chain.return_resistors",
     "chain.rectifier_first",
     "optocoupler.grade",
-    *THRESHOLDS,
 )
 """Assumptions that a diagnosis hangs on, the most important first."""
 
@@ -143,7 +143,8 @@ def _answer(
         support = ()
     most_named = MOST_NAMED if most >= MOST_ANSWERS else FEW_NAMED  # little room: a short reason
     support = support[:most_named]
-    last = () if support else diagnosis.measured[-most_named:]
+    named = support or diagnosis.suspects  # which are told with what contradicts them
+    last = () if named else diagnosis.measured[-most_named:]
     for title, named in (
         ("Because:", support),
         ("Measured so far:", last),
@@ -169,8 +170,10 @@ def _answer(
     )
     blocks += [Paragraph(line) for line in more if line]
     if plan:
-        # the fan's line says why
-        reason = "" if fan_first else tells_most_text(diagnosis, plan[0], case.circuit)
+        # a line above says why
+        reason = (
+            "" if fan_first or diagnosis.rest else tells_most_text(diagnosis, plan[0], case.circuit)
+        )
         blocks += next_blocks(trip, case.circuit, reason, most)
     if line := levels_line(plan, case.board):
         blocks.append(Paragraph(line))
@@ -223,7 +226,8 @@ def tells_most_text(diagnosis: Diagnosis, step: Suggestion, circuit: Circuit) ->
     """Why the next reading is of no part that is named; empty where it is, or none is named."""
     reading, first = step.reading, diagnosis.ranked[0]
     named = [r.fault for r in diagnosis.ranked if r.probability > 0.5 * first.probability]
-    if step.again is not None or first.probability < MIN_TELLING or not reading.function.row.dead:
+    quick = reading.function.row.dead and not reading.lifted
+    if step.again is not None or first.probability < MIN_TELLING or not quick:
         return ""
     parts = parts_between(circuit, reading.red, reading.black)
     read = {ref.partition(".")[0] for ref in (*parts, reading.lifted)}
@@ -231,18 +235,18 @@ def tells_most_text(diagnosis: Diagnosis, step: Suggestion, circuit: Circuit) ->
     return "" if is_named else "quick, for what it tells"
 
 
-def proved_line(case: Case) -> str:
+def proved_line(dictionary: FaultDictionary, diagnosis: Diagnosis) -> str:
     """That resistors which read high in the circuit are bad, and what may be beside them; empty
     where none does, where they are all that is wrong, and where a reading is in doubt."""
-    diagnosis = case.diagnosis
+    circuit = dictionary.circuit
     first = next(standings(diagnosis.ranked))
     alone = _one_is_probable(diagnosis.ranked) and not first.needs_second
     if diagnosis.stopped not in ("", "nothing left") or diagnosis.suspects or alone:
         return ""
     high: dict[str, set[str]] = {}
     for m in diagnosis.measured:
-        if name := _reads_high(m, case):
-            row = (case.circuit, m.reading.red, m.reading.black)
+        if name := _reads_high(m, dictionary, diagnosis.measured):
+            row = (circuit, m.reading.red, m.reading.black)
             lit = m.reading.function.row.method is Method.JUNCTION
             high[name] = {*parts_between(*row, forward=lit)}
     # a row of which one is named reads high by that one
@@ -255,24 +259,25 @@ def proved_line(case: Case) -> str:
     bad = sentence(f"{listed(names)} {are} bad: {lower}")
     if diagnosis.suggestion is None:
         return f"{bad} Replace {'it' if len(names) == 1 else 'them'}. {ALL_OF_IT_LATER}"
-    beside = "" if rest_line(case.atlas, diagnosis) else _beside(diagnosis.ranked, refs)
+    beside = "" if diagnosis.rest else _beside(diagnosis.ranked, refs)
     more = f" Most likely beside it: {beside}." if beside else ""
     return f"{bad} {ALL_OF_IT}{more}"
 
 
 def rest_line(dictionary: FaultDictionary, diagnosis: Diagnosis) -> str:
     """What a row of resistors leaves for those of it that were not read; empty where it adds up."""
-    if diagnosis.suspects or (rest := rest_of_row(dictionary, diagnosis.measured)) is None:
+    rest, circuit = diagnosis.rest, dictionary.circuit
+    if rest is None:
         return ""
-    circuit = dictionary.circuit
     parts = [parts_between(circuit, m.reading.red, m.reading.black)[0] for m in rest.read]
     each = zip(parts, rest.read, strict=True)
     read = listed([f"{ref} ({quantity_text(m.value, 'Ω')})" for ref, m in each])
     ohm, good = (quantity_text(value, "Ω") for value in (rest.ohm, rest.good_ohm))
     bad = f"{rest.refs[0]} is" if len(rest.refs) == 1 else "one of these is"
+    too = " too" * any(reads_over(dictionary, m) for m in rest.read)
     return (
-        f"{over_text(rest.whole.reading, circuit)[0]} less {read} leaves {ohm} for "
-        f"{listed([*rest.refs])} (good board {good} at most): {bad} bad too."
+        f"{over_text(rest.whole.reading, circuit)[0]} less {read} leaves at least {ohm} for "
+        f"{listed([*rest.refs])} (good board {good} at most): {bad} bad{too}."
     )
 
 
@@ -291,36 +296,42 @@ def _beside(ranked: Sequence[Ranked], refs: Collection[str]) -> str:
     return ", ".join(f"{key} ({probability_text(shares[key])})" for key in likely[:MOST_NAMED])
 
 
-def _reads_high(measured: Measured, case: Case) -> str:
+def _reads_high(measured: Measured, dictionary: FaultDictionary, others: Sequence[Measured]) -> str:
     """The resistor, or one of a row, that a reading in the circuit shows too high; empty for any
     other reading."""
-    reading = measured.reading
+    reading, circuit = measured.reading, dictionary.circuit
     if reading.function.row.method is Method.JUNCTION:
-        return _reads_open(measured, case)
+        return _reads_open(measured, dictionary)
     if reading.function is not Function.OHM or reading.lifted or measured.unstable:
         return ""
-    refs = parts_between(case.circuit, reading.red, reading.black)
-    if not refs or not all(isinstance(case.circuit[ref], Resistance) for ref in refs):
+    refs = _row(measured, circuit)
+    if not refs or not reads_over(dictionary, measured):
         return ""
-    least = measured.value if measured.low is None else measured.low
-    if least <= CLEARLY_HIGH * good_board(case.atlas, reading).high:
-        return ""
-    if len(refs) == 1:
-        return refs[0]
-    row = (
-        listed([*refs], "or") if len(refs) == 2 else f"one of {over_text(reading, case.circuit)[0]}"
-    )
+    ohms = (m for m in others if m.reading.function is Function.OHM)
+    fine = {_row(m, circuit) for m in ohms if not reads_over(dictionary, m)}
+    left = [ref for ref in refs if (ref,) not in fine]
+    if len(refs) == 1 or not left:
+        return refs[0] if len(refs) == 1 else f"a joint between {listed([*refs])}"
+    if len(left) == 1:
+        return f"{left[0]}, or a joint beside it,"
+    row = listed(left, "or") if len(left) == 2 else f"one of {over_text(reading, circuit)[0]}"
     return f"{row}, or a joint between them,"
 
 
-def _reads_open(measured: Measured, case: Case) -> str:
+def _row(measured: Measured, circuit: Circuit) -> tuple[str, ...]:
+    """The resistors in a row over which a reading was taken; empty where there is anything else."""
+    refs = parts_between(circuit, measured.reading.red, measured.reading.black)
+    return refs if all(isinstance(circuit[ref], Resistance) for ref in refs) else ()
+
+
+def _reads_open(measured: Measured, dictionary: FaultDictionary) -> str:
     """The same of a silicon diode that shows OL forwards: what is parallel to it cannot do that."""
-    reading = measured.reading
-    refs = parts_between(case.circuit, reading.red, reading.black, forward=True)
-    silicon = good_board(case.atlas, reading).high < MOST_SILICON_V
+    reading, circuit = measured.reading, dictionary.circuit
+    refs = parts_between(circuit, reading.red, reading.black, forward=True)
+    silicon = good_board(dictionary, reading).high < MOST_SILICON_V
     if len(refs) != 1 or reading.lifted or measured.value < OVERLOAD or not silicon:
         return ""
-    return refs[0] if isinstance(case.circuit[refs[0]], Junction) else ""
+    return refs[0] if isinstance(circuit[refs[0]], Junction) else ""
 
 
 def clamp_line(diagnosis: Diagnosis, board: Board) -> str:
@@ -386,10 +397,7 @@ def found_line(case: Case) -> str:
     """What it was and what was done, of a closed job; else what the readings say."""
     job = case.job
     if job.closed is None:
-        line = proved_line(case) or verdict_line(case.diagnosis)
-        rest = rest_of_row(case.atlas, case.measured)
-        left = "" if rest is None else listed([*rest.refs], "or")
-        return line.replace(CONFIRM, f"measure {left} too before you replace it") if rest else line
+        return proved_line(case.atlas, case.diagnosis) or verdict_line(case.diagnosis)
     done = f" Done: {plain(job.repair)}." if job.repair else ""
     return f"Found: {plain(job.found)}.{done} Closed on {job.closed.isoformat()}."
 
@@ -519,53 +527,46 @@ MENDS = {
 
 
 def prompt_document(
+    dictionary: FaultDictionary,
     diagnosis: Diagnosis,
     trip: Trip,
-    circuit: Circuit,
     warned: Collection[AccessLevel | None] = (),
     flags: Collection[str] = (),
-    board: Board | None = None,
-    rest: str = "",
 ) -> Document:
     """One step at the prompt: what the last answer changed, then the question, last of all.
 
     Parameters
     ----------
+    dictionary : FaultDictionary
     diagnosis : Diagnosis
     trip : Trip
         The question first.
-    circuit : Circuit
     warned : collection of AccessLevel
         Sides whose cautions have been shown already.
     flags : collection of str
         What the controller reports.
-    board : Board, optional
-        For the levels between which a pulse is read.
-    rest : str
-        As `rest_line` has it.
     """
-    settled = diagnosis.suggestion is None
-    if settled:
+    circuit, plan = dictionary.circuit, trip.steps
+    if diagnosis.suggestion is None:
         line = verdict_line(diagnosis)
     elif diagnosis.measured or flags:
-        line = likeliest_line(diagnosis)
+        line = proved_line(dictionary, diagnosis) or likeliest_line(diagnosis)
     else:
         line = "Nothing measured yet."
-    plan = trip.steps
     lines = [
         line,
         confirm_line(diagnosis),
         higher_supply_line(diagnosis.measured, circuit),
         suspects_line(diagnosis, circuit),
-        rest,
+        rest_line(dictionary, diagnosis),
     ]
     side = most_dangerous(step.access for step in plan)
     if side not in warned:
         lines += caution_lines(side)
+    if plan:
+        lines.append(levels_line(plan, dictionary.board))
     blocks: list[Block] = [Paragraph(text) for text in lines if text]
     if plan:
-        if board is not None and (line := levels_line(plan, board)):
-            blocks.append(Paragraph(line))
         blocks += next_blocks(trip, circuit)
     return Document(title="", sections=(Section("", tuple(blocks), answer=True),))
 
@@ -653,8 +654,13 @@ def _whole(meaning: Meaning) -> str:
 
 def then_line(plan: Sequence[Suggestion], circuit: Circuit) -> str:
     """What comes after the next reading of a trip; empty where nothing is planned."""
-    names = [reading_text(s.reading, circuit) for s in plan]
-    later = [name for name in dict.fromkeys(names) if name != names[0]] if names else []
+    if not plan:
+        return ""
+    first = plan[0].reading
+    # a part that is lifted is not read in the circuit after that
+    here = replace(first, lifted="")
+    names = (reading_text(s.reading, circuit) for s in plan if s.reading not in (first, here))
+    later = dict.fromkeys(names)
     return f"Then: {'; '.join(later)}." if later else ""
 
 
@@ -676,16 +682,19 @@ def verdict_line(diagnosis: Diagnosis) -> str:
         line = f"{repair_text(first, ranked).removesuffix('.')} ({sure} sure)."
         other = _second_text(first, ranked[0]) or SECOND * diagnosis.second
         return f"{line}{other}{neighbours_text(first)}"
-    return _unsettled_text(ranked, asks=diagnosis.suggestion is not None)
+    return _unsettled_text(diagnosis)
 
 
-def _unsettled_text(ranked: Sequence[Ranked], *, asks: bool) -> str:
-    """What is most likely, while it `asks` or where no other reading would pay."""
+def _unsettled_text(diagnosis: Diagnosis) -> str:
+    """What is most likely, while it asks or where no other reading would pay."""
+    ranked, asks = diagnosis.ranked, diagnosis.suggestion is not None
     end = "" if asks else f" {NO_MORE}"
     if not _one_is_probable(ranked):
+        if diagnosis.suspects and asks:
+            return "Not settled: two readings contradict each other."
         return f"Not settled. {standing_text(_named_shares(ranked))}{end}"
     if asks or ranked[0].fault is None or present(ranked) < PROBABLY:
-        return f"{_probable_text(ranked)}{end}"
+        return f"{_probable_text(ranked, diagnosis.rest)}{end}"
     likely = f"{fault_name(ranked[0])} ({probability_text(present(ranked))})"
     return f"Probably {likely}.{end} {repair_text(ranked[0], ranked)}"
 
@@ -872,7 +881,6 @@ def repair_text(first: Ranked, ranked: Sequence[Ranked]) -> str:
     return f"Replace {fault.repair}: {' or '.join([*modes, *look])}."
 
 
-CONFIRM = "confirm it first"
 TOO_MUCH = {
     ("drift", "wrong value x10"): "too high, drifted or a wrong value fitted",
     ("low", "wrong value x0.1"): "too low, or a wrong value fitted",
@@ -955,8 +963,11 @@ def assumed_line(board: Board, meter: Meter, diagnosis: Diagnosis, most: int = M
         )
     scope = any(row.method is Method.SCOPE for row in taken)
     known = {each.key: each.value for each in board.assumptions}
-    keys = [k for k in FIRST_ASSUMED if k in known and (scope or k not in THRESHOLDS)]
-    parts += [_assumed_text(board, key, known[key]) for key in keys[:most]]
+    keys = [key for key in FIRST_ASSUMED if key in known]
+    told = [_assumed_text(board, key, known[key]) for key in keys]
+    if scope and (levels := [f"{LEVELS[key]} {known[key]}" for key in LEVELS if key in known]):
+        told.append(f"the pin is {', '.join(levels)}")
+    parts += told[:most]
     return f"Assumed: {'; '.join(parts)}." if parts else ""
 
 
@@ -974,14 +985,16 @@ def _assumed_text(board: Board, key: str, value: str) -> str:
     return f"{key} {value}"
 
 
-def _probable_text(ranked: Sequence[Ranked]) -> str:
+def _probable_text(ranked: Sequence[Ranked], rest: Rest | None) -> str:
     """A fault to which no other comes near, and what is left to do."""
     first = next(standings(ranked))
     pair = bool(ranked[0].fault and ranked[0].fault.members) and present(ranked) >= PROBABLY
     chance = present(ranked) if pair else first.probability
     name = fault_name(ranked[0]) if pair else _standing_name(first, ranked)
     if chance >= SURE:
-        return sentence(f"{name} ({probability_text(chance)}): {CONFIRM}")
+        left = "" if rest is None else listed([*rest.refs], "or")
+        first_do = f"measure {left} too before you replace it" if left else "confirm it first"
+        return sentence(f"{name} ({probability_text(chance)}): {first_do}")
     second = "" if pair or not first.needs_second else f" {NOT_ALONE}"
     return f"Probably {name} ({probability_text(chance)}), not settled yet.{second}"
 
@@ -996,7 +1009,7 @@ def likeliest_line(diagnosis: Diagnosis) -> str:
         chance = probability_text(first.probability)
         return f"No fault known here fits ({chance}): check the last readings."
     if _one_is_probable(diagnosis.ranked):
-        return _probable_text(diagnosis.ranked)
+        return _probable_text(diagnosis.ranked, diagnosis.rest)
     return standing_text(_named_shares(diagnosis.ranked))
 
 

@@ -44,7 +44,7 @@ from zcd.report.of_diagnosis import (
 )
 from zcd.report.of_diagnosis_dict import reading_to_dict, repeated_to_dict
 from zcd.report.of_readings_card import cells_legend, good_cell, good_text, typed_place
-from zcd.report.of_retest_record import ON_BENCH, WEAK, reserve_text
+from zcd.report.of_retest_record import CLOSE, ON_BENCH, WEAK, reserve_text
 from zcd.report.table import Quantity, Table
 from zcd.report.terminal import longest_on_a_screen
 from zcd.report.text import (
@@ -192,10 +192,7 @@ def _mark(again: RepeatedReading) -> str:
         return "DIFFERS"
     if again.measured.value == 0.0 < again.high and again.low == 0.0:
         return "proves nothing"  # pulses too narrow for some meters to count
-    function, shown = again.measured.reading.function, again.measured.value
-    end = min(max(shown, again.low), again.high)
-    beyond = again.measured.exact and show_value(function, shown) != show_value(function, end)
-    return "close enough" if beyond else "good"
+    return CLOSE if again.is_close else "good"
 
 
 def _likeliest_line(retest: Retest) -> str:

@@ -107,6 +107,7 @@ def verdict_text(record: RetestRecord) -> str:
     return f"{record.verdict}: {'; '.join(names)} {'differs' if len(names) == 1 else 'differ'}"
 
 
+CLOSE = "close enough"
 ON_BENCH, WEAK = "on the bench", "at low mains, hot"
 """Where there is so much of a reserve."""
 TIMES = " times what the board needs"
@@ -147,7 +148,7 @@ def retest_record_table(record: RetestRecord) -> Table:
             plain(each.reading),
             plain(each.shown),
             plain(each.good_board),
-            "DIFFERS" if each.differs else "good",
+            "DIFFERS" if each.differs else CLOSE if each.close else "good",
         )
         for each in record.readings
     )
@@ -177,6 +178,7 @@ def retest_record_to_dict(record: RetestRecord) -> dict[str, Any]:
                 "shown": each.shown,
                 "good_board": each.good_board or None,
                 "differs": each.differs,
+                "close": each.close,
             }
             for each in record.readings
         ],

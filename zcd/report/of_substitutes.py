@@ -22,6 +22,7 @@ from zcd.errors import plain
 from zcd.margin.rules import SYNC, Rule
 from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import SMALL_ZENER_W, ResistorStress
+from zcd.margin.tolerances import grade_unread
 from zcd.refdata import default, table
 from zcd.report.of_changes import pins_text
 from zcd.report.of_sizes import small_chain
@@ -108,7 +109,7 @@ def _old_text(part: Part) -> str:
     """A part of the board; of a resistor no size that nobody wrote."""
     if isinstance(part, Resistor) and part.size_assumed:
         return quantity_text(part.resistance_ohm, "Ω")
-    if isinstance(part, Optocoupler) and part.grade not in (OWN_DATA, UNRANKED):
+    if isinstance(part, Optocoupler) and part.grade != OWN_DATA:
         return part_text(part, _with_grade(part.family, part.grade))
     return part_text(part)
 
@@ -322,7 +323,8 @@ def buy_line(found: Substitutes, answer: Answer) -> str:
         case Resistor():
             return f"Buy {'; '.join(_to_order(_resistors(parts)))}."
         case Optocoupler() as part:
-            return f"Buy {part_text(part)}."
+            graded = ", with a grade letter: one without may be weak" * grade_unread(found.board)
+            return f"Buy {part_text(part)}{graded}."
         case Capacitor() as part:
             made_for = _rating_text(found, part)
             if found.needs[part.ref].on_mains:
