@@ -37,6 +37,7 @@ from zcd.engine.network import island_of
 from zcd.errors import InputError
 from zcd.practice.session import reading_text
 from zcd.report.cautions import BENCH, FITTED, ISOLATED, NOT_ISOLATED, SHORT_CAUTIONS, cautions_on
+from zcd.report.terminal import SCREEN_LINES
 from zcd.web.app import make_app
 from zcd.web.state import PageState
 
@@ -157,6 +158,8 @@ NAMED = ("live.toml", "job.toml", "scope.csv", ".")
 def test_each_command_says_so_and_calls_nothing_isolated(folder: Path, line: str) -> None:
     said = _said(folder, line)
     require_live(said)
+    if not {"--full", "--netlist", "--all", "--any"} & {*line.split()}:
+        assert len(said.splitlines()) <= SCREEN_LINES
     assert OF_COUPLERS.search(" ".join(said.split())) is None
 
 

@@ -65,10 +65,12 @@ class RepeatedReading:
     @property
     def is_close(self) -> bool:
         """Whether a good one lies beyond what nearly all good boards show, as it is printed."""
-        function, shown = self.measured.reading.function, self.measured.value
-        end = min(max(shown, self.low), self.high)
-        beyond = show_value(function, shown) != show_value(function, end)
-        return self.good and self.measured.exact and beyond
+        function, value = self.measured.reading.function, self.measured.value
+        low, high = self.measured.low, self.measured.high
+        first, last = value if low is None else low, value if high is None else high
+        nearest = last if last < self.low else max(first, self.low)
+        end = min(max(nearest, self.low), self.high)
+        return self.good and show_value(function, nearest) != show_value(function, end)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -70,6 +70,9 @@ NOT_ISOLATED: tuple[Caution, ...] = (
     ),
 )
 """Due in every case, and first, on a board whose controller has no optocoupler to the mains."""
+NO_EARTHED_SCOPE = (
+    "No earthed oscilloscope on the mains side: battery-powered, or a differential probe."
+)
 NOT_ISOLATED_TEXT = " ".join(caution.text for caution in NOT_ISOLATED)
 
 DEAD: tuple[Caution, ...] = (
@@ -254,7 +257,7 @@ SHORT_CAUTIONS: dict[AccessLevel, tuple[str, ...]] = {
     ),
     AccessLevel.MAINS: (
         f"LIVE MAINS: {RATED}, one hand. Clip the reference lead on before you plug in.",
-        "No earthed oscilloscope on the mains side: battery-powered, or a differential probe.",
+        NO_EARTHED_SCOPE,
     ),
     AccessLevel.LIFTED: (
         UNPLUG,

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from zcd.board.model import Board
-from zcd.report.cautions import NOT_ISOLATED_TEXT, Caution, cautions_on
+from zcd.report.cautions import NO_EARTHED_SCOPE, NOT_ISOLATED_TEXT, Caution, cautions_on
 from zcd.report.table import Cell, Table
 from zcd.report.text import SourceNotes
 
@@ -157,7 +157,10 @@ class Document:
 
 
 def _block_on(board: Board, block: Block) -> Block:
-    """A block as it is for a board: of cautions, those that are due there."""
+    """A block as it is for a board that is not isolated: of cautions, those that are due there;
+    what the first one says is not said again."""
+    if isinstance(block, Paragraph) and NO_EARTHED_SCOPE in block.text:
+        return replace(block, text=block.text.replace(f" {NO_EARTHED_SCOPE}", ""))
     if not isinstance(block, Cautions):
         return block
     every = (caution for _, group in block.groups for caution in group)

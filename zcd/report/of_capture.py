@@ -21,6 +21,7 @@ from zcd.report.of_board import allowed_line
 from zcd.report.of_check_document import caution_sections
 from zcd.report.of_diagnosis import spread_of
 from zcd.report.of_diagnosis_dict import repeated_to_dict
+from zcd.report.of_retest_record import CLOSE
 from zcd.report.table import Table
 from zcd.report.text import crossing_text, quantity_text
 from zcd.sync.lock import expected_pulses
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
 
 PROBE_FACTOR = 10.0
 MIN_SWING = 0.5
-EXPECTED = "expected: a good board, mains within 5 %, 15 to 35 °C. The whole mains band: zcd check."
+EXPECTED = "expected: a good board, mains within 5 %, 15 to 35 °C."
 OVER_SUPPLY = 1.2
 """A pin that swings by so much of its supply, and no higher, seen through such a probe."""
 
@@ -111,13 +112,14 @@ def expected_table(traces: Traces, verdict: CaptureVerdict) -> Table:
     rows = [("complete low pulses", *_pulse_texts(traces), lost)]
     for each in verdict.readings:
         shown, good = _shown_beside(each)
-        mark = "good" if each.good else "DIFFERS"
+        mark = "DIFFERS" if not each.good else CLOSE if each.is_close else "good"
         if each.measured.unstable:  # a meter says no more, a capture how far it jumps
             shown = _low_times_text(traces)
             inside = shown == show_value(Function.LOW_TIME, traces.low_time_s)
             mark = "" if inside and traces.missing else mark
         rows.append((each.measured.reading.name, shown, good, mark))
-    rows.append(("sample step", quantity_text(traces.step_s, "s"), _step_text(), ""))
+    if not traces.coarse:  # else a line says so
+        rows.append(("sample step", quantity_text(traces.step_s, "s"), _step_text(), ""))
     columns = ("figure", "measured", "expected", "")
     return Table(title="", columns=columns, rows=tuple(rows), right=(1, 2), remark=EXPECTED)
 

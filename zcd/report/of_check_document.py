@@ -95,6 +95,7 @@ def check_answer(check: Check) -> Document:
     title = plain(check.board.name)
     screen = longest_on_a_screen(
         lambda most: Document(title=title, sections=(answer_section(check, most=most),)),
+        check.board,
         MOST_FINDINGS,
     )
     return replace(screen, sections=(*screen.sections, _outlook_section(check, ()))).answer

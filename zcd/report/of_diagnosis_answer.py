@@ -114,7 +114,7 @@ def answer_document(case: Case) -> Document:
     trip = plan_trip(case.atlas, case.diagnosis, case.job.skipped, case.job.flags)
     telling = telling_readings(case.atlas, case.diagnosis, case.job.flags)
     make = partial(_answer, case, trip, telling, too_mild_line(case))
-    return longest_on_a_screen(make, MOST_ANSWERS + 1)
+    return longest_on_a_screen(make, case.board, MOST_ANSWERS + 1)
 
 
 def _answer(

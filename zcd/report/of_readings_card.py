@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
+from functools import partial
 from math import inf
 from typing import NamedTuple
 
@@ -190,7 +191,8 @@ def _faults_text(line: ExpectedReading) -> str:
 
 def card_screen_document(expected: ExpectedReadings) -> Document:
     """The most telling of the expected readings on one screen, with the cautions for them."""
-    return longest_on_a_screen(lambda most: _screen(expected, most), MOST_ROWS, LEAST_ROWS)
+    make = partial(_screen, expected)
+    return longest_on_a_screen(make, expected.board, MOST_ROWS, LEAST_ROWS)
 
 
 def _screen(expected: ExpectedReadings, most: int) -> Document:

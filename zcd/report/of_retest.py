@@ -93,7 +93,7 @@ def retest_document(retest: Retest) -> Document:
 
 def retest_answer(retest: Retest) -> Document:
     """The same on one screen: what differs first, with the cautions of the next action."""
-    return longest_on_a_screen(partial(_answer, retest), MOST_SHOWN)
+    return longest_on_a_screen(partial(_answer, retest), retest.board, MOST_SHOWN)
 
 
 def _answer(retest: Retest, most: int) -> Document:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from math import isfinite
 
 from zcd.board.model import Resistor
@@ -49,25 +50,27 @@ OF_CAPACITORS = "Mains capacitors: class X2 (IEC 60384-14). Keep their discharge
 
 def brief_document(result: Replacements) -> Document:
     """The proposals, one line each, on one screen: of each part as many as it holds."""
-    return longest_on_a_screen(lambda shown: _brief(result, shown), SHOWN)
+    return longest_on_a_screen(partial(_brief, result), result.found.board, SHOWN, 0)
 
 
 def _brief(result: Replacements, shown: int) -> Document:
-    """So many proposals for each part."""
-    found = result.found
+    """So many proposals for each part; of none, the first one beside the part."""
+    found, beside, shown = result.found, shown == 0, max(shown, 1)
     blocks: list[Block] = [
         Paragraph(line) for line in (guess_line(found), original_line(found)) if line
     ]
     for answer in found.answers:
-        blocks.append(Paragraph(heading(found, answer), weight="strong"))
+        title, lines = heading(found, answer), answer_lines(found, answer, shown)
+        if beside and len(lines) == 1:
+            blocks.append(Paragraph(f"{title}: {lines[0]}", weight="strong"))
+        else:
+            blocks += [Paragraph(title, weight="strong"), BulletList(lines)]
         if answer.kind == "contact":
-            blocks.append(BulletList((buy_line(found, answer),)))
             continue
-        blocks.append(BulletList(answer_lines(found, answer, shown)))
         if others := other_lines(found, answer):
             blocks += [Paragraph(changed_line(found)), BulletList(others)]
-        lines = left_out_line(found, answer), passed_over_line(found, answer)
-        blocks += [Paragraph(line) for line in lines if line]
+        more = left_out_line(found, answer), passed_over_line(found, answer)
+        blocks += [Paragraph(line) for line in more if line]
     if result.drive is not None:
         blocks.append(Paragraph("Fan drive", weight="strong"))
         blocks.append(BulletList(drive_lines(result.drive, shown)))

@@ -11,6 +11,7 @@ from rich.padding import Padding
 from rich.table import Table as RichTable
 from rich.text import Text
 
+from zcd.board.model import Board
 from zcd.report.document import (
     Block,
     BulletList,
@@ -66,11 +67,14 @@ def fits_a_screen(document: Document) -> bool:
     return len(document_text(document, SCREEN_COLUMNS).splitlines()) < SCREEN_LINES
 
 
-def longest_on_a_screen(make: Callable[[int], Document], most: int, least: int = 1) -> Document:
-    """The longest of some documents that is no longer than a screen; else the shortest."""
+def longest_on_a_screen(
+    make: Callable[[int], Document], board: Board, most: int, least: int = 1
+) -> Document:
+    """The longest of some documents that, as it is for a board, is no longer than a screen; else
+    the shortest."""
     for length in range(most, least, -1):
         document = make(length)
-        if fits_a_screen(document):
+        if fits_a_screen(document.on_board(board)):
             return document
     return make(least)
 
