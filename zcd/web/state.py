@@ -66,6 +66,8 @@ STEPS = {"board": "Board", "readings": "Readings", "repair": "Repair"}
 """In the order of the work."""
 BENCH = "bench"
 """Name of a board that has no other yet."""
+STEP_OF_COMMAND = {"zcd check": "step 2", "add --outlook": "see the years ahead, step 3"}
+"""Where the page has what a command tells."""
 BETWEEN = ("WARNING", "DEPENDS")
 """Verdicts that the bar says as they are."""
 MAX_VERDICTS, MAX_DRAFTS = 64, 50
@@ -179,7 +181,7 @@ class PageState:
             autoescape=True,
             undefined=StrictUndefined,
         )
-        self._templates.filters |= {"mark": version_of, "units": _with_units_held}
+        self._templates.filters |= {"mark": version_of, "as_words": _as_words}
         self._templates.globals.update(fails=FAIL, version=version_text())
         self.jobs = JobStore(folder, self.settings)
         self.drafts = Drafts(folder)
@@ -388,8 +390,10 @@ class PageState:
         return HTMLResponse(self._templates.get_template(template).render(usual | words))
 
 
-def _with_units_held(text: str) -> Markup:
-    """A text in which no line ends between a figure and its unit."""
+def _as_words(text: str) -> Markup:
+    """A text as a page says it: a step in place of a command, figure and unit on one line."""
+    for command, step in STEP_OF_COMMAND.items():
+        text = text.replace(command, step)
     return Markup(WITH_UNIT.sub(r'<span class="unit">\g<0></span>', str(escape(text))))
 
 
