@@ -36,9 +36,9 @@ from zcd.diagnosis.severity import points, shown_after
 
 FloatArray = NDArray[np.float64]
 
-MIN_RISE = 0.005
-"""For each unit of its cost, of two hundred boards that read like this one, one more must get the
-right repair first."""
+MIN_RISE = 1.0 / 150.0
+"""For each unit of its cost, of a hundred and fifty boards that read like this one, one more must
+get the right repair first."""
 MIN_SETTLED = 0.1
 MIN_SETTLED_A_COST = 0.006
 """Or the chance that its answer settles it must be so large, at least and for each unit of cost."""
