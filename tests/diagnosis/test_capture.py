@@ -10,6 +10,7 @@ import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
+import zcd
 from tests.diagnosis.boards import board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.capture import Capture, load_capture, read_capture
@@ -127,7 +128,23 @@ def test_missing_pulses_are_counted_and_make_it_unstable() -> None:
 def test_no_pulse_is_a_reading_too() -> None:
     capture = Capture(name="flat", time_s=TIME_S, channels_v=np.full((1, TIME_S.size), 4.98))
     shown = {m.reading.function: m.value for m in readings_of(find_traces(capture, board()))}
-    assert shown == {Function.FREQUENCY: 0.0, Function.LOW_TIME: 0.0}
+    mean_v = pytest.approx(4.98)
+    assert shown == {Function.FREQUENCY: 0.0, Function.LOW_TIME: 0.0, Function.DC: mean_v}
+
+
+def test_a_pin_that_swings_too_little_leads_to_the_pin_and_not_to_the_chain() -> None:
+    """A leak from the pin to its ground divides the pull-up's volts (Ohm's law): 2 V for 5 V. Its
+    mean over whole periods says so, though no pulse reaches the high level."""
+    low = pin() < 2.5
+    capture = Capture(name="leak", time_s=TIME_S, channels_v=np.where(low, 0.2, 2.0)[None])
+    traces = find_traces(capture, board())
+    assert traces.falls_s.size == 0
+    share = LOW_S / PERIOD_S
+    assert traces.mean_v == pytest.approx(0.2 * share + 2.0 * (1.0 - share), abs=0.01)
+    case = zcd.diagnose(board(), *readings_of(traces), flags=("sync",))
+    chain = sum(r.probability for r in case.ranked if r.key in {"R1 open", "R2 open"})
+    leaks = sum(r.probability for r in case.ranked if "pin leaky" in r.key)
+    assert leaks > 10.0 * chain
 
 
 BAD: dict[str, tuple[list[str], str]] = {

@@ -27,6 +27,11 @@ LONGEST_STEP_S = FUNCTIONS[Function.LOW_TIME].floor
 """Samples further apart than what a low time may be off add to its error."""
 STEP_ROUNDING_RATIO = 1e-3
 FEWEST_PERIODS = 1.5
+SWING_RATIO = 0.1
+"""Of the supply: less is noise."""
+LEVEL_RATIO = 0.03
+"""How far an oscilloscope's level may be off, as a share of the supply that fills its screen:
+common practice, no source."""
 FREQUENCY_BAND_HZ = (30.0, 80.0)
 FREQUENCY_STEPS = 501
 
@@ -75,6 +80,18 @@ class Traces(Result):
         """Whether the sample step is longer than what a reading may be off."""
         # times written with few figures leave a step that is off in its last ones
         return self.step_s > LONGEST_STEP_S * (1.0 + STEP_ROUNDING_RATIO)
+
+    @property
+    def swings(self) -> bool:
+        """Whether the pin moves, be it too little for a pulse."""
+        return float(np.ptp(self.pin_v)) > SWING_RATIO * self.board.output.supply_v
+
+    @property
+    def mean_v(self) -> float:
+        """Mean of the pin, over whole periods of the mains where there are some."""
+        time_s, period_s = self.capture.time_s, 1.0 / self.board.mains.frequency_hz
+        whole_s = period_s * ((time_s[-1] - time_s[0]) // period_s)
+        return float(np.mean(self.pin_v[time_s - time_s[0] < (whole_s or np.inf)]))
 
     @property
     def low_times_s(self) -> FloatArray:
@@ -160,7 +177,8 @@ def find_traces(capture: Capture, board: Board) -> Traces:
 
 
 def readings_of(traces: Traces) -> tuple[Measured, ...]:
-    """A capture as readings: frequency, low time, and the edge delay where the mains is there."""
+    """A capture as readings: frequency, low time, the edge delay where the mains is there, and
+    where there are no pulses the pin's mean."""
 
     def at(function: Function) -> Reading:
         return Reading(function=function, red="pin", black="logic0")
@@ -175,7 +193,8 @@ def readings_of(traces: Traces) -> tuple[Measured, ...]:
     count = traces.falls_s.size
     hertz = 1.0 / traces.interval_s if count > 1 else 0.0
     result = []
-    if count != 1:
+    # a meter may count what swings, though not as far as the controller's levels
+    if count != 1 and (count or not traces.swings):
         result.append(Measured(reading=at(Function.FREQUENCY), value=hertz))
     if traces.jumps or not count:
         low_time = Measured(
@@ -184,6 +203,11 @@ def readings_of(traces: Traces) -> tuple[Measured, ...]:
     else:
         low_time = known(Function.LOW_TIME, traces.low_time_s)
     result.append(low_time)
+    if not count:  # whether it stays high or low, or swings too little
+        off_v = LEVEL_RATIO * traces.board.output.supply_v
+        result.append(
+            Measured.between(at(Function.DC), traces.mean_v - off_v, traces.mean_v + off_v)
+        )
     if count and np.isfinite(traces.crossing_s):
         delay = float(np.median(traces.offsets_s))
         result.append(known(Function.EDGE_DELAY, delay))

@@ -20,6 +20,7 @@ from zcd.board.units import (
 )
 from zcd.circuit.elements import (
     Circuit,
+    Junction,
     Phototransistor,
     Resistance,
     Transistor,
@@ -429,7 +430,11 @@ def _refuse_without_function(words: list[str], circuit: Circuit, key: str) -> No
     line = plain(" ".join(words))
     where = f"{key}: " if key else ""
     if _begins_at_a_node(words, circuit):
-        usual = ("dc", "frequency") if words[0] == "pin" else ("ac", "dc")
+        ends = {
+            circuit.node(each) for each in words[:2] if each in (*circuit.nodes, *circuit.aliases)
+        }
+        lit = any({*part.nodes} == ends for part in circuit.of(Junction))
+        usual = ("dc", "frequency") if words[0] == "pin" else ("diode" if lit else "ac", "dc")
         either = " or ".join(f'"{function} {line}"' for function in usual)
         raise InputError(f"{where}which function? Write {either}")
     if words[0][0].isdigit() or words[0].lower() in OVERLOAD_WORDS:

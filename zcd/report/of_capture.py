@@ -204,9 +204,12 @@ def capture_line(traces: Traces) -> str:
 def _no_pulse_line(traces: Traces) -> str:
     """Where the pin stays, and whether the scope was told of its probe."""
     low, high = float(traces.pin_v.min()), float(traces.pin_v.max())
+    controller = traces.board.controller
+    ends = (low, high, controller.low_threshold_v, controller.high_threshold_v)
+    shown = [quantity_text(volts, "V") for volts in ends]
     line = (
-        "No sync pulse: the pin never goes below its low threshold and up again; it stays between "
-        f"{quantity_text(low, 'V')} and {quantity_text(high, 'V')}."
+        f"No sync pulse: the pin stays between {shown[0]} and {shown[1]}; a pulse goes below "
+        f"{shown[2]} and then above {shown[3]}."
     )
     swings = high - low > MIN_SWING * traces.board.output.supply_v / PROBE_FACTOR
     if swings and high < OVER_SUPPLY * traces.board.output.supply_v / PROBE_FACTOR:

@@ -427,7 +427,8 @@ def remaining_lines(retest: Retest) -> list[str]:
     if remaining.tells:
         named = f"{text.strip('()')}: " if (text := grade_text(opto)) else ""
         ctr = f"CTR {low:.3g} to {high:.3g} %, most likely {middle:.3g} %"
-        lines = [f"{measured}: {ctr} ({named}{grade})."]
+        less = ": aged, or another grade fitted" * (high < 100.0 * opto.ctr_min_ratio)
+        lines = [f"{measured}: {ctr} ({named}{grade}){less}."]
     else:
         lines = [
             f"{measured}: CTR at least {low:.3g} %{_times_text(remaining.weak[0])}. This reading "

@@ -11,7 +11,7 @@ from zcd.board.units import format_si
 from zcd.errors import plain
 from zcd.report.of_diagnosis_text import standing_text
 from zcd.report.table import Table
-from zcd.report.text import offset_text, probability_text, quantity_text
+from zcd.report.text import offset_text, percent_text, probability_text, quantity_text
 from zcd.simulation.causes import Cause, Subsystem
 from zcd.simulation.controller import FAN, SYNC, State
 from zcd.simulation.flags import Fit
@@ -80,12 +80,11 @@ def amount_text(cause: Cause) -> str:
     """The size of a cause."""
     if cause.amount is None:
         return ""
-    factor = cause.fault.unit == "x"
-    return (
-        f"x {quantity_text(cause.amount, '')}"
-        if factor
-        else quantity_text(cause.amount, cause.fault.unit)
-    )
+    if cause.fault.unit != "x":
+        return quantity_text(cause.amount, cause.fault.unit)
+    if cause.fault.kind == "phototransistor":
+        return f"CTR at {percent_text(cause.amount)} of new"
+    return f"x {quantity_text(cause.amount, '')}"
 
 
 def flags_text(flags: Collection[str]) -> str:
