@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tracemalloc
+from typing import Any
 
 import numpy as np
 import pytest
@@ -109,6 +110,38 @@ def test_size_of_pieces_is_free_of_transients(monkeypatch: pytest.MonkeyPatch) -
         (parts.voltages_v, whole.voltages_v),
         (parts.currents_a, whole.currents_a),
         (parts.cycle_peaks_a, whole.cycle_peaks_a),
+    ):
+        assert waves.keys() == wanted.keys()
+        for name, wave in waves.items():
+            assert_allclose(wave, wanted[name], rtol=0.0, atol=ATOL, err_msg=name)
+
+
+@pytest.mark.parametrize("at_rest", [0, 3, 7])
+def test_what_fades_is_not_refined(at_rest: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Rows that are replaced by their transients are the same, and cost no second grid."""
+    circuit = fading(7)
+    contact = np.where(np.arange(7) < at_rest, 0.0, np.inf)
+    circuit = circuit.change("K1.contact", resistance_ohm=contact)
+    refined: list[int] = []
+    solve_on = solver._solve_on
+
+    def counted(part: Circuit, phase: NDArray[np.float64], *rest: Any, **more: Any) -> Any:
+        refined.append(phase.size if not more else 0)
+        return solve_on(part, phase, *rest, **more)
+
+    monkeypatch.setattr(solver, "_solve_on", counted)
+    few, points = solve(circuit), sum(refined)
+    refined.clear()
+    monkeypatch.setattr(solver, "SURELY_RATIO", 1.0)
+    all_rows = solve(circuit)
+    assert points * 7 == sum(refined) * max(at_rest, 1)
+    assert np.array_equal(few.settled, np.arange(7) < at_rest)
+    assert np.array_equal(few.settled, all_rows.settled)
+    for waves, wanted in (
+        (few.voltages_v, all_rows.voltages_v),
+        (few.currents_a, all_rows.currents_a),
+        (few.cycle_peaks_a, all_rows.cycle_peaks_a),
+        ({"": few.time_s}, {"": all_rows.time_s}),
     ):
         assert waves.keys() == wanted.keys()
         for name, wave in waves.items():

@@ -39,6 +39,8 @@ FloatArray = NDArray[np.float64]
 WINDOW_CYCLES = 50
 """A circuit that has not settled after so many periods is shown as the transient it is."""
 SETTLED_RATIO = 0.01
+SURELY_RATIO = 0.02
+"""What is left of a disturbance on the first grid where the second would not say otherwise."""
 TRANSIENT_ROWS = 64
 """So many at once: of a transient all points of all its periods are held."""
 CHARGED_ROUNDS = 3
@@ -127,11 +129,36 @@ def solve(
     states = _solve_on(circuit, phase, options, guess, warm_start, for_points_only=options.refine)
     if options.refine:
         phase = follow(phase, _followed(circuit, states), points)
+        if np.any(fading := _fades(states, options, SURELY_RATIO)):
+            return _beside_transients(circuit, phase, options, states, fading)
         states = _solve_on(circuit, phase, options, states)
-    solution = _solution(circuit, phase, states)
-    multiplier = np.max([s.multiplier for s in states.values()], axis=0)
-    fading = (multiplier**WINDOW_CYCLES > SETTLED_RATIO) & (not options.steady_state_only)
+    solution, fading = _solution(circuit, phase, states), _fades(states, options)
     return _with_transients(solution, fading, options) if np.any(fading) else solution
+
+
+def _fades(
+    states: States, options: SolverOptions, left_ratio: float = SETTLED_RATIO
+) -> NDArray[np.bool_]:
+    """Rows in which more than a share of a disturbance is left after `WINDOW_CYCLES`."""
+    multiplier = np.max([s.multiplier for s in states.values()], axis=0)
+    return (multiplier**WINDOW_CYCLES > left_ratio) & (not options.steady_state_only)
+
+
+def _beside_transients(
+    circuit: Circuit,
+    phase: FloatArray,
+    options: SolverOptions,
+    states: States,
+    fading: NDArray[np.bool_],
+) -> Solution:
+    """The solution where the first grid shows that some rows fade: only the others are refined."""
+    # at least one, which is replaced
+    rows = np.flatnonzero(~fading) if not np.all(fading) else np.zeros(1, dtype=np.intp)
+    some, guess = circuit.rows(rows), {i: state.rows(rows) for i, state in states.items()}
+    refined = _solve_on(some, phase[rows], options, guess)
+    place = np.searchsorted(rows, np.arange(circuit.size)).clip(max=rows.size - 1)
+    solution = replace(_solution(some, phase[rows], refined).rows(place), circuit=circuit)
+    return _with_transients(solution, fading | _fades(refined, options)[place], options)
 
 
 def solve_together(circuits: Sequence[Circuit]) -> list[Solution]:
