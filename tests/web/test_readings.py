@@ -27,6 +27,16 @@ optocoupler = "817 C"
 chain.resistors = [{{value = "120k", ref = "R12"}}, {{value = "120k", ref = "R13"}}]
 output = {{pull_up = "10k", supply = "5 V"}}
 """
+SLOWLY = """
+const asks = window.fetch;
+window.fetch = async (...all) => {
+  const response = await asks(...all);
+  window.asked = true;
+  await new Promise((over) => setTimeout(over, 1000));
+  return response;
+};
+"""
+"""Answers that a page asks for come a second late."""
 OTHER = """
 [[readings]]
 function = "dc"
@@ -94,6 +104,41 @@ def test_readings_typed_one_after_another_are_all_kept(browser: Chrome, job: Pat
     assert "ohms, R12 red line, black between R12 and " in words
     for screen in ("Add this reading", "Remove the last answer", "Enter", "oscilloscope's capture"):
         assert screen not in words
+
+
+def test_what_is_typed_before_the_answer_comes_is_not_lost(browser: Chrome, job: Path) -> None:
+    """The next reading's field has it, and no more; what was sent is what stood there then."""
+    browser.execute_script(SLOWLY)
+    field = browser.find_element(By.ID, "answer")
+    field.send_keys("120 k", Keys.ENTER)
+    wait(browser, lambda b: b.execute_script("return window.asked"))
+    field.send_keys("4.9")
+    wait(browser, lambda b: text(b, "#taken li"))
+    now = browser.switch_to.active_element
+    assert now != field
+    assert (now.get_attribute("id"), now.get_attribute("value")) == ("answer", "4.9")
+    now.send_keys("8 V")
+    assert now.get_attribute("value") == "4.98 V"
+    assert kept(job) == ["120 kΩ"]
+
+
+@pytest.mark.parametrize(
+    ("at", "shown", "same"), [("ohm logic+ pin", "10k", True), ("", "", False)]
+)
+def test_what_is_typed_while_another_answer_comes(
+    browser: Chrome, job: Path, at: str, shown: str, same: bool
+) -> None:
+    """Kept if the same reading is still asked for; never put into the field of another."""
+    asked = "return document.querySelector('#next [name=at]').value"
+    before = browser.execute_script(asked)
+    browser.execute_script(SLOWLY)
+    type_at(browser, at or before, shown or "120 k", Keys.TAB)
+    wait(browser, lambda b: b.execute_script("return window.asked"))
+    browser.find_element(By.ID, "answer").send_keys("0.5")
+    wait(browser, lambda b: text(b, "#taken li"))
+    assert (browser.execute_script(asked) == before) is same
+    now = browser.switch_to.active_element
+    assert (now.get_attribute("id"), now.get_attribute("value")) == ("answer", "0.5" * same)
 
 
 def test_an_error_stands_beside_its_field(browser: Chrome, job: Path) -> None:

@@ -338,7 +338,6 @@ def test_a_failed_retest_is_told_where_the_job_is_closed(
     sized.get(bench.address + "repair?job=begun-job&part=R12")
     tap(sized, "#drawer .primary")
     waits_for(sized, ".repeat input")
-    wait(sized, settled)  # nobody types within milliseconds of what the step before brings
     press(sized, "OL")
     wait(sized, lambda b: "1 differs" in text(b, "#retested"))
     sized.find_element(By.XPATH, "//button[text()='Save the retest']").click()

@@ -120,6 +120,28 @@ if (kept) {
 // An exercise is typed into from the first; its complaint stays in sight.
 document.getElementById("line")?.focus({ preventScroll: true });
 
+// What is typed while an answer is on its way goes on in the field that takes the place of this one;
+// what was begun for one reading never in that of another.
+let typedInto = null;
+document.addEventListener("htmx:before:request", (event) => {
+  const source = event.detail.ctx.sourceElement, form = source.closest("form");
+  const sent = [source, ...(form?.querySelectorAll("input[id]") ?? [])];
+  event.detail.ctx.sent = new Map(sent.map((field) => [field.id, field.value]));
+});
+document.addEventListener("htmx:before:swap", (event) => {
+  const field = document.activeElement, sent = event.detail.ctx.sent?.get(field.id);
+  const touched = field.matches("input[id]") && field.value !== (sent ?? field.defaultValue);
+  typedInto = touched ? { field, sent } : null;
+});
+document.addEventListener("htmx:after:swap", () => {
+  const { field, sent } = typedInto ?? {}, now = document.getElementById(field?.id);
+  const about = (each) => each.name + (sent === undefined ? each.form?.elements.at?.value : "");
+  if (!now || now === field || about(now) !== about(field)) return;
+  now.value = field.value.startsWith(sent) ? now.value + field.value.slice(sent.length) : field.value;
+  now.focus();
+  now.dispatchEvent(new Event("input", { bubbles: true }));
+});
+
 // The hand goes on to what comes next: the answer, the part to fit, the field after this one.
 document.addEventListener("htmx:after:swap", () => {
   const told = document.querySelector("[data-next]");
