@@ -284,6 +284,14 @@ def test_a_name_without_a_word_in_common_is_another_appliance(sound: zcd.Board) 
         zcd.check(named[0], was=other)
 
 
+@pytest.mark.parametrize(
+    ("name", "later"), [("n", "N"), ("7", "7"), ("#", "#"), ("B", "B repaired"), ("J 4", "j-4")]
+)
+def test_a_short_name_is_the_same_appliance(sound: zcd.Board, name: str, later: str) -> None:
+    assert comparable(sound.with_(name=name), sound.with_(name=later))
+    assert not comparable(sound.with_(name=name), sound.with_(name="T 4"))
+
+
 def test_what_makes_the_comparison_doubtful_is_said(sound: zcd.Board) -> None:
     """More than parts, an aged optocoupler, a resistor that has drifted: a line each."""
     repair = checked(sound, was=sound).repair

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 Outcome = Literal["as good as new", "better", "worse"]
 
-_WORD = re.compile(r"[^\W_]{2,}")
+_WORD = re.compile(r"[^\W_]{2,}|[^\W\d_]")
 SAME_RATIO = 0.1
 """A reserve or a load that differs by less is the same: tolerances are as wide."""
 LOADED_RATIO = 0.8
@@ -190,7 +190,8 @@ def require_same_kind(
 def _differences(board: Board, was: Board) -> Iterator[tuple[str, str, str]]:
     """What no repair changes, now and before."""
     names = _written_name(board), _written_name(was)
-    if all(names) and not set.intersection(*(set(_WORD.findall(n.casefold())) for n in names)):
+    words = [{n.casefold(), *_WORD.findall(n.casefold())} for n in names]
+    if all(names) and not set.intersection(*words):
         yield "name", *names
     old = _kind(was)
     known = board.traced is None and was.traced is None
