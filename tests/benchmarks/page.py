@@ -120,7 +120,7 @@ def _answers() -> Callable[[], object]:
     route = next(r for r in sheet.routes() if r.path == "/job/{name}/answer")
     open_job = sheet.jobs.open(folder / "toaster-job.toml")
     seen = open_job.version
-    while sheet.atlases.of(open_job.job.board, open_job.job.meter).dictionary is None:
+    while sheet.desk.dictionaries.of(open_job.job.board, open_job.job.meter).dictionary is None:
         sleep(0.1)
 
     def answer() -> object:

@@ -44,7 +44,7 @@ class Asked:
         self.file.write_text(self.begun, encoding="utf-8")
         self.sheet = ReadingsPage(PageState(folder=folder), JobStore(folder))
         job = load_job(self.file)
-        while not (prepared := self.sheet.atlases.of(job.board, job.meter)).over.is_set():
+        while not (prepared := self.sheet.desk.dictionaries.of(job.board, job.meter)).over.is_set():
             sleep(0.1)
         assert prepared.problem == ""
 

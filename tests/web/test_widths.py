@@ -6,6 +6,7 @@ Widths are those of a bench monitor, a laptop, a tablet and a phone: common prac
 from __future__ import annotations
 
 import json
+import re
 import tomllib
 from collections.abc import Iterator
 from itertools import combinations
@@ -406,6 +407,7 @@ def test_a_job_of_nine_answers_takes_few_keys(sized: Chrome, bench: Server) -> N
     waits_for(sized, "#drawer .primary")
     press(sized, Keys.ENTER)
     waits_for(sized, ".repeat input")
+    assert re.search(r"good: 130 kΩ \(1\d\d to 1\d\d kΩ\)", text(sized, "#take"))
     fields = sized.find_elements(By.CSS_SELECTOR, ".repeat input")
     for field in fields:
         press(sized, *expected(sized, field), Keys.ENTER)
@@ -427,4 +429,4 @@ def test_a_job_of_nine_answers_takes_few_keys(sized: Chrome, bench: Server) -> N
 def expected(browser: Chrome, field: WebElement) -> str:
     """What stands beside a field as that of a good board."""
     beside = str(field.get_attribute("aria-describedby"))
-    return text(browser, f"#{beside}").removeprefix("good: ")
+    return text(browser, f"#{beside}").removeprefix("good: ").partition(" (")[0]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import threading
 from collections import OrderedDict
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from starlette.requests import Request
@@ -90,6 +91,12 @@ class FaultDictionaries:
         prepared = self.begin(board, meter)
         prepared.over.wait(PATIENCE_S)
         return prepared
+
+    def good(self, board: Board, meter: Meter) -> Mapping[Reading, str]:
+        """What each reading shows on a good board, where that was worked out; else empty."""
+        with self._door:
+            prepared = self._known.get((board, meter))
+        return {} if prepared is None or prepared.dictionary is None else prepared.good
 
     def begin(self, board: Board, meter: Meter) -> PreparedBoard:
         """The same without a wait."""

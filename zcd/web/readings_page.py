@@ -23,7 +23,7 @@ from zcd.jobs.job_file import JobFileWriter
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIFTED, LIVE
 from zcd.report.of_check import board_line
 from zcd.web.captures import captured_readings, keep_capture
-from zcd.web.fault_dictionaries import FaultDictionaries, PreparedBoard
+from zcd.web.fault_dictionaries import PreparedBoard
 from zcd.web.job_store import GONE_ON, ChangedMeanwhileError, JobStore, OpenJob
 from zcd.web.meter_fields import meter_fields, written_meter
 from zcd.web.new_job import begin_job, begin_words
@@ -53,7 +53,6 @@ class ReadingsPage:
     def __init__(self, state: PageState, jobs: JobStore) -> None:
         self.desk = state
         self.jobs = jobs
-        self.atlases = FaultDictionaries()
         self._one_at_a_time = threading.Lock()
 
     def routes(self) -> list[Route]:
@@ -113,7 +112,7 @@ class ReadingsPage:
             return None
         with suppress(InputError):
             job = self.jobs.open(self.desk.job_file(unit.job)).job
-            return self.atlases.of(job.board, job.meter)
+            return self.desk.dictionaries.of(job.board, job.meter)
         return None
 
     def filled(self, request: Request) -> Response:
@@ -259,7 +258,7 @@ class ReadingsPage:
     ) -> Response:
         """A job's readings, and what they say."""
         job = open_job.job
-        prepared = self.atlases.of(job.board, job.meter)
+        prepared = self.desk.dictionaries.of(job.board, job.meter)
         statistics = self.jobs.fault_statistics(open_job)
         counts = unit.beside.get(RECORD) != "off"
         words = {"ready": False, "known": prepared, "opened": open_job}

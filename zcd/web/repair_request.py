@@ -15,7 +15,7 @@ from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.job import WANTED, Job
 from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.reading_syntax import parse_reading
-from zcd.diagnosis.readings import Measured
+from zcd.diagnosis.readings import Measured, Reading
 from zcd.errors import InputError
 from zcd.settings import PAPERS, Settings
 from zcd.substitutes.search import DRIVE, replaceable_refs
@@ -75,6 +75,8 @@ class RepairRequest:
         Whether the sheet is about the board as it came in though it was repaired since.
     settings : Settings
         Of the bench.
+    good : mapping
+        Reading -> what it shows on a good board, where that was worked out for this one.
     """
 
     unit: Unit
@@ -96,6 +98,7 @@ class RepairRequest:
     lost: str = ""
     as_it_came: bool = False
     settings: Settings
+    good: Mapping[Reading, str]
 
     @property
     def board(self) -> Board | None:
@@ -233,6 +236,9 @@ def repair_request_of(
         lost=lost,
         as_it_came=as_it_came,
         settings=state.settings,
+        good={}
+        if unit.board is None or job is None
+        else state.dictionaries.good(unit.board, job.meter),
     )
 
 

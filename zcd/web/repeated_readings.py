@@ -92,6 +92,10 @@ def _name(reading: Reading, circuit: Circuit) -> str:
     return f"{TAKEN}{place_text(reading, circuit)}"
 
 
+def _with_range(nominal: str, good: str) -> str:
+    return f"{nominal} ({good})" if good and nominal not in good else nominal
+
+
 def _fields(
     repair_request: RepairRequest, readings: Sequence[Reading], circuit: Circuit
 ) -> tuple[ToRepeat, ...]:
@@ -102,7 +106,7 @@ def _fields(
         ToRepeat(
             name=(name := _name(reading, circuit)),
             words=reading_text(reading, circuit),
-            good=show_measured(expected),
+            good=_with_range(show_measured(expected), repair_request.good.get(reading, "")),
             shown=repair_request.taken.get(name, ""),
             safety=safety_of(reading, circuit),
         )

@@ -36,6 +36,7 @@ from zcd.report.text import version_text
 from zcd.settings import Settings
 from zcd.web.board_form import START, differing, file_of, known, read, texts_of, typed_over
 from zcd.web.drafts import Drafts
+from zcd.web.fault_dictionaries import FaultDictionaries
 from zcd.web.fragment_versions import shown_of, version_of
 from zcd.web.job_store import ChangedMeanwhileError, JobStore
 from zcd.web.resistor_rows import Texts, added, removed
@@ -185,6 +186,7 @@ class PageState:
         self._templates.globals.update(fails=FAIL, version=version_text())
         self.jobs = JobStore(folder, self.settings)
         self.drafts = Drafts(folder)
+        self.dictionaries = FaultDictionaries()
         self.opened = self._opened(file_keys is not None)
         self._verdicts: OrderedDict[Board, str] = OrderedDict()
 
