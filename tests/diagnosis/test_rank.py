@@ -586,6 +586,16 @@ def test_a_burnt_contact_is_not_doubted_for_what_lies_between_two_samples() -> N
     assert (found.ranked[0].key, found.suspects) == ("K1 contact resistive", ())
 
 
+def test_what_a_part_reads_alone_is_taken_once_more_and_then_believed() -> None:
+    """A pull-up of 47 k that reads 12 k with an end lifted, whatever else the board has (by
+    inspection); once, it may be a slip."""
+    once = _diagnosed("switched", "ohm pull-up lifted 12k")
+    assert once.suggestion is not None
+    assert once.suggestion.again == once.measured[0]
+    twice = _diagnosed("switched", *2 * ["ohm pull-up lifted 12k"])
+    assert (twice.indistinguishable[0].key, twice.stopped) == ("pull-up low", "sure")
+
+
 def _diagnosed(name: str, *texts: str) -> Diagnosis:
     made = atlas_of(name)
     taken = [parse_reading(text, made.circuit) for text in texts]

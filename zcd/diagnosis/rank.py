@@ -361,7 +361,9 @@ def _beside(
     dictionary: FaultDictionary, posterior: Posterior, certain: Ranked, search: Search
 ) -> Suggestion | None:
     """The next reading for what else is wrong, where one fault does not explain the board: one that
-    is at hand, as the part has to be replaced whatever it shows."""
+    is at hand, as the part has to be replaced whatever it shows. None where nothing listed does."""
+    if posterior.unmodelled > SUSPECT:
+        return None
     assert certain.fault is not None
     known = {certain.fault.repair}
     rests = [frozenset(f.also or (answer_of(f),)) - known for f in dictionary.faults]
@@ -391,6 +393,8 @@ def _first_of_all(
         result = _of_the_rest(dictionary, posterior, search.rest, search.skipped)
     if result is None and not search.open and not search.settled and present(ranked) >= NEARLY:
         result = _by_itself(dictionary, posterior, ranked[:1], search.taken, search.skipped)
+    if result is None and not search.settled:
+        result = _alone_again(dictionary, posterior, outliers, ranked, search.skipped)
     if result is None and search.settled:
         result = _by_itself(*at) or _unexplained(*at)
         result = result or _level_again(dictionary, posterior, outliers, named, search.skipped)
@@ -839,6 +843,30 @@ def _of_the_rest(
     return None
 
 
+def _alone_again(
+    dictionary: FaultDictionary,
+    posterior: Posterior,
+    outliers: Sequence[Outlier],
+    ranked: Sequence[Ranked],
+    skipped: Collection[Reading],
+) -> Suggestion | None:
+    """To take what a part alone reads wrong once more, where it is not the part that is likeliest:
+    what stays so is bad, whatever else the board has."""
+    for outlier in outliers:
+        m = outlier.fact[0]
+        own = [k for k, f in enumerate(dictionary.faults) if f.part == m.reading.lifted]
+        own = [k for k in own if not dictionary.faults[k].states]
+        first = ranked[0].fault
+        keys = (first.key, *first.members) if first else ()
+        named = any(key.startswith(f"{m.reading.lifted} ") for key in keys)
+        if not (m.reading.lifted and own and outlier.once) or m.unstable or named:
+            continue
+        wrong, _ = _wrong_by(dictionary, own, [m])
+        if wrong >= SUSPECT and within_reach([m.reading], skipped, dictionary.circuit):
+            return once_more(dictionary, posterior, m, outlier.outlier)
+    return None
+
+
 def _to_confirm(
     dictionary: FaultDictionary,
     posterior: Posterior,
@@ -1084,9 +1112,11 @@ def _wrong_alone(
         points = {m.reading.red, m.reading.black}
         over = [each for each in measured if {each.reading.red, each.reading.black} == points]
         here = [each for each in over if each.reading.power is Power.DEAD and not each.unstable]
-        (alone, _), (likely, fault) = (_wrong_by(dictionary, own, by) for by in ([m], here))
+        # in the circuit it may read otherwise for a second fault
+        (alone, only), (likely, fault) = (_wrong_by(dictionary, own, by) for by in ([m], here))
         if alone < 0.5:  # a good part: what else is read there is of another
             continue
+        likely, fault = (alone, only) if alone > likely else (likely, fault)
         there = certain.fault if certain else None
         if likely >= SURE and not (there and fault.repair in (there.repair, *there.also)):
             result[fault.part] = Ranked(fault=fault, probability=likely)
