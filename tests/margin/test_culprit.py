@@ -94,23 +94,6 @@ output = {pull_up = "330", supply = "3.3 V"}
     assert zcd.check(zcd.loads(text.replace("330", f"{first.high:.0f}"))).passes
 
 
-@pytest.mark.slow
-def test_too_little_beside_a_series_capacitor() -> None:
-    """Harmonics charge it twice a period: 470 ohms in series are too few, 47 kilohms are not."""
-    text = """
-mains = "230 V 50 Hz"
-optocoupler = "817B"
-circuit = [
-    "feed - C1 33n - R1 470 - x", "x - D1 1N4007 < - neutral", "x - R3 1k - led+",
-    "led- - neutral",
-]
-output = {pull_up = "10k", supply = "5 V"}
-"""
-    first = checked(zcd.loads(text)).remedies[0]
-    assert first.ref == "R1"
-    assert zcd.check(zcd.loads(text.replace("470", f"{first.low:.0f}"))).passes
-
-
 def test_without_the_capacitor_it_passes(sound: zcd.Board) -> None:
     """A remedy that says so is true."""
     assert checked(sound.with_(pin_capacitor="1u")).remedies[0].low == 0.0
