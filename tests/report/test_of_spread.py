@@ -58,7 +58,8 @@ def test_an_expectation_missed_within_tolerances_has_its_figure() -> None:
     )
     assert headline_text(check).startswith("PASSES, with 2 warnings. ")
     assert finding_lines(check)[-1] == (
-        "warning: sync is lost (the pin never goes high) if all tolerances and the shape of the "
+        "warning: sync is lost (the pin never goes high) only if all tolerances and the shape of "
+        "the "
         "mains are at their worst at once (none of 1024 random boards)"
     )
 

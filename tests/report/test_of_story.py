@@ -78,7 +78,7 @@ def test_what_burns_behind_a_shorted_capacitor() -> None:
         ("rotor stalled", "", "does not turn"),
         ("tacho lost", "", "no tacho pulse comes back"),
         ("run capacitor weak", "", "The controller accepts the sync pulses"),
-        ("healthy", "", "The fan runs at 900 rpm on 184 V; the mains has 230 V"),
+        ("healthy", "", "The fan runs at 900 rpm; the speed loop gives it 184 V of the 230 V"),
         ("run capacitor open", "", "every second gate pulse has ended before it does"),
         ("supply missing", "", "Without its supply"),
         ("triac fires one half cycle only", "", "of direct voltage put"),

@@ -335,6 +335,10 @@ class Search:
     rest: Rest | None = None
 
 
+SHARES = {Function.LOW_TIME: Function.DUTY, Function.DUTY: Function.LOW_TIME}
+"""How long the pin is low, and for which share of a period: one reading tells both."""
+
+
 def _next(
     dictionary: FaultDictionary,
     posterior: Posterior,
@@ -343,6 +347,7 @@ def _next(
 ) -> tuple[tuple[Ranked, ...], Suggestion | None]:
     """What is named together, and the next reading; None where nothing would change the mind."""
     taken, progress = {m.reading for m in search.taken}, search.progress
+    taken |= {replace(r, function=SHARES[r.function]) for r in taken if r.function in SHARES}
     reached = within_reach(dictionary.readings, search.skipped, dictionary.circuit)
     left = [r for r in reached if r not in taken]
     alike = _together(ranked)

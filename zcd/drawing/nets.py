@@ -56,7 +56,7 @@ def net_list(
     second = {own: f" ({alias})" for alias, own in circuit.aliases.items()}
     groups: list[Group] = []
     beside: list[Group] = []
-    sides = [("mains side, LIVE", True), ("isolated side", False)]
+    sides = [("mains side, LIVE", True), ("controller's side", False)]
     if "pin" in live:
         sides = [("NOT ISOLATED: all of it is LIVE", True)]
     for side, inside in sides:

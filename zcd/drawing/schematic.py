@@ -274,19 +274,19 @@ def _side_titles(plan: Plan, lift: float) -> Group:
         x, y, align = plan.barrier_x, plan.top - TITLE - lift, "end"
         ends = (x, y - 10.0), (x, plan.bottom + 34.0)
         above, below = (x - 9.0, y), (x + 9.0, y)
-        where = "mains side, live, on the left; isolated side on the right"
+        where = "mains side, live, on the left; controller's side on the right"
     else:
         x, y, align = plan.left - NAMES, plan.barrier_y, "start"
         ends = (x, y), (plan.right, y)
         above, below = (x, y - 6.0), (plan.pin[0] + 6.0, y + LINE + 2.0)
-        where = "mains side, live, above; isolated side below"
+        where = "mains side, live, above; controller's side below"
     return Group(
         kind="side",
         title=f"isolation barrier: {where}",
         shapes=(
             Line(points=ends, dashes=BARRIER_DASHES, width=1.0),
             Words(text="mains, LIVE", at=above, align=align, bold=True),
-            Words(text="isolated", at=below, bold=True),
+            Words(text="controller", at=below, bold=True),
         ),
     )
 

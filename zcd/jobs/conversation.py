@@ -27,14 +27,14 @@ MORE = ("more", "full")
 ANSWERS = (*OVERLOAD_WORDS, *NOTHING_WORDS, *UNSTABLE_WORDS)
 NOT_ASKED = 'no reading is asked for now: type all of it ("ohm R2 82k"), or Enter to end'
 SHORT_HELP = (
-    'Type what the meter shows ("4.98 V", "OL", "nothing") or another reading ("R2 82k", "dc pin '
-    '4.98 V"). "?" lists all words, "more" shows every fault and reading.'
+    'Type what the meter shows ("4.98 V", "OL") or another reading ("R2 82k", "dc pin 4.98 V"). '
+    '"?" lists all words, "more" shows every fault and reading.'
 )
 HELP = (
     'Type what the meter shows ("4.98 V", "OL", "OL on 2M", "about 230", "190..260", "< 5 V", '
-    '"nothing", "unstable"), or another reading ("R2 82k", "ohm R2 lifted 82k", '
-    '"ohm R1 to R3 OL", "volts pin gnd 4.98", "dc pin logic0 relay off 0.1 V", '
-    '"dc pin logic0 bench supply 5 V"). '
+    '"nothing": about 0, or no pulses; "unstable"), or another reading ("R2 82k", '
+    '"ohm R2 lifted 82k", "ohm R1 to R3 OL", "volts pin gnd 4.98", '
+    '"dc pin logic0 relay off 0.1 V", "dc pin logic0 bench supply 5 V"). '
     '"flags sync fan" for what the controller reports, "flags sync=F3" with the code that the '
     'appliance shows ("flags none" for no flag); "skip" if you '
     'cannot take the reading; "undo" removes the last answer; "more" shows every fault, reading '

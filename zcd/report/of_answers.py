@@ -182,10 +182,11 @@ def apart(answers: Sequence[Answer], good: ExpectedRange) -> list[Answer]:
         as_good = [Answer(low=good.low, high=good.high, keys=keys)]
     jumping = (answer for answer in answers if answer.jumps)
     order = [key for answer in answers for key in answer.keys]
-    return sorted(
-        (*as_good, *_cut(rest), *jumping),
-        key=lambda answer: min(map(order.index, answer.keys)),
+    likeliest = (
+        replace(answer, keys=tuple(sorted(answer.keys, key=order.index)))
+        for answer in (*as_good, *_cut(rest), *jumping)
     )
+    return sorted(likeliest, key=lambda answer: order.index(answer.keys[0]))
 
 
 def _within(answer: Answer, good: ExpectedRange) -> bool:

@@ -77,6 +77,8 @@ WEIGHTY = (
 )  # fmt: skip
 """Assumptions that most often change a verdict, the first first: common practice, no source."""
 MOST_ASSUMED = 3
+AS_MUCH = 0.8
+"""Of the reserve of before: less is told as less, though it will do."""
 CLEARLY_MORE = 1.1
 """So many times the voltage at which a diode breaks down is another one."""
 HARDLY_ANY = 5.0
@@ -446,7 +448,11 @@ def repair_text(repair: Repair, board: Board, passes: bool = True) -> str:
     elif repair.inherited:
         verdict = "The repair made nothing worse."
     else:
-        verdict = f"On paper as good as the original{_reserves_text(repair)}."
+        weaker = any(
+            c.after < AS_MUCH * c.before for c in repair.changes if c.name == "CTR reserve"
+        )
+        good = "Good on paper, with less reserve than" if weaker else "On paper as good as"
+        verdict = f"{good} the original{_reserves_text(repair)}."
         if repair.warned:
             verdict = "On paper it will do, but the original has no warning."
     part, was = board.optocoupler, repair.was.optocoupler
@@ -546,7 +552,7 @@ def _rare_line(check: Check, rules: Sequence[Rule[float]]) -> str:
         return ""
     mark, reach = STATUS["warning"], _reach_text(check, rules)
     worst = "all tolerances and the shape of the mains are at their worst at once"
-    return f"{mark}: {listed(what)} if {worst} ({reach})"
+    return f"{mark}: {listed(what)} only if {worst} ({reach})"
 
 
 def _place_of(group: tuple[str, list[Rule[float]]]) -> tuple[int, int, float]:

@@ -52,7 +52,7 @@ from zcd.margin.stress import worst_stress
 from zcd.margin.tolerances import grade_unread
 from zcd.report.cautions import caution_lines, most_dangerous
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
-from zcd.report.of_answers import Meaning, meanings_of
+from zcd.report.of_answers import Meaning, in_order, meanings_of
 from zcd.report.of_board import READ_AGAIN, no_sync_line, unread_line
 from zcd.report.of_diagnosis import (
     NOT_APART,
@@ -82,6 +82,9 @@ from zcd.report.text import listed, probability_text, quantity_text
 from zcd.substitutes.search import replaceable_refs
 
 FEW_NAMED = 2
+LEAST_ALIKE, AS_LIKELY = 0.02, 0.75
+"""Share of one of several alike parts from which it is told, and of the likeliest of them from
+which it is as likely."""
 MOST_ANSWERS, ANSWER_WIDTH = 3, 76
 """Answers to a reading that are explained, and columns of each."""
 LIFTABLE = ("resistor", "diode")
@@ -232,7 +235,7 @@ def tells_most_text(diagnosis: Diagnosis, step: Suggestion, circuit: Circuit) ->
     parts = parts_between(circuit, reading.red, reading.black)
     read = {ref.partition(".")[0] for ref in (*parts, reading.lifted)}
     is_named = any(fault is None or fault.part.partition(" ")[0] in read for fault in named)
-    return "" if is_named else "quick, for what it tells"
+    return "" if is_named else "quick, and it tells much"
 
 
 def proved_line(dictionary: FaultDictionary, diagnosis: Diagnosis) -> str:
@@ -596,10 +599,19 @@ def next_blocks(
         blocks.append(Paragraph(RELAY_ON_HOW))
     if "coil+" in (first.reading.red, first.reading.black):
         blocks.append(Paragraph(COIL_ENDS))
-    for line in (bridge_leads_line(first.reading, circuit), led_pins_line(first.reading, circuit)):
-        if line:
-            blocks.append(Paragraph(line))
+    points = [each(first.reading, circuit) for each in (bridge_leads_line, led_pins_line)]
+    if most is not None and (line := ground_line(first.reading, circuit)):
+        points.append(f"{line}.")
+    if line := " ".join(filter(None, points)):
+        blocks.append(Paragraph(line))
     return blocks
+
+
+def ground_line(reading: Reading, circuit: Circuit) -> str:
+    """What the points at the controller's supply are; empty where none is read."""
+    words = reading_text(reading, circuit)
+    told = {"logic0": "the controller's ground", "logic+": "its supply"}
+    return "; ".join(f"{point}: {what}" for point, what in told.items() if point in words)
 
 
 def led_pins_line(reading: Reading, circuit: Circuit) -> str:
@@ -940,6 +952,7 @@ def step_text(step: Suggestion, circuit: Circuit, *, with_state: bool = True) ->
     between = parts_between(circuit, reading.red, reading.black)
     ohms = reading.function is Function.OHM
     row = ", in series" if ohms and len(between) > 1 else ""
+    row = f"{row}," if row and step.again is not None else row
     again = "" if step.again is None else f" once more (it showed {show_measured(step.again)})"
     where = reading_text(reading, circuit, with_state=with_state)
     parts = (f"{where}{row}{again}", range_text(step))
@@ -974,7 +987,9 @@ def assumed_line(board: Board, meter: Meter, diagnosis: Diagnosis, most: int = M
 def _assumed_text(board: Board, key: str, value: str) -> str:
     """One assumption: what it means where its key does not say so, else key and value."""
     if key == "chain.rectifier_first" and board.rectifier is not None:
-        return f"the resistors come before {plain(board.rectifier.ref)}"
+        before = [plain(part.ref) for part in board.chains[0]]
+        come = "comes" if len(before) == 1 else "come"
+        return f"{listed(before)} {come} before {plain(board.rectifier.ref)}"
     if key == "chain.return_resistors":
         return f"{value} on the neutral side"
     if key == "chain.topology":
@@ -990,7 +1005,7 @@ def _probable_text(ranked: Sequence[Ranked], rest: Rest | None) -> str:
     first = next(standings(ranked))
     pair = bool(ranked[0].fault and ranked[0].fault.members) and present(ranked) >= PROBABLY
     chance = present(ranked) if pair else first.probability
-    name = fault_name(ranked[0]) if pair else _standing_name(first, ranked)
+    name = fault_name(ranked[0]) if pair else _standing_name([first], ranked)
     if chance >= SURE:
         left = "" if rest is None else listed([*rest.refs], "or")
         first_do = f"measure {left} too before you replace it" if left else "confirm it first"
@@ -1014,14 +1029,35 @@ def likeliest_line(diagnosis: Diagnosis) -> str:
 
 
 def _named_shares(ranked: Sequence[Ranked]) -> list[tuple[str, float]]:
-    likely = takewhile(lambda each: each.probability >= MIN_NAMED, standings(ranked))
-    return [(_standing_name(each, ranked), each.probability) for each in likely]
+    """Names and shares of what is likely, the likeliest first; resistors that are as likely in the
+    same way together, as no reading told one from the other yet."""
+    alike: dict[tuple[str, ...], list[Standing]] = {}
+    for each in takewhile(lambda one: one.probability >= LEAST_ALIKE, standings(ranked)):
+        kinds = {r.fault.kind for r in each.rows if r.fault and not r.fault.members}
+        how = tuple(key.partition(" ")[2] for key in each.keys) if kinds == {"resistor"} else ()
+        same = alike.get(how, [])
+        if how and same and each.probability > AS_LIKELY * same[0].probability:
+            same.append(each)
+        else:
+            alike[(*how, each.repair) if how in alike else how or (each.repair,)] = [each]
+    shares = [
+        (_standing_name(group, ranked), sum(each.probability for each in group))
+        for group in alike.values()
+    ]
+    return sorted((one for one in shares if one[1] >= MIN_NAMED), key=lambda one: -one[1])
 
 
-def _standing_name(standing: Standing, ranked: Sequence[Ranked]) -> str:
+def _standing_name(group: Sequence[Standing], ranked: Sequence[Ranked]) -> str:
     """What is wrong there, such as ``R2 open``; of a part bad in several ways only that it is."""
-    names = tuple(dict.fromkeys(fault_name(r) for r in ranked if r.key in standing.keys))
-    return f"{standing.repair} bad" if len(names) > 2 else " or ".join(names)
+    keys = {key for each in group for key in each.keys}
+    names = dict.fromkeys(fault_name(r) for r in ranked if r.key in keys)
+    if len(group) == 1 and len(names) > 2:
+        return f"{group[0].repair} bad"
+    parts = sorted({name.rpartition(" ")[0] for name in names}, key=in_order)
+    modes = dict.fromkeys(name.rpartition(" ")[2] for name in names)
+    if len(parts) * len(modes) == len(names):
+        return f"{listed(parts, 'or')} {' or '.join(modes)}".strip()
+    return " or ".join(names)
 
 
 def _lower(text: str) -> str:

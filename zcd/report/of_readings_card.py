@@ -407,7 +407,9 @@ class Short(NamedTuple):
 
 def typed_place(reading: Reading, circuit: Circuit) -> str:
     """A reading as a person types it before what it shows, ``ohm R2`` or ``ohm R2 lifted``."""
-    return place_text(reading, circuit) if reading.lifted else short_reading(reading, circuit)
+    if reading.lifted:
+        return place_text(reading, circuit)
+    return short_reading(reading, circuit).partition(" (")[0]  # which says what is parallel
 
 
 def short_reading(reading: Reading, circuit: Circuit) -> str:
@@ -454,7 +456,13 @@ def _best_told(line: ExpectedReading, circuit: Circuit, new: Collection[str]) ->
         clear = shown.high < good.low or shown.low > good.high
         return key not in new, not clear, not key.startswith(tuple(parts - {""}))
 
-    keys = [key for key in line.faults if not key.endswith("intermittent")]
+    # the cell says no lower end, so that no low reading tells anything
+    far = is_wide(line.reading.function, good.low, good.middle, good.high)
+    keys = [
+        key
+        for key, shown in line.faults.items()
+        if not key.endswith("intermittent") and (not far or shown.high > good.high)
+    ]
     best = sorted(keys, key=place)[:MOST_TOLD]
     told = {f"{_bad_text(line, key)}{_of_row(line, key, row, circuit)}": None for key in best}
     return list(told)

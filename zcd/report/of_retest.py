@@ -428,6 +428,7 @@ def remaining_lines(retest: Retest) -> list[str]:
         named = f"{text.strip('()')}: " if (text := grade_text(opto)) else ""
         ctr = f"CTR {low:.3g} to {high:.3g} %, most likely {middle:.3g} %"
         less = ": aged, or another grade fitted" * (high < 100.0 * opto.ctr_min_ratio)
+        less += f"; still at least{_times_text(remaining.weak[0])[1:]}" * bool(less)
         lines = [f"{measured}: {ctr} ({named}{grade}){less}."]
     else:
         lines = [

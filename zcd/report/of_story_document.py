@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
+from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.reading_syntax import show_span, show_value
 from zcd.diagnosis.reading_words import reading_text
@@ -40,7 +41,7 @@ from zcd.report.of_story import (
 from zcd.report.of_story_flags import why_lines
 from zcd.report.text import count_text
 from zcd.simulation.causes import Subsystem
-from zcd.simulation.controller import SYNC
+from zcd.simulation.controller import SYNC, State
 from zcd.simulation.drive import appliance_of
 from zcd.simulation.flags import CausesForFlags, Fit, SideTest, StoryTable
 from zcd.simulation.timeline import Story
@@ -57,7 +58,7 @@ def story_document(story: Story) -> Document:
                 (
                     Paragraph(headline(story), "strong"),
                     *_lines(taken_line(board)),
-                    Paragraph(f"To do: {story.cause.words}."),
+                    Paragraph(f"{_so_far(story)}To do: {story.cause.words}."),
                 ),
                 answer=True,
             ),
@@ -68,6 +69,12 @@ def story_document(story: Story) -> Document:
             *_end_sections(board, story_cautions((), fan=story.cause.subsystem is Subsystem.FAN)),
         ),
     )
+
+
+def _so_far(story: Story) -> str:
+    """That a board with a fault still works; empty where it does not."""
+    works = not story.flags and story.end_state is State.RUN and story.cause.key != HEALTHY.key
+    return "No flag so far: the board still works. " * works
 
 
 def _lines(*lines: str) -> tuple[Block, ...]:

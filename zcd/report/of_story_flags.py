@@ -97,8 +97,8 @@ def _held_text(story: Story) -> str:
     if story.end_state is not State.RUN or story.cause.pattern is not None:
         return ""
     return (
-        f"The fan runs at {story.speed_rpm[-1]:.0f} rpm on {story.fan_rms_v[-1]:.0f} V; the mains "
-        f"has {story.view.mains_rms_v:.0f} V. The speed loop compensates."
+        f"The fan runs at {story.speed_rpm[-1]:.0f} rpm; the speed loop gives it "
+        f"{story.fan_rms_v[-1]:.0f} V of the {story.view.mains_rms_v:.0f} V."
     )
 
 
