@@ -13,6 +13,7 @@ from scipy.special import logsumexp
 
 from tests.diagnosis.atlases import atlas_of
 from tests.diagnosis.boards import RELAY, TEXTS, board
+from tests.diagnosis.truth import joint_log
 from zcd.board.files import parse_board
 from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
 from zcd.diagnosis.functions import Function
@@ -28,7 +29,6 @@ from zcd.diagnosis.likelihood import (
     WHOLE_REACH,
     Fit,
     error,
-    joint_log,
     scaled,
 )
 from zcd.diagnosis.meters import OVERLOAD, usual_meter

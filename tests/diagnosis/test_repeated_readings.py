@@ -9,6 +9,7 @@ from scipy.sparse import csr_array
 from scipy.stats import norm
 
 from tests.diagnosis.atlases import atlas_of
+from tests.diagnosis.truth import joint_log
 from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.information import (
@@ -24,7 +25,6 @@ from zcd.diagnosis.likelihood import (
     PULSE_OUTLIER_SHARE,
     TWICE_SHARE,
     Fit,
-    joint_log,
     merge_repeats,
 )
 from zcd.diagnosis.meters import OVERLOAD, usual_meter

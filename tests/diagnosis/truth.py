@@ -6,6 +6,7 @@ meter noise.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +17,7 @@ from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import Circuit, stack
 from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.likelihood import error, scaled
+from zcd.diagnosis.likelihood import Fit, error, fact_log, outlier_share, partly_wrong, scaled
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.rank import Diagnosis, Ranked, diagnose, one_repair
@@ -164,3 +165,10 @@ def finds(dictionary: FaultDictionary, case: Case) -> tuple[bool, Diagnosis]:
     if first.members or one_repair(diagnosis.ranked[0], truth):
         return truth.key in (first.key, *first.members) or not first.members, diagnosis
     return other == case.fault or alike(dictionary, case, other), diagnosis
+
+
+def joint_log(fits: Sequence[tuple[Fit, Measured]]) -> tuple[FloatArray, float]:
+    """Log density of readings that show one fact, and that of the same readings as outliers: both
+    as `fact_log` gives them, some of the facts plainly wrong."""
+    log_good, log_flat = fact_log(fits)
+    return partly_wrong(log_good, log_flat, outlier_share([read for _, read in fits])), log_flat

@@ -400,18 +400,6 @@ def _same(first: Measured, second: Measured, meter: Meter) -> bool:
     return bool(low - off <= upper and lower - off <= high)
 
 
-def joint_log(
-    fits: Sequence[tuple[Fit, Measured]], breadth: float = 1.0
-) -> tuple[FloatArray, float]:
-    """Log density of readings that show one fact, and that of the same readings as outliers.
-
-    Both as `fact_log` gives them, some of the facts plainly wrong.
-    """
-    log_good, log_flat = fact_log(fits, breadth)
-    slips = outlier_share([read for _, read in fits])
-    return partly_wrong(log_good, log_flat, slips), log_flat
-
-
 def partly_wrong(log_good: FloatArray, log_flat: float, share: float) -> FloatArray:
     """Log density of a fact that is plainly wrong in a share of cases."""
     return np.asarray(np.logaddexp(np.log1p(-share) + log_good, np.log(share) + log_flat))
