@@ -23,6 +23,8 @@ from zcd.sync.lock import lock_of
 
 FINE = SolverOptions(points=400)
 EVEN = SolverOptions(points=144, refine=False)
+FINE = replace(EVEN, points=1152)
+"""For a capacitor at a joint, whose current is over sooner than the steps of the usual grid."""
 SHARE = np.geomspace(0.5, 2.0, 7)
 
 few = settings(same_again, max_examples=8, phases=(Phase.generate, Phase.shrink))
@@ -37,11 +39,16 @@ def led_mean_a(circuit: Circuit, board: Board, options: SolverOptions = EVEN) ->
 
 
 def more_chain_never_raises_the_led_current(board: Board) -> None:
-    """Whichever resistor of the chain it is."""
+    """Whichever resistor of the chain it is.
+
+    With a capacitor at its joint it does raise it where a second string can discharge that.
+    """
+    if len(board.chains) > 1:
+        board = replace(board, joint_capacitor=None)
     circuit = build_circuit(board)
     for part in board.chains[0]:
         sweep = circuit.change(part.ref, resistance_ohm=SHARE * part.resistance_ohm)
-        mean = led_mean_a(sweep, board)
+        mean = led_mean_a(sweep, board, FINE if board.joint_capacitor else EVEN)
         assert np.all(np.diff(mean) <= 1e-6 * mean[:-1] + 1e-12), part.ref
 
 
