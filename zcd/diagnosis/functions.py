@@ -271,3 +271,5 @@ _ROWS = (
 FUNCTIONS = {row.key: row for row in _ROWS}
 NAMES = {name: row.key for row in _ROWS for name in (row.key, *row.synonyms)}
 """Function by each name that people write."""
+TWINS = {Function.LOW_TIME: Function.DUTY, Function.DUTY: Function.LOW_TIME}
+"""How long the pin is low, and for which share of a period: one reading tells both."""

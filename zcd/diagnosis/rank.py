@@ -15,7 +15,7 @@ from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary, Progress
 from zcd.diagnosis.fault_pairs import pair_of
 from zcd.diagnosis.faults import HEALTHY, LOOSE_MODE, Fault, answer_of, includes, same_repair
 from zcd.diagnosis.flag_evidence import FAN, no_fault_share
-from zcd.diagnosis.functions import Function, Method
+from zcd.diagnosis.functions import TWINS, Function, Method
 from zcd.diagnosis.information import SURE, Posterior, expected, sparse, together
 from zcd.diagnosis.likelihood import (
     BREADTHS,
@@ -335,10 +335,6 @@ class Search:
     rest: Rest | None = None
 
 
-SHARES = {Function.LOW_TIME: Function.DUTY, Function.DUTY: Function.LOW_TIME}
-"""How long the pin is low, and for which share of a period: one reading tells both."""
-
-
 def _next(
     dictionary: FaultDictionary,
     posterior: Posterior,
@@ -347,7 +343,7 @@ def _next(
 ) -> tuple[tuple[Ranked, ...], Suggestion | None]:
     """What is named together, and the next reading; None where nothing would change the mind."""
     taken, progress = {m.reading for m in search.taken}, search.progress
-    taken |= {replace(r, function=SHARES[r.function]) for r in taken if r.function in SHARES}
+    taken |= {replace(r, function=TWINS[r.function]) for r in taken if r.function in TWINS}
     reached = within_reach(dictionary.readings, search.skipped, dictionary.circuit)
     left = [r for r in reached if r not in taken]
     alike = _together(ranked)
