@@ -9,8 +9,8 @@ from tests.margin.one_verdict import design_disagreements, disagreements
 from zcd import loads
 
 MANY = 300
-FEW = (3, 8)
-"""A half-wave chain that passes with a warning, one with a clamp that passes."""
+FEW = (3, 7, 8)
+"""A half-wave chain that passes with a warning, a series capacitor, a clamp that passes."""
 
 
 @pytest.mark.parametrize("seed", FEW)

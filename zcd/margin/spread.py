@@ -19,7 +19,7 @@ from zcd.margin.population import Population, draw_population
 from zcd.margin.rules import RARE_RATIO, SYNC, Rule, without_number
 from zcd.margin.stress_rules import stress_rules
 from zcd.margin.tolerances import draw, tolerances_of
-from zcd.margin.unpublished import doubt_about
+from zcd.margin.unpublished import counts_by_distortion, doubt_about
 from zcd.sync.lock import FUNCTION, RULES, binding_rules
 
 _LOG = logger(__name__)
@@ -191,9 +191,8 @@ def _reached(rule: Rule[float], doubt: str, drawn: Population | None) -> Rule[fl
 def _of_distorted_mains(rule: Rule[float], board: Board) -> Rule[float]:
     """A rule of the pulses' number behind a series capacitor, which a clean mains always keeps: no
     data sheet says what the controller leaves out."""
-    capacitive = board.traced is not None and bool(board.traced.capacitors)
     broken = rule.name == "pulse count" and rule.margin < 0.0
-    return replace(rule, depends_on=DISTORTED) if capacitive and broken else rule
+    return replace(rule, depends_on=DISTORTED) if broken and counts_by_distortion(board) else rule
 
 
 def _missed_by(margin: float) -> str:

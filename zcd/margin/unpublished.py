@@ -29,7 +29,7 @@ FloatArray = NDArray[np.float64]
 Kind = Literal["weak", "shallow", "strong"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 """The kind transistors: see `zcd.margin.tolerances.Unpublished`."""
-_OF_FUNCTION = slice(0, len(FUNCTION))
+_OF_FUNCTION, _COUNTED = slice(0, len(FUNCTION)), FUNCTION.index("pulse count")
 
 
 def kind_shares(tolerances: Sequence[Tolerance], shares: FloatArray, kind: Kind) -> FloatArray:
@@ -75,6 +75,9 @@ def with_doubt(
         The same, but of boards that do not do what a sync input is for those with the kinder
         transistor.
     """
+    if counts_by_distortion(board):
+        margins = replace(margins, margins=margins.margins.copy())
+        np.maximum(margins.margins[:, _COUNTED], 0.0, out=margins.margins[:, _COUNTED])
     broken = np.flatnonzero(np.any(margins.margins[:, _OF_FUNCTION] < 0.0, axis=1))
     if not broken.size or not any(tolerance.unpublished for tolerance in tolerances):
         return margins
@@ -82,6 +85,8 @@ def with_doubt(
     for kind in KINDS:
         rows = kind_shares(tolerances, shares[broken], kind)
         found = evaluate(draw(board, tolerances, rows), board).margins[:, _OF_FUNCTION]
+        if counts_by_distortion(board):
+            found[:, _COUNTED] = np.maximum(found[:, _COUNTED], 0.0)
         before = result[broken, _OF_FUNCTION]
         better = found.min(axis=1) > before.min(axis=1)
         result[broken, _OF_FUNCTION] = np.where(better[:, None], found, before)
@@ -90,6 +95,12 @@ def with_doubt(
         if not broken.size:
             break
     return replace(margins, margins=result)
+
+
+def counts_by_distortion(board: Board) -> bool:
+    """Whether the number of pulses hangs on how distorted the mains is: behind a series capacitor,
+    where no data sheet says what the controller leaves out."""
+    return board.traced is not None and bool(board.traced.capacitors)
 
 
 def locks_with_doubt(
