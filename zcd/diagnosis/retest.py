@@ -21,7 +21,7 @@ from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.missing_readings import SURE_GOOD, good_reading, missing_readings
 from zcd.diagnosis.rank import Evidence, posterior_weights
 from zcd.diagnosis.reading_syntax import show_value
-from zcd.diagnosis.readings import Measured, Power, Reading
+from zcd.diagnosis.readings import Measured, Power, Reading, parts_between
 from zcd.diagnosis.retest_record import told_clearly
 from zcd.diagnosis.samples import sample_circuits
 from zcd.diagnosis.severity import points
@@ -202,6 +202,7 @@ def retest(
     missing: tuple[Reading, ...] = ()
     if all(each.good for each in again):
         missing = _symptoms(dictionary, [m for m in before if m.reading not in taken])
+        missing += _silent_diodes(dictionary, before, measured)
         assumed = [*measured, *(good_reading(dictionary, reading) for reading in missing)]
         if (shares_after(assumed) if missing else shares)[good].sum() < SURE_GOOD:
             dictionary.prepare(dictionary.readings, progress)
@@ -232,6 +233,32 @@ def _symptoms(dictionary: FaultDictionary, before: Sequence[Measured]) -> tuple[
     ]
     dictionary.prepare([m.reading for m in shown])
     return tuple(dict.fromkeys(m.reading for m in shown if not _again(dictionary, m).good))
+
+
+def _silent_diodes(
+    dictionary: FaultDictionary, before: Sequence[Measured], measured: Sequence[Measured]
+) -> tuple[Reading, ...]:
+    """Diode tests over diodes that nobody read while the fault stopped the pulses, and of which the
+    pulses say nothing: with a shorted rectifier they come as before, and the LED has the mains in
+    reverse."""
+    circuit = dictionary.circuit
+    pulses = (m for m in before if m.reading.function.row.pulses and m.value > 0.0)
+    if not before or any(pulses):
+        return ()
+    dead = [m.reading for m in (*before, *measured) if m.reading.function.row.dead]
+    read = {ref for r in dead for ref in parts_between(circuit, r.red, r.black, forward=True)}
+    level = Reading(function=Function.DC, red="pin", black="logic0")
+    good, shown = good_board(dictionary, level), dictionary.predictions(level)
+    tests = []
+    for number, fault in enumerate(dictionary.faults):
+        if (fault.kind, fault.mode) != ("diode", "short") or fault.part in read:
+            continue
+        silent = good.low <= float(np.median(dictionary.of_fault(shown, number))) <= good.high
+        anode, cathode = circuit[fault.part].nodes[:2]
+        test = Reading(function=Function.DIODE, red=anode, black=cathode)
+        if silent and test in dictionary.readings:
+            tests.append(test)
+    return tuple(tests)
 
 
 def _reads_good(dictionary: FaultDictionary) -> NDArray[np.bool_]:

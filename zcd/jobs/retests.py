@@ -93,12 +93,14 @@ def continued_retest(job: Job, board: str, replaced: Sequence[str] = ()) -> Rete
     board : str
         Name of the repaired board's file, beside the job file.
     replaced : sequence of str
-        What was replaced before the new one; empty: nothing more.
+        What was replaced before the new one; empty: nothing more. Said for the first time, it
+        is of the repair under way.
     """
     last = job.retests[-1] if job.retests else None
     if last is None or last.verdict is Verdict.NOT_GOOD or last.board != board:
         return None
-    return last if not replaced or tuple(replaced) == last.replaced else None
+    named = not replaced or not last.replaced or tuple(replaced) == last.replaced
+    return last if named else None
 
 
 def readings_of_record(

@@ -262,8 +262,11 @@ def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
         if ref not in (*read, own, "K1.contact")
         and fault.repair not in (diode_of_bridge(ref)[0], ref.partition(".")[0])
     ]
-    # a level that stays tells nothing of a transistor that the LED never switched on
-    outputs = [e.ref for e in circuit.of(Phototransistor) if e.ref != fault.repair]
+    # a level that stays tells nothing of a transistor that the LED never switched on; ohms tell as
+    # much as a dead board can
+    dead = (m.reading for m in diagnosis.measured if m.reading.function.row.dead)
+    told = {ref for r in dead for ref in parts_over(circuit, r.red, r.black).split(", ")}
+    outputs = [e.ref for e in circuit.of(Phototransistor) if e.ref not in (fault.repair, *told)]
     # the level at the pin tells of the pull-up
     level = any(m.reading.over_pin and not m.reading.lifted for m in diagnosis.measured)
     loads = [ref for ref in (PULL_UP,) if ref in circuit and ref not in (*read, own) and not level]

@@ -44,6 +44,7 @@ from zcd.diagnosis.readings import (
     parts_between,
     parts_over,
 )
+from zcd.diagnosis.retest_record import Verdict
 from zcd.diagnosis.series_sums import Rest, reads_over
 from zcd.diagnosis.trip import Trip, plan_trip, sync_lost_share, telling_readings
 from zcd.errors import plain
@@ -134,7 +135,9 @@ def _answer(
     unlike = no_sync_line(case.board)
     done = job.closed is not None or unlike or fan_line(diagnosis, "")
     plan = () if done else trip.steps
-    blocks: list[Block] = [Paragraph(found_line(case), "strong")]
+    blocks: list[Block] = [
+        Paragraph(line, "strong") for line in (failed_line(case), found_line(case)) if line
+    ]
     if job.codes and (flags := flags_line(job)):
         blocks.append(Paragraph(flags))
     support, against = telling
@@ -145,7 +148,7 @@ def _answer(
     if behind and diagnosis.suggestion is not None:  # only the flag speaks for these so far
         support = ()
     most_named = MOST_NAMED if most >= MOST_ANSWERS else FEW_NAMED  # little room: a short reason
-    support = support[:most_named]
+    support = support and _odd_first(support, against, case)[:most_named]
     named = support or diagnosis.suspects  # which are told with what contradicts them
     last = () if named else diagnosis.measured[-most_named:]
     for title, named in (
@@ -193,6 +196,37 @@ def _answer(
     return Document(
         title=plain(case.board.name), sections=(Section("", tuple(blocks), answer=True),)
     )
+
+
+def failed_line(case: Case) -> str:
+    """That the last repair did not do, and where to go on; empty where it did, or none was made."""
+    job = case.job
+    last = job.retests[-1] if job.retests else None
+    if job.closed is not None or last is None or last.verdict is not Verdict.NOT_GOOD:
+        return ""
+    odd = "; ".join(
+        f"{plain(each.reading)}: {plain(each.shown)}" for each in last.readings if each.differs
+    )
+    now = last.board or ("BOARD" if job.board_file is None else path_here(job.board_file))
+    return (
+        f"The last retest FAILED ({odd}). What is wrong now: zcd diagnose {plain(now)}, with -r "
+        "and each reading taken since. What follows goes by the readings before the repair."
+    )
+
+
+def _odd_first(
+    support: Sequence[Measured], against: Collection[Measured], case: Case
+) -> tuple[Measured, ...]:
+    """What speaks for an answer, first of all what is not as on a good board: that is what anybody
+    would point at."""
+
+    def is_odd(m: Measured) -> bool:
+        good = good_board(case.atlas, m.reading)
+        low, high = (m.value if end is None else end for end in (m.low, m.high))
+        return m.unstable or high < good.low or low > good.high
+
+    telling = (m for m in (*support, *case.diagnosis.measured) if is_odd(m) and m not in against)
+    return tuple(dict.fromkeys((*telling, *support)))
 
 
 def _fan_share(diagnosis: Diagnosis) -> float:
@@ -454,23 +488,21 @@ def work_lines(
     if line := fan_line(diagnosis, board_file):
         return (line,)
     first = diagnosis.indistinguishable[0].fault
-    if diagnosis.stopped != "sure" or first is None or first.key == HEALTHY.key:
+    one = len(diagnosis.indistinguishable) == 1 and diagnosis.named_ratio >= PROBABLY
+    settled = diagnosis.stopped == "sure" or (diagnosis.stopped == "nothing left" and one)
+    if not settled or first is None or first.key == HEALTHY.key:
         return ()
     part = first.repair.split()[0]
     measure = f"zcd retest {job_file or board_file}"
     another = "zcd retest repaired.toml" + (f" --job {job_file}" if job_file else "")
-    if first.mode == "reversed":
-        return (
-            "Next: make sure that red and black were not swapped.",
-            f"Then turn {part} round and measure again: {measure}",
-        )
     orders = []
     if part in {unknown.ref for unknown in board.unknowns}:
         orders.append(f"The value of {part} is a guess: {READ_AGAIN}.")
     known, singles = replaceable_refs(board), {r.key: r.fault for r in diagnosis.ranked if r.fault}
     each_one = [singles[key] for key in first.members if key in singles] or [first]
-    bad = [one.repair.split()[0] for one in each_one]
-    parts = [ref for ref in (*bad, *first.neighbours) if {*bad} <= {*known} and ref in known]
+    bad = [one.repair.split()[0] for one in each_one if one.mode != "reversed"]
+    wanted = (*bad, *first.neighbours) if bad and {*bad} <= {*known} else ()
+    parts = [ref for ref in wanted if ref in known]
     if parts:
         each = " ".join(f"--for {ref}" for ref in parts)
         of_old = ISOLATES if part in coupler_refs(board) else ""
@@ -479,7 +511,11 @@ def work_lines(
     several = len(together_names(diagnosis.indistinguishable)) > 1
     mends = dict.fromkeys(mend_text(one, parts) for one in each_one)
     mend = "Mend what it was" if several else ". ".join(mends)
-    if part in coupler_refs(board) and first.is_replaced:
+    if first.mode == "reversed":
+        mend = f"Make sure that red and black were not swapped, then turn {part} round"
+        if board.clamp is not None and part == board.clamp.ref:
+            mend += ". The LED had reverse volts meanwhile: test it (diode test, both ways)"
+    if part in coupler_refs(board) and first.is_replaced and first.mode != "reversed":
         ways = ", both ways round" if board.two_leds else ""
         mend += f". {ACROSS_COUPLER.format(ways=ways)}"
     read = first_of_retest(each_one[0], diagnosis.measured, board, circuit)
@@ -821,7 +857,7 @@ def confirm_line(diagnosis: Diagnosis) -> str:
     can_lift = can_lift and only.value < OVERLOAD
     how = f"lift one end of {fault.part} and measure it" if can_lift else "take it"
     if fault.mode == "reversed":
-        how = "crossed probes read the same; swap them and take it"
+        how = "crossed probes read the same; look that red is where it is meant, and take it"
     opened = fault.mode == "open" and fault.kind in LIFTABLE and not one_piece
     own = f", probes on {fault.part}'s own leads: a cracked joint reads open too" if opened else ""
     return f"This rests on one reading: {how} once more to be sure{own}."
