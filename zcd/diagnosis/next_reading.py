@@ -76,9 +76,9 @@ POWER_DOWN = 9.0
 reaching the parts: more than one reading on the mains; common practice, no source."""
 SMALL_CHANGE = 1.0
 """The same of a bench supply put on or taken off, or of the load switched."""
-AS_MUCH = 0.8
-"""A dead reading that tells, for its cost, so much of what one on the mains does goes before it.
-Its cost has the plug in it where that has to be pulled: what is not worth that waits."""
+AS_MUCH = 0.5
+"""A dead reading that tells so much of what one on the mains does goes before it, whatever the plug
+costs: live work is for what no dead test shows (HSE guidance note GS38)."""
 OUTCOMES, AS_LIKELY = 12, 0.9
 LIKELY = (0.02, 0.5, 0.98)
 """What a fault shows lies within: all of its samples that the readings leave likely."""
@@ -262,7 +262,7 @@ def best_reading(
         if side is AccessLevel.DEAD and (dead is None or told > dead[0]):
             dead = told, reading, worth
     if best is not None and dead is not None and _on_mains(dictionary, best[1]):
-        best = dead if dead[0] >= AS_MUCH * best[0] else best
+        best = dead if dead[2].bits >= AS_MUCH * best[2].bits else best
     return None if best is None else _suggestion(dictionary, posterior, best[1], best[2])
 
 

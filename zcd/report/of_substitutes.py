@@ -189,6 +189,8 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
         return f"as it was, overloaded, {now}"
     if any(part.size_assumed for part in old):
         return f"{words}, {now}"
+    if used_ratio(proposal.verdict, proposal.parts) > 1.0:
+        return f"{words}, but {now}: only one rated higher"
     if now == before:
         return f"{words}, {now} (as before)"
     share, was = used_share(proposal.verdict, proposal.parts), used_share(found.original, old)
