@@ -261,7 +261,8 @@ def best_reading(
         side = access_level(dictionary.circuit, reading)
         if side is AccessLevel.DEAD and (dead is None or told > dead[0]):
             dead = told, reading, worth
-    if best is not None and dead is not None and _on_mains(dictionary, best[1]):
+    # of a board that seems good the plug stays in
+    if not good and best and dead and _on_mains(dictionary, best[1]):
         best = dead if dead[2].bits >= AS_MUCH * best[2].bits else best
     return None if best is None else _suggestion(dictionary, posterior, best[1], best[2])
 
