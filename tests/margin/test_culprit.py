@@ -407,7 +407,8 @@ def test_what_only_some_makers_chips_bear_is_a_condition() -> None:
     (line,) = finding_lines(check)
     assert line == (
         "warning: look up the rating of R1 and R2: each gets up to 167 mW. If it is 250 mW, write "
-        'power = "250 mW" into the chain of the board file; if less, fit larger ones'
+        'power = "250 mW" into the chain of the board file; if less or not to be found, fit '
+        "larger ones"
     )
     assert of_chips("100k", ', power = "250 mW"').status == "pass"
     assert headline_text(of_chips("100k", ', power = "125 mW"')) == (

@@ -408,10 +408,13 @@ def test_a_job_of_nine_answers_takes_few_keys(sized: Chrome, bench: Server) -> N
     press(sized, Keys.ENTER)
     waits_for(sized, ".repeat input")
     assert re.search(r"good: 130 kΩ \(1\d\d to 1\d\d kΩ\)", text(sized, "#take"))
-    fields = sized.find_elements(By.CSS_SELECTOR, ".repeat input")
-    for field in fields:
-        press(sized, *expected(sized, field), Keys.ENTER)
-    wait(sized, lambda b: text(b, "#retested").startswith(f"{len(fields)} of") and settled(b))
+    filled = 0
+    while fields := sized.find_elements(By.CSS_SELECTOR, ".repeat input")[filled:]:
+        for field in fields:
+            press(sized, *expected(sized, field), Keys.ENTER)
+        filled += len(fields)  # the answer may ask for what was not tested yet
+        told = f"{filled} of"
+        wait(sized, lambda b, told=told: text(b, "#retested").startswith(told) and settled(b))
     waits_for(sized, "#step-3 .primary")
     press(sized, Keys.ENTER)
     waits_for(sized, "#step-4 .primary")

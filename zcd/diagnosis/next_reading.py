@@ -30,6 +30,7 @@ from zcd.diagnosis.readings import (
     Power,
     Reading,
     access_level,
+    parts_between,
 )
 from zcd.diagnosis.series_sums import Rest, over
 from zcd.diagnosis.severity import points, shown_after
@@ -65,6 +66,9 @@ COSTS = {
 HERTZ_OF_MAINS = 1.3
 """So much more costs the frequency of the mains: volts come first, as they tell whether there is
 any, and every meter shows them; common practice, no source."""
+DUTY = 1.3
+"""So much more costs a share of time: many meters show none, and each counts from a level of its
+own; common practice, no source."""
 POWER_UP = 3.0
 """Cost of putting a board together and plugging it in, as far as one reading has to pay for it: the
 others of the trip share it; common practice, no source."""
@@ -311,7 +315,8 @@ def cost_of(dictionary: FaultDictionary, reading: Reading, power: Power) -> floa
 def _effort(dictionary: FaultDictionary, reading: Reading) -> float:
     """Trouble and danger of a reading by itself."""
     hertz = reading.function is Function.FREQUENCY and _on_mains(dictionary, reading)
-    return COSTS[access_level(dictionary.circuit, reading)] * (HERTZ_OF_MAINS if hertz else 1.0)
+    more = HERTZ_OF_MAINS if hertz else DUTY if reading.function is Function.DUTY else 1.0
+    return COSTS[access_level(dictionary.circuit, reading)] * more
 
 
 def change_cost(now: Power, wanted: Power) -> float:
@@ -411,6 +416,28 @@ def without(
     if all(o.key == dictionary.faults[GOOD_BOARD].key for o in kept):
         return suggestion
     return replace(suggestion, answers=_answers(dictionary, suggestion.reading, kept))
+
+
+def within_rows(
+    suggestion: Suggestion, measured: Sequence[Measured], circuit: Circuit
+) -> Suggestion:
+    """The same without answers over what a row read that the part is in: no part of a row has more
+    than all of it."""
+    reading = suggestion.reading
+    parts = {*parts_between(circuit, reading.red, reading.black)}
+    rows = [
+        m.value
+        for m in measured
+        if reading.function is m.reading.function is Function.OHM
+        and m.exact
+        and not (m.about or m.reading.lifted)
+        and parts < {*parts_between(circuit, m.reading.red, m.reading.black)}
+    ]
+    most = min(rows, default=np.inf) / LESS
+    if not np.isfinite(most):
+        return suggestion
+    answers = tuple(replace(a, high=min(a.high, most)) for a in suggestion.answers if a.low < most)
+    return replace(suggestion, answers=answers)
 
 
 def of_rest(dictionary: FaultDictionary, suggestion: Suggestion, rest: Rest | None) -> Suggestion:

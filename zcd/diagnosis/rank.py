@@ -35,6 +35,7 @@ from zcd.diagnosis.next_reading import (
     of_rest,
     once_more,
     within_reach,
+    within_rows,
     without,
 )
 from zcd.diagnosis.reading_words import reading_text
@@ -907,7 +908,9 @@ def _answered(
     if suggestion is None:
         return None
     doubted = _by_a_slip(dictionary, posterior.measured, known)
-    return of_rest(dictionary, without(dictionary, suggestion, posterior, doubted), rest)
+    told = without(dictionary, suggestion, posterior, doubted)
+    told = within_rows(told, posterior.measured, dictionary.circuit)
+    return of_rest(dictionary, told, rest)
 
 
 def _by_a_slip(

@@ -791,8 +791,8 @@ def swap_line(alike: Sequence[Ranked]) -> str:
         return ""
     fault = next((each for each in faults if each.is_replaced), faults[0])
     part = fault.part.partition(" ")[0]
-    how = f"lift or swap {part}" if fault.is_replaced else f"clean there, then lift a leg of {part}"
-    return f"To tell: {how} and see whether it changes."
+    how = f"lift {part}" if fault.is_replaced else f"clean there, then lift a leg of {part},"
+    return f"To tell: {how} and read again; if it shows the same, it is not {part}."
 
 
 USUAL_SUPPLIES_V = (3.3, 5.0, 12.0, 15.0, 24.0)
@@ -899,7 +899,7 @@ def higher_supply_line(measured: Sequence[Measured], circuit: Circuit) -> str:
 def fault_name(ranked: Ranked) -> str:
     """A fault of the ranking, such as ``R2 open``; of a bridge in one piece what is replaced."""
     if ranked.fault is not None and (bridge := diode_of_bridge(ranked.fault.part))[1]:
-        return f"one diode of {bridge[0]}"
+        return f"a diode of {bridge[0]} bad"
     if ranked.fault is None:
         return "a fault that is not listed"
     if ranked.fault.kind == "fan":

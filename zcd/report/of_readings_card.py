@@ -461,7 +461,9 @@ def _best_told(line: ExpectedReading, circuit: Circuit, new: Collection[str]) ->
     keys = [
         key
         for key, shown in line.faults.items()
-        if not key.endswith("intermittent") and (not far or shown.high > good.high)
+        if not key.endswith("intermittent")
+        and (not far or shown.high > good.high)
+        and not key.startswith("mains frequency")  # which no bench has
     ]
     best = sorted(keys, key=place)[:MOST_TOLD]
     told = {f"{_bad_text(line, key)}{_of_row(line, key, row, circuit)}": None for key in best}

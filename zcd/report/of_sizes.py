@@ -156,7 +156,8 @@ class Makes:
         write = f"chain = {{{power}}} into" if self.traced else f"{power} into the chain of"
         return (
             f"look up the rating of {listed(self.refs)}: {gets} up to {self.load}. If it is "
-            f"{self.usual}, write {write} the board file; if less, fit larger ones"
+            f"{self.usual}, write {write} the board file; if less or not to be found, fit larger "
+            "ones"
         )
 
 

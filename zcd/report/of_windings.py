@@ -187,9 +187,9 @@ def leads_table(measured: Measured, verdict: Verdict) -> Table:
     fits = ""
     if verdict.residual_ohm is not None and verdict.allowed_ohm is not None:
         fits = (
-            f"Largest reading less the sum of the other two: "
-            f"{quantity_text(verdict.residual_ohm, 'Ω')}, the meter allows "
-            f"{quantity_text(verdict.allowed_ohm, 'Ω')} both ways. "
+            f"The largest reading is {quantity_text(abs(verdict.residual_ohm), 'Ω')} "
+            f"{'more' if verdict.residual_ohm >= 0.0 else 'less'} than the other two together; the "
+            f"meter allows {quantity_text(verdict.allowed_ohm, 'Ω')}. "
         )
     if verdict.main_ohm is not None and verdict.start_ohm is not None:
         fits += (
@@ -217,6 +217,7 @@ def unchecked_lines(measured: Measured, verdict: Verdict) -> tuple[str, ...]:
     return tuple(f"{what}; typed as {typed[what]}" for what in verdict.unchecked)
 
 
+AGAIN = "First measure what speaks against it again, leads apart; if it stays, go no further. "
 ADD = "Next: find these out, unplugged; add them to the command, each lead and pin."
 INSULATION = (
     "Before you plug the fan in, test its insulation with an insulation tester: OL on ohms is no "
@@ -240,7 +241,10 @@ def verdict_document(measured: Measured, verdict: Verdict) -> Document:
             Section("Against it", (BulletList(tuple(problems)),) if problems else (), answer=True),
             Section(
                 "Not checked",
-                (BulletList(unchecked_lines(measured, verdict)), Paragraph(ADD))
+                (
+                    BulletList(unchecked_lines(measured, verdict)),
+                    Paragraph(f"{AGAIN * bool(verdict.problems)}{ADD}"),
+                )
                 if unchecked
                 else (),
                 answer=True,
