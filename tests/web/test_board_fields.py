@@ -270,3 +270,10 @@ def test_what_is_assumed_stands_beside_each_empty_field() -> None:
     assert "no" in said.values()
     assert all(notes[key] == f"assumed: {words}" for key, words in said.items())
     assert "optocoupler.remaining" not in notes
+
+
+def test_an_optocoupler_given_as_a_part_stands_in_its_field() -> None:
+    """A table with ``part`` is read as one with ``family``; the field shows either."""
+    texts = texts_of({"mains": "230 V 50 Hz", "optocoupler": {"part": "PC817C", "ref": "OC4"}})
+    assert texts["optocoupler.family"] == "PC817C"
+    assert texts["optocoupler.ref"] == "OC4"

@@ -81,6 +81,9 @@ def _long_form(value: Mapping[str, Any]) -> dict[str, Any]:
         for key, value in value.items()
         if key in SHORT
     }
+    if "part" in (coupler := whole.get("optocoupler", {})) and "family" not in coupler:
+        # both are read, and one has the field
+        whole["optocoupler"] = {"family" if k == "part" else k: v for k, v in coupler.items()}
     return {**value, **whole, "mains": mains_table(value.get("mains", {}))}
 
 
