@@ -72,7 +72,7 @@ own; common practice, no source."""
 POWER_UP = 3.0
 """Cost of putting a board together and plugging it in, as far as one reading has to pay for it: the
 others of the trip share it; common practice, no source."""
-SCOPE_RATIO = 1.5
+SCOPE_RATIO = 2.0
 """A reading of the meter goes before one of the oscilloscope that tells up to so much more: most
 benches reach for the meter first; common practice, no source."""
 POWER_DOWN = 9.0

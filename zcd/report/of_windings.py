@@ -211,7 +211,7 @@ def unchecked_lines(measured: Measured, verdict: Verdict) -> tuple[str, ...]:
     typed = {
         FRAME_READINGS: f"{lead}-{FRAME}=OL",
         PINS_OF_LEADS: f"--pin {lead}={measured.pins.get(lead, 1)}",
-        ROLES_OF_PINS: f"--board {measured.pins.get(lead, 1)}=run",
+        ROLES_OF_PINS: f"--board {measured.pins.get(lead, 1)}={verdict.roles.get(lead, 'run')}",
         RUN_CAPACITOR: '--capacitor 1.79u --marking "1.8 uF"',
     }
     return tuple(f"{what}; typed as {typed[what]}" for what in verdict.unchecked)
