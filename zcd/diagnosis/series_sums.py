@@ -54,7 +54,7 @@ def rest_of_row(dictionary: FaultDictionary, measured: Sequence[Measured]) -> Re
     circuit = dictionary.circuit
     alone = _alone(circuit, measured)
     for whole in filter(_is_exact, measured):
-        row = _row(circuit, whole.reading)
+        row = row_of(circuit, whole.reading)
         left = tuple(ref for ref in row if ref not in alone)
         if len(row) < 2 or not left or len(left) == len(row):
             continue
@@ -72,13 +72,13 @@ def summed_up(circuit: Circuit, measured: Sequence[Measured]) -> list[Measured]:
     alone = _alone(circuit, measured)
 
     def adds_up(m: Measured) -> bool:
-        row = _row(circuit, m.reading) if _is_exact(m) else ()
+        row = row_of(circuit, m.reading) if _is_exact(m) else ()
         if len(row) < 2 or not alone.keys() >= {*row}:
             return False
         return abs(m.value - sum(alone[ref].value for ref in row)) <= SAME_SUM * m.value
 
     rows = [m for m in measured if adds_up(m)]
-    right = [alone[ref] for m in rows for ref in _row(circuit, m.reading)]
+    right = [alone[ref] for m in rows for ref in row_of(circuit, m.reading)]
     return [
         replace(m, repeated=True) if any(m is each for each in right) else m
         for m in measured
@@ -95,7 +95,7 @@ def reads_over(dictionary: FaultDictionary, measured: Measured) -> bool:
 def cannot_raise(dictionary: FaultDictionary, measured: Measured) -> frozenset[str]:
     """Keys of faults beside resistors that read more than all of them have: what is parallel to
     these makes them read lower."""
-    row = _row(dictionary.circuit, measured.reading)
+    row = row_of(dictionary.circuit, measured.reading)
     ohms = measured.reading.function is Function.OHM and not measured.unstable
     if not ohms or not row or not reads_over(dictionary, measured):
         return frozenset()
@@ -123,10 +123,10 @@ def _is_exact(measured: Measured) -> bool:
 def _alone(circuit: Circuit, measured: Sequence[Measured]) -> dict[str, Measured]:
     """The last exact reading of each resistor that was read by itself."""
     ohms = filter(_is_exact, measured)
-    return {refs[0]: m for m in ohms if len(refs := _row(circuit, m.reading)) == 1}
+    return {refs[0]: m for m in ohms if len(refs := row_of(circuit, m.reading)) == 1}
 
 
-def _row(circuit: Circuit, reading: Reading) -> tuple[str, ...]:
+def row_of(circuit: Circuit, reading: Reading) -> tuple[str, ...]:
     """The resistors in a row of which a reading is taken; empty where there is anything else."""
     refs = parts_between(circuit, circuit.node(reading.red), circuit.node(reading.black))
     return refs if all(isinstance(circuit[ref], Resistance) for ref in refs) else ()

@@ -11,7 +11,7 @@ import numpy as np
 
 from zcd.board.model import Board
 from zcd.circuit.build import coupler_refs
-from zcd.circuit.elements import Circuit, DcSource, Junction, Resistance
+from zcd.circuit.elements import Circuit, DcSource, Junction
 from zcd.circuit.points import diode_of_bridge, leads_text
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.expected_readings import good_board
@@ -45,7 +45,7 @@ from zcd.diagnosis.readings import (
     parts_over,
 )
 from zcd.diagnosis.retest_record import Verdict
-from zcd.diagnosis.series_sums import Rest, reads_over
+from zcd.diagnosis.series_sums import Rest, reads_over, row_of
 from zcd.diagnosis.trip import Trip, plan_trip, sync_lost_share, telling_readings
 from zcd.errors import plain
 from zcd.files import file_name, path_here
@@ -149,8 +149,8 @@ def _answer(
         support = ()
     most_named = MOST_NAMED if most >= MOST_ANSWERS else FEW_NAMED  # little room: a short reason
     support = support and _odd_first(support, against, case)[:most_named]
-    named = support or diagnosis.suspects  # which are told with what contradicts them
-    last = () if named else diagnosis.measured[-most_named:]
+    # suspects are told with what contradicts them
+    last = () if support or diagnosis.suspects else diagnosis.measured[-most_named:]
     for title, named in (
         ("Because:", support),
         ("Measured so far:", last),
@@ -341,11 +341,11 @@ def _reads_high(measured: Measured, dictionary: FaultDictionary, others: Sequenc
         return _reads_open(measured, dictionary)
     if reading.function is not Function.OHM or reading.lifted or measured.unstable:
         return ""
-    refs = _row(measured, circuit)
+    refs = row_of(circuit, reading)
     if not refs or not reads_over(dictionary, measured):
         return ""
     ohms = (m for m in others if m.reading.function is Function.OHM)
-    fine = {_row(m, circuit) for m in ohms if not reads_over(dictionary, m)}
+    fine = {row_of(circuit, m.reading) for m in ohms if not reads_over(dictionary, m)}
     left = [ref for ref in refs if (ref,) not in fine]
     if len(refs) == 1 or not left:
         return refs[0] if len(refs) == 1 else f"a joint between {listed([*refs])}"
@@ -353,12 +353,6 @@ def _reads_high(measured: Measured, dictionary: FaultDictionary, others: Sequenc
         return f"{left[0]}, or a joint beside it,"
     row = listed(left, "or") if len(left) == 2 else f"one of {over_text(reading, circuit)[0]}"
     return f"{row}, or a joint between them,"
-
-
-def _row(measured: Measured, circuit: Circuit) -> tuple[str, ...]:
-    """The resistors in a row over which a reading was taken; empty where there is anything else."""
-    refs = parts_between(circuit, measured.reading.red, measured.reading.black)
-    return refs if all(isinstance(circuit[ref], Resistance) for ref in refs) else ()
 
 
 def _reads_open(measured: Measured, dictionary: FaultDictionary) -> str:
@@ -646,7 +640,7 @@ def next_blocks(
 def ground_line(reading: Reading, circuit: Circuit) -> str:
     """What the points at the controller's supply are; empty where none is read."""
     words = reading_text(reading, circuit)
-    told = {"logic0": "the controller's ground", "logic+": "its supply"}
+    told = {"logic0": "the controller's ground", "logic+": "the controller's supply"}
     return "; ".join(f"{point}: {what}" for point, what in told.items() if point in words)
 
 
