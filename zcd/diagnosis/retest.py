@@ -21,7 +21,7 @@ from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.missing_readings import SURE_GOOD, good_reading, missing_readings
 from zcd.diagnosis.rank import Evidence, posterior_weights
 from zcd.diagnosis.reading_syntax import show_value
-from zcd.diagnosis.readings import Measured, Power, Reading, parts_between
+from zcd.diagnosis.readings import Measured, Power, Reading, parts_read
 from zcd.diagnosis.retest_record import told_clearly
 from zcd.diagnosis.samples import sample_circuits
 from zcd.diagnosis.severity import points
@@ -245,8 +245,8 @@ def _silent_diodes(
     pulses = (m for m in before if m.reading.function.row.pulses and m.value > 0.0)
     if not before or any(pulses):
         return ()
-    dead = [m.reading for m in (*before, *measured) if m.reading.function.row.dead]
-    read = {ref for r in dead for ref in parts_between(circuit, r.red, r.black, forward=True)}
+    dead = (m.reading for m in (*before, *measured) if m.reading.function.row.dead)
+    read = frozenset[str]().union(*(parts_read(circuit, reading) for reading in dead))
     level = Reading(function=Function.DC, red="pin", black="logic0")
     good, shown = good_board(dictionary, level), dictionary.predictions(level)
     tests = []

@@ -175,9 +175,13 @@ def _failed_text(check: Check) -> str:
 
 
 def _second_pulse_ratio(check: Check) -> float:
-    """Share of boards that count wrong on a distorted mains, where nothing else fails; else 0."""
-    broken = (rule for rule in check.every_rule if rule.depends_on == DISTORTED)
-    return max((rule.share_ratio or 0.0 for rule in broken), default=0.0) * check.passes
+    """Share of boards that count wrong on a distorted mains, where that alone is in doubt; else
+    0."""
+    doubts = [r for r in check.every_rule if r.subject == SYNC and r.status != "pass"]
+    broken = [rule for rule in doubts if rule.depends_on == DISTORTED]
+    if not all(rule in broken or rule.is_rare for rule in doubts):
+        return 0.0
+    return max((rule.share_ratio or 0.0 for rule in broken), default=0.0)
 
 
 def _may_fail_ratio(check: Check) -> float:
@@ -408,9 +412,11 @@ def quarter_lines(check: Check) -> Iterator[str]:
     if check.board.traced is None or not check.board.traced.capacitors:
         return
     if max(map(abs, edges_s)) > QUARTER_RATIO * quarter_s:
+        passed_s = edges_s[0] + nominal.low_time_s - edges_s[1]  # from crossing to crossing
+        which = "the next" if passed_s > quarter_s else "it"
         yield (
             f"Behind a series capacitor the pulse comes early: the pin falls "
-            f"{crossing_text(edges_s[0])} and rises {offset_text(edges_s[1])} the next. Firmware "
+            f"{crossing_text(edges_s[0])} and rises {offset_text(edges_s[1])} {which}. Firmware "
             "made for it allows for that; other firmware would fire the drive as much too early."
         )
 
