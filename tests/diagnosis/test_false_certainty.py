@@ -88,6 +88,15 @@ def test_pulses_of_a_good_board_leave_no_mains_missing(readings: tuple[str, ...]
     assert "230 mV, or 230 V?" in suspects_line(found, case(*readings).circuit)
 
 
+def test_the_unit_is_asked_for_where_few_volts_are_a_thousand_times_too_small() -> None:
+    """Two such readings look like a missing mains, of which 50 Hz at the pin is the contradiction:
+    then it is the volts that may be the slip."""
+    readings = ("dc pin logic0 2.7 mV", "frequency 50 Hz", "ac line neutral 0.230 V")
+    found = diagnosis(*readings)
+    assert found.stopped != "sure"
+    assert "230 mV, or 230 V?" in suspects_line(found, case(*readings).circuit)
+
+
 @pytest.mark.parametrize("readings", VOLTS_IN_MILLIVOLTS[:2])
 def test_none_of_these_wins_where_a_third_is_doubtful(readings: tuple[str, ...]) -> None:
     found = diagnosis(*readings)

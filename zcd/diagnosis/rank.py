@@ -279,7 +279,7 @@ def diagnose(
         indistinguishable=alike,
         suspects=suspects,
         against=tuple(_least_at_one(dictionary, m, measured) for m in suspects),
-        slips=unit_slips(dictionary, measured, ranked[0].fault) if suspects else (),
+        slips=unit_slips(dictionary, measured, ranked[0].fault, suspects) if suspects else (),
         stopped=_why_stopped(alarm, suggestion, sure=sure, contradicted=contradicted),
         second=second and not contradicted,
         rest=rest,

@@ -34,10 +34,16 @@ class UnitSlip:
 
 
 def unit_slips(
-    dictionary: FaultDictionary, measured: Sequence[Measured], likeliest: Fault | None
+    dictionary: FaultDictionary,
+    measured: Sequence[Measured],
+    likeliest: Fault | None,
+    suspects: Sequence[Measured],
 ) -> tuple[UnitSlip, ...]:
     """Readings that no good board shows, nor one with the likeliest fault, and each a good one
     would in a unit a thousand times off.
+
+    Where all that contradicts that fault reads as on a good board, what speaks for the fault may
+    be the slip.
 
     Parameters
     ----------
@@ -46,12 +52,16 @@ def unit_slips(
     measured : sequence of Measured
     likeliest : Fault or None
         None: none of the list.
+    suspects : sequence of Measured
+        What contradicts it.
 
     Returns
     -------
     tuple of UnitSlip
     """
-    listed = (k for k, fault in enumerate(dictionary.faults) if fault is likeliest)
+    as_good = all(_shows(dictionary, m, m.value) for m in suspects)
+    believed = None if as_good else likeliest
+    listed = (k for k, fault in enumerate(dictionary.faults) if fault is believed)
     number = next(listed, GOOD_BOARD)
     odd = (m for m in measured if not _shows(dictionary, m, m.value, number))
     return tuple(slip for slip in (_slip(dictionary, m) for m in odd) if slip is not None)
