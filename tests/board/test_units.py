@@ -171,6 +171,8 @@ def test_comma_is_pointed_out() -> None:
     """A decimal comma is read; a thousand may be meant by one with three digits behind it."""
     with pytest.raises(InputError, match="may be thousands: use a point, or no sign at all"):
         parse_quantity("2,200", quantity_kinds.RESISTANCE)
+    with pytest.raises(InputError, match=r'found "6,8,0k".*\(one comma or point at most\)'):
+        parse_quantity("6,8,0k", quantity_kinds.RESISTANCE)
 
 
 @pytest.mark.parametrize("found", [90, 90.0, "90", " 90 "])

@@ -124,3 +124,17 @@ def test_check_tells_with_which_values_the_board_passes() -> None:
         assert zcd.check(board.with_(R2=ohm)).passes
     assert not zcd.check(board.with_(R2=3 * span.high)).passes
     assert zcd.check(chain("82k", "82k")).passing_values == ()
+
+
+def test_values_that_only_larger_resistors_bear_are_told_apart() -> None:
+    """Judged by checking the board anew with the ends of both spans."""
+    resistors = ["68k", "?"]
+    board = board_from_dict(edited(chain={"resistors": resistors, "style": None}))
+    check = zcd.check(board)
+    (sized,), (span,) = check.passing_as_sized, check.passing_values
+    assert (span.low, span.high) != (sized.low, sized.high)
+    said = " ".join(str(check).split())
+    assert "if the resistors are larger than 1/4 W (E12; check again" in said
+    for ohm in (sized.low, sized.high):
+        assert " PASSES. " in f" {' '.join(str(zcd.check(board.with_(R2=ohm))).split())}"
+    assert "PASSES, if R2 is 1/2 W or larger" in str(zcd.check(board.with_(R2=span.high)))

@@ -129,6 +129,7 @@ def test_overload_on_a_range_is_beyond_its_full_scale(text: str, least: float) -
         ("dc pin logic0 nan", 'found "nan"'),
         ("dc pin logic0 inf", 'found "inf"'),
         ("dc pin logic0 1,234", "may be thousands: use a point"),
+        ("ohm R2 6,8,0k", 'found "6,8,0k".*one comma or point at most'),
         ("ohm R2 150 Hz", 'found "150 Hz"'),
         ("duty 148 %", "from 0 % to 100 %"),
         ("low time line neutral 9 ms", "between 'pin' and 'logic0'|found"),

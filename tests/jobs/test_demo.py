@@ -75,6 +75,21 @@ def test_a_missing_parent_is_refused_and_nothing_is_made(tmp_path: Path) -> None
     assert list(tmp_path.iterdir()) == []
 
 
+def test_a_full_disk_leaves_nothing_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One file fits on it, the next does not; what others put into the folder stays."""
+
+    def filling(path: Path, data: bytes) -> Path:
+        if path.name != FILES[0]:
+            raise InputError("no space left on device")
+        path.write_bytes(data)
+        return path
+
+    monkeypatch.setattr("zcd.jobs.demo.write_whole", filling)
+    with pytest.raises(InputError, match="no space left"):
+        write_demo(str(tmp_path / "new"))
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_demo_says_that_it_is_invented() -> None:
     for name in FILES[:2]:
         text = Path(__file__).parents[2] / "zcd" / "jobs" / "templates" / "demo" / name

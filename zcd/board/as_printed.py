@@ -95,6 +95,8 @@ _SPELT_OUT = (
     (re.compile(r"(?<=\d)\s*MFD\b", re.IGNORECASE), " uF"),
 )
 _RATING = re.compile(r"[\d/.,]+\s*(?:m?W\w*|%)", re.IGNORECASE)
+_NEXT_PART = re.compile(r"[\s,;-]R\d+", re.ASCII)
+"""A reference behind a resistance: two parts where one belongs."""
 _BARE_REFERENCE = re.compile(r"R\d{1,4}", re.IGNORECASE)
 """A reference without a value. As a marking it is below 1 Ω, which no part of this circuit has."""
 _NAMED = re.compile(r"([A-Z]{1,3}\d{1,4})\s*(?:[:=]|\s)\s*(\S.*)", re.ASCII)
@@ -603,9 +605,19 @@ def resistor_as_printed(reader: Reader, item: Any, key: str, chain_style: Any) -
         return item
     value, tolerance = _ohms(reader, text, key, chip)
     if value is None:
+        if _NEXT_PART.search(text):
+            _refuse_two(reader, text, key, in_table=isinstance(item, dict))
         return {**table, "value": text} if text != given else item
     extra = {} if tolerance is None or "tolerance" in table else {"tolerance": tolerance}
     return {**table, "value": value, **extra}
+
+
+def _refuse_two(reader: Reader, text: str, key: str, *, in_table: bool) -> None:
+    """Say what belongs between two resistors, under the key that the schema refuses."""
+    allowed = 'a resistance such as "47k" ({} belongs between two parts)'
+    if key.startswith("circuit."):  # whoever reads the circuit puts that before it
+        raise invalid_value(text, allowed.format('" - "'), key.removeprefix("circuit."))
+    reader.refuse(f"{key}{'.value' * in_table}", text, allowed.format("a comma"))
 
 
 def _ohms(reader: Reader, text: str, key: str, chip: bool) -> tuple[Any, float | None]:

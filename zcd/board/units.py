@@ -36,6 +36,7 @@ ALIKE = str.maketrans(
 )
 """One spelling for signs that look alike: ohm, micro, spaces, minus, degree Celsius, fractions."""
 _COMMA = re.compile(r"([+-]?(?:0,\d+|\d+,(?:\d{1,2}|\d{4,})))(?!\d)(.*)", re.ASCII)
+_COMMA_IN_NUMBER, _COMMAS = re.compile(r"\d,\d"), re.compile(r"\d,\d+,\d")
 _THOUSANDS = "three digits after a comma may be thousands"
 
 
@@ -226,7 +227,9 @@ def parse_quantity(given: object, kind: QuantityKind, key: str = "") -> float:
     value = None if unclear else _read(given, kind)
     if value is None:
         note = ""
-        if isinstance(given, str) and "," in given:
+        if isinstance(given, str) and _COMMAS.search(given):
+            note = " (one comma or point at most)"
+        elif isinstance(given, str) and _COMMA_IN_NUMBER.search(given):
             note = f" ({_THOUSANDS}: use a point, or no sign at all)"
         elif not kind.bare and _is_bare(given):
             note = " (write the unit)"

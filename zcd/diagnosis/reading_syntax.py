@@ -237,7 +237,7 @@ def parse_value(value: object, function: Function, key: str = "") -> float:
         If it is not such a value.
     """
     require_length(value, key)
-    if isinstance(value, str):
+    if isinstance(value, str) and value.count(",") == 1:  # more are none of decimals
         value = _DECIMAL_COMMA.sub(".", value)
     text = value.strip().lower() if isinstance(value, str) else ""
     row = function.row

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
@@ -68,13 +69,25 @@ def write_demo(folder: str | None) -> Demo:
     if path.exists():
         raise InputError(f"{path}: found something of that name; allowed: a new folder")
     make_folder(path)
-    for name in FILES:
-        write_whole(path / name, (_TEMPLATES / name).read_bytes())
+    try:
+        for name in FILES:
+            write_whole(path / name, (_TEMPLATES / name).read_bytes())
+    except InputError:  # a full disk: nothing is left behind, and the name stays free
+        _take_back(path)
+        raise
     return Demo(
         folder=path,
         job=load_job(path / "job.toml"),
         repaired=load_board(path / "repaired.toml"),
     )
+
+
+def _take_back(folder: Path) -> None:
+    """Remove what was written, and the folder unless others have put something into it."""
+    with suppress(OSError):
+        for name in FILES:
+            (folder / name).unlink(missing_ok=True)
+        folder.rmdir()
 
 
 def _free_folder() -> Path:

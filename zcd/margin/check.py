@@ -188,6 +188,8 @@ class Check(Result, NominalCheck):
     passing_values : tuple of Remedy
         Of each resistor that could not be read: the values with which the board passes; left out
         where no value does.
+    passing_as_sized : tuple of Remedy
+        The same where each resistor has the size that is assumed of it, no larger one.
     repair : Repair, optional
         What was changed against the board as it was built, where that is known.
     """
@@ -220,6 +222,7 @@ class Check(Result, NominalCheck):
     outlook: Outlook | None = None
     remedies: tuple[Remedy, ...] = ()
     passing_values: tuple[Remedy, ...] = ()
+    passing_as_sized: tuple[Remedy, ...] = ()
     repair: Repair | None = None
 
     @property

@@ -221,6 +221,19 @@ def passing_values_of(board: Board, refs: Sequence[str]) -> tuple[Remedy, ...]:
     return _tried(board, parts, ROOM_OF_UNREAD, len(parts))
 
 
+def passing_as_sized(board: Board, refs: Sequence[str]) -> tuple[Remedy, ...]:
+    """The same where each resistor whose size nobody wrote has to bear its load in the size that
+    is assumed; `passing_values_of` allows the largest usual one."""
+
+    def sized(part: Resistor) -> Resistor:
+        return replace(part, size_assumed=False)
+
+    chains = tuple(tuple(map(sized, chain)) for chain in board.chains)
+    return passing_values_of(
+        replace(board, chains=chains, return_chain=tuple(map(sized, board.return_chain))), refs
+    )
+
+
 def _tried(
     board: Board,
     parts: Sequence[Part],

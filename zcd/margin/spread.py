@@ -14,7 +14,7 @@ from zcd.engine.solve import solve
 from zcd.logs import logger
 from zcd.margin.check import LOCK_SOURCE, Check, NominalCheck
 from zcd.margin.corners import Corners, Place, find_corners
-from zcd.margin.culprit import passing_values_of, remedies_of
+from zcd.margin.culprit import passing_as_sized, passing_values_of, remedies_of
 from zcd.margin.population import Population, draw_population
 from zcd.margin.rules import RARE_RATIO, SYNC, Rule, without_number
 from zcd.margin.stress_rules import stress_rules
@@ -102,7 +102,12 @@ def with_spread(check: NominalCheck) -> Check:
     known = {field.name: getattr(check, field.name) for field in fields(NominalCheck)}
     unread = [unknown.ref for unknown in check.board.unknowns]
     values = passing_values_of(check.board, unread)
-    whole = Check(**known, spread=spread_of(check.board), passing_values=values)
+    whole = Check(
+        **known,
+        spread=spread_of(check.board),
+        passing_values=values,
+        passing_as_sized=passing_as_sized(check.board, unread),
+    )
     if whole.passes and not whole.hangs_on_grade:
         return whole
     _LOG.info("trying which single part, put right, makes the board pass")

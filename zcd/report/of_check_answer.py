@@ -252,12 +252,25 @@ def unread_lines(check: Check) -> Iterator[str]:
             with_values = "no likely value of it makes the board pass"
         else:
             with_values = (
-                f"the board passes with {_span_text(values)} (E12; check again with the one you "
-                f"fit); what follows is for {quantity_text(values.value, values.unit)}"
+                f"the board passes with {_sized_text(check, values)} (E12; check again with the "
+                f"one you fit); what follows is for {quantity_text(values.value, values.unit)}"
             )
         yield f"{line}; {with_values}."
     if check.board.unknowns:
         yield f"The value taken is a guess: before you fit one, {READ_AGAIN}."
+
+
+def _sized_text(check: Check, values: Remedy) -> str:
+    """The values with which the board passes; apart those that only larger resistors bear."""
+    known = (each for each in check.passing_as_sized if each.ref == values.ref)
+    sized = next(known, None)
+    if sized is not None and _span_text(sized) == _span_text(values):
+        return _span_text(values)
+    guessed = [part.style for part in all_resistors(check.board) if part.size_assumed]
+    larger = f"if the resistors are larger than {guessed[0]}"
+    if sized is None:
+        return f"{_span_text(values)}, but only {larger}"
+    return f"{_span_text(sized)}, or {_span_text(values)} {larger}"
 
 
 def _grade_lines(check: Check) -> Iterator[str]:

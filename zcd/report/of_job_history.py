@@ -24,7 +24,7 @@ def job_history_table(entries: Sequence[Entry], total: int) -> Table:
     remark = "\n".join((remark, *unread))
     return Table(
         title="Jobs",
-        columns=("job", "board", "flags", "closed", "what it was"),
+        columns=("job", "board", "flags", "closed on", "what it was"),
         rows=tuple(_row(e) for e in entries if not e.problem),
         remark=remark,
         unbroken=(0,),
@@ -32,7 +32,7 @@ def job_history_table(entries: Sequence[Entry], total: int) -> Table:
 
 
 def _row(entry: Entry) -> tuple[str, ...]:
-    state = "open" if entry.closed is None else entry.closed.isoformat()
+    closed = "still open" if entry.closed is None else entry.closed.isoformat()
     again = f"retest: {verdict_text(entry.retest)}" if entry.retest else ""
     said = (entry.found, entry.repair, again, entry.note)
     told = "\n".join(plain(text) for text in said if text)
@@ -40,7 +40,7 @@ def _row(entry: Entry) -> tuple[str, ...]:
         plain(entry.file.name),
         plain(entry.board_name),
         " + ".join(entry.flags) or "-",
-        state,
+        closed,
         told or "-",
     )
 
