@@ -15,8 +15,8 @@ from tests.drawing.test_waveforms import marked, words
 from tests.jobs.demo_job import lost_below, share_lost, solved
 from zcd.drawing.canvas import BLUE
 from zcd.drawing.loss_map import HATCHES, loss_map_figure
-from zcd.margin.lattice import broken_rule
 from zcd.margin.loss_map import LossMap, loss_map
+from zcd.margin.roots import broken_rule
 from zcd.sync.lock import RULES
 
 

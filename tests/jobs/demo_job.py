@@ -22,11 +22,12 @@ from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.margin.ageing import YEARS, Ageing, Course
 from zcd.margin.check import Check, nominal_check
-from zcd.margin.lattice import boundary, broken_rule, explore
+from zcd.margin.lattice import boundary, explore
 from zcd.margin.loss_map import Boundary, LossMap, Reach
 from zcd.margin.loss_share import LINES, LossShare
 from zcd.margin.outlook import Outlook
 from zcd.margin.quantities import quantity_of
+from zcd.margin.roots import broken_rule
 from zcd.margin.sensitivity import Sensitivity
 from zcd.margin.spread import with_spread
 from zcd.sync.lock import RULES, Lock, judge

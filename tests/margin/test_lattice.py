@@ -9,7 +9,8 @@ import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
-from zcd.margin.lattice import ROOT_TOLERANCE, Curve, boundary, broken_rule, explore
+from zcd.margin.lattice import ROOT_TOLERANCE, Curve, boundary, explore
+from zcd.margin.roots import broken_rule
 
 FloatArray = NDArray[np.float64]
 Plane = Callable[[FloatArray, FloatArray], FloatArray]

@@ -11,10 +11,10 @@ from numpy.testing import assert_allclose
 
 from tests.diagnosis.boards import board
 from zcd.engine.solve import PULSES, solve
-from zcd.margin.lattice import broken_rule
 from zcd.margin.loss_map import LossMap, loss_map
 from zcd.margin.loss_share import HALVINGS, LINES, SEED, LossShare, loss_share
 from zcd.margin.population import even_points
+from zcd.margin.roots import broken_rule
 from zcd.margin.tolerances import draw, tolerances_of
 from zcd.sync.lock import judge
 

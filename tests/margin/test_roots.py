@@ -10,9 +10,10 @@ from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 from scipy.optimize import elementwise
 
-from zcd.margin.roots import batched_root
+from zcd.margin.roots import limits, open_roots
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
 Function = Callable[[FloatArray], FloatArray]
 
 TOLERANCE = 1e-4
@@ -33,20 +34,22 @@ SMOOTH = ("line", "cube", "falling", "saturating")
 
 
 class Counted:
-    """A function that counts how often it is called."""
+    """A function, asked for some of its rows, that counts how often it is called."""
 
     def __init__(self, function: Function) -> None:
         self.function = function
         self.calls = 0
 
-    def __call__(self, x: FloatArray) -> FloatArray:
+    def __call__(self, x: FloatArray, rows: IntArray) -> FloatArray:
         self.calls += 1
-        return self.function(x)
+        whole = AT.copy()
+        whole[rows] = x
+        return self.function(whole)[rows]
 
 
 def root(function: Function, first: FloatArray = LOW, second: FloatArray = HIGH) -> FloatArray:
     at = function(first), function(second)
-    return batched_root(function, (first, second), at, TOLERANCE)
+    return open_roots(Counted(function), (first, second), at, TOLERANCE)
 
 
 @pytest.mark.parametrize("name", list(FUNCTIONS))
@@ -79,7 +82,7 @@ def test_root_is_that_of_scipy(name: str) -> None:
     """Both may be off by the tolerance; no row takes more looks than scipy's slowest."""
     counted = Counted(FUNCTIONS[name])
     ends = FUNCTIONS[name](LOW), FUNCTIONS[name](HIGH)
-    result = batched_root(counted, (LOW, HIGH), ends, TOLERANCE)
+    result = open_roots(counted, (LOW, HIGH), ends, TOLERANCE)
 
     def one_by_one(x: FloatArray, *at: FloatArray) -> FloatArray:
         rows = np.searchsorted(AT, at[0])
@@ -101,7 +104,7 @@ def test_root_is_that_of_scipy(name: str) -> None:
 def test_few_evaluations(name: str) -> None:
     """Never more than twice what halving would take; a good deal fewer for a smooth function."""
     counted = Counted(FUNCTIONS[name])
-    batched_root(counted, (LOW, HIGH), (counted.function(LOW), counted.function(HIGH)), TOLERANCE)
+    open_roots(counted, (LOW, HIGH), (counted.function(LOW), counted.function(HIGH)), TOLERANCE)
     halvings = int(np.ceil(np.log2((HIGH[0] - LOW[0]) / TOLERANCE)))
     assert counted.calls <= 2 * halvings
     if name in SMOOTH and name != "cube":
@@ -116,7 +119,7 @@ def test_equal_ends_are_their_own_answer() -> None:
     assert_allclose(result, np.where(AT > 0.0, 3.5, AT), rtol=0.0, atol=TOLERANCE)
     counted = Counted(FUNCTIONS["line"])
     assert np.array_equal(
-        batched_root(counted, (HIGH, HIGH), (HIGH - AT, HIGH - AT), TOLERANCE), HIGH
+        open_roots(counted, (HIGH, HIGH), (HIGH - AT, HIGH - AT), TOLERANCE), HIGH
     )
     assert counted.calls == 0
 
@@ -132,6 +135,23 @@ def test_bracket_within_the_tolerance_is_not_searched() -> None:
     counted = Counted(FUNCTIONS["line"])
     ends = AT - 0.3 * TOLERANCE, AT + 0.6 * TOLERANCE
     values = FUNCTIONS["line"](ends[0]), FUNCTIONS["line"](ends[1])
-    result = batched_root(counted, ends, values, TOLERANCE)
+    result = open_roots(counted, ends, values, TOLERANCE)
     assert counted.calls == 0
     assert np.array_equal(result, ends[0])
+
+
+def test_rule_beyond_a_limit() -> None:
+    """Of straight lines the first that is broken is the one that crosses zero first."""
+    limit = np.array([[1.0, 2.0, 3.0], [3.5, 0.5, 2.0], [2.5, 3.0, 2.5 - 0.5 * TOLERANCE]])
+
+    def margins(x: FloatArray, rows: IntArray) -> FloatArray:
+        return np.asarray(limit[rows] - x[:, None])
+
+    for ends in ((np.zeros(3), np.full(3, 4.0)), (np.full(3, 4.0), np.zeros(3))):
+        every = np.arange(3)
+        at_ends = margins(ends[0], every), margins(ends[1], every)
+        found, rules = limits(margins, ends, at_ends, TOLERANCE)
+        assert_allclose(found, limit.min(axis=1), rtol=0.0, atol=TOLERANCE)
+        assert rules[:2].tolist() == [0, 1]
+        # within the tolerance of each other the one that comes first in order may be named
+        assert rules[2] in (0, 2)

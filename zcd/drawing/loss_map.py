@@ -21,10 +21,10 @@ from zcd.drawing.canvas import (
     title_lines,
 )
 from zcd.errors import plain
-from zcd.margin.lattice import broken_rule
 from zcd.margin.loss_map import LossMap
 from zcd.margin.loss_share import LINES, LossShare
 from zcd.margin.quantities import Quantity
+from zcd.margin.roots import broken_rule
 from zcd.report.of_loss_map import axis_text, end_text, here_text, loss_map_title, value_text
 from zcd.report.text import percent_text, quantity_text, rule_text
 from zcd.sync.lock import RULES

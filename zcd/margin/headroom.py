@@ -16,9 +16,9 @@ from zcd.circuit.elements import Circuit, stack
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve_together
 from zcd.margin.quantities import quantities
-from zcd.margin.roots import batched_root
+from zcd.margin.roots import IntArray, limits
 from zcd.physics.optocoupler import weakest_shape_weight
-from zcd.sync.lock import Lock, judge, lock_of
+from zcd.sync.lock import RULES, judge, lock_of
 
 FloatArray = NDArray[np.float64]
 
@@ -95,18 +95,18 @@ class _Questions(Batch):
             circuit = weakened(circuit, self.board, name, factor)
         return circuit
 
-    def lock(self, log_factor: FloatArray) -> Lock:
-        """Lock with the quantity of each row weakened by a factor."""
-        return lock_of(self.at(log_factor), self.board, worst=self.worst)
+    def margins(self, log_factor: FloatArray) -> FloatArray:
+        """Of all rules, with the quantity of each row weakened by a factor; shape (n, rules)."""
+        return lock_of(self.at(log_factor), self.board, worst=self.worst).binding_margins
 
-    def margins(
-        self, steps: FloatArray, row: NDArray[np.intp], beside: Sequence[Circuit] = ()
+    def at_steps(
+        self, steps: FloatArray, row: IntArray, beside: Sequence[Circuit] = ()
     ) -> tuple[FloatArray, list[Solution]]:
-        """Smallest margin of some rows at every step, shape (rows, steps); what else is solved."""
+        """Of some rows at every step, shape (rows, steps, rules); what else is solved."""
         every = self.rows(np.repeat(row, steps.size))
         solved, *others = solve_together([every.at(np.tile(steps, row.size)), *beside])
-        margin = judge(solved, self.board, worst=every.worst).margin
-        return margin.reshape(row.size, steps.size), others
+        margins = judge(solved, self.board, worst=every.worst).binding_margins
+        return margins.reshape(row.size, steps.size, -1), others
 
 
 def headrooms(
@@ -182,37 +182,42 @@ def headrooms_of(
         Of `beside`.
     """
     asked = _Questions(board, base, names, np.broadcast_to(worst, names.shape))
-    at_ladder, others = asked.margins(LADDER, np.arange(names.size), beside)
-    logs, locks = _limits(asked, at_ladder)
-    lost = np.where(locks | (logs < 0), 10.0, -10.0) * FACTOR_TOLERANCE
-    beyond = asked.lock(np.where(np.isfinite(logs), logs + lost, 0.0))
+    at_ladder, others = asked.at_steps(LADDER, np.arange(names.size), beside)
+    locks = np.all(at_ladder[:, 0] >= 0.0, axis=1)
+    logs, rules = _limits(asked, at_ladder, locks)
     return [
         Headroom(
             locks=bool(lock),
             factor_ratio=float(np.exp(log)),
-            rule=beyond.failed_rule(row) if np.isfinite(log) else None,
+            rule=RULES[rule] if np.isfinite(log) else None,
         )
-        for row, (log, lock) in enumerate(zip(logs, locks, strict=True))
+        for lock, log, rule in zip(locks, logs, rules, strict=True)
     ], others
 
 
-def _limits(asked: _Questions, margins: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """Log factor at which the lock is lost or won (inf or nan without one), and who locks now."""
-    locks = margins[:, 0] >= 0
+def _limits(
+    asked: _Questions, margins: FloatArray, locks: NDArray[np.bool_]
+) -> tuple[FloatArray, IntArray]:
+    """Log factor at which the lock is lost or won, inf or nan without one; the rule beyond it."""
     first, at_first, second, at_second = _bracket(LADDER, margins, lost=True)
     sick = np.flatnonzero(~locks)
     if sick.size:
-        both, _ = asked.margins(np.concatenate([SCAN, -SCAN]), sick)
+        both, _ = asked.at_steps(np.concatenate([SCAN, -SCAN]), sick)
         halves = zip((SCAN, -SCAN), np.split(both, 2, axis=1), strict=True)
         result = [_bracket(steps, margins, lost=False) for steps, margins in halves]
         nearer = np.abs(result[0][2]) <= np.abs(result[1][2])
         for whole, up, down in zip((first, at_first, second, at_second), *result, strict=True):
-            whole[sick] = np.where(nearer, up, down)
+            whole[sick] = np.where(nearer if up.ndim == 1 else nearer[:, None], up, down)
     crosses = np.isfinite(second)
     ends = first, np.where(crosses, second, first)
-    values = at_first, np.where(crosses, at_second, at_first)
-    logs = batched_root(lambda x: asked.lock(x).margin, ends, values, FACTOR_TOLERANCE)
-    return np.where(crosses, logs, np.where(locks, np.inf, np.nan)), locks
+    whole = ends[0].copy()
+
+    def at(x: FloatArray, rows: IntArray) -> FloatArray:
+        whole[rows] = x  # to pick some rows of a few takes as long as to solve them all
+        return asked.margins(whole)[rows]
+
+    logs, rules = limits(at, ends, (at_first, at_second), FACTOR_TOLERANCE)
+    return np.where(crosses, logs, np.where(locks, np.inf, np.nan)), rules
 
 
 def _bracket(
@@ -223,15 +228,16 @@ def _bracket(
     Where it is not, the second step is infinite.
     """
     row = np.arange(margins.shape[0])
-    change = (margins < 0) if lost else (margins >= 0)
+    broken = np.any(margins < 0.0, axis=2)
+    change = broken if lost else ~broken
     at = np.argmax(change, axis=1)
     there = change[row, at] & (at > 0)
     before = np.maximum(at - 1, 0)
     return (
         np.where(there, steps[before], 0.0),
-        np.where(there, margins[row, before], margins[:, 0]),
+        np.where(there[:, None], margins[row, before], margins[:, 0]),
         np.where(there, steps[at], np.inf),
-        np.where(there, margins[row, at], margins[:, 0]),
+        np.where(there[:, None], margins[row, at], margins[:, 0]),
     )
 
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.margin.roots import open_roots
+from zcd.margin.roots import broken_rule, limits
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -26,8 +26,6 @@ SPLITS = 2
 """24 coarse cells each way, halved twice along borders: as fine as 97 lines each way."""
 ROOT_TOLERANCE = 2e-5
 """Of the whole range of an axis."""
-BESIDE = 5.0 * ROOT_TOLERANCE
-"""So far beyond the boundary one looks for the rule that is broken."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,18 +66,6 @@ class Curve:
     up: FloatArray
     kinds: IntArray
     closed: bool
-
-
-def broken_rule(margins: FloatArray) -> IntArray:
-    """The first broken rule of each point, -1 where all hold; margins of shape (..., rules)."""
-    broken = margins < 0.0
-    return np.where(np.any(broken, axis=-1), np.argmax(broken, axis=-1), -1)
-
-
-def nearest_to_broken(margins: FloatArray) -> IntArray:
-    """The first broken rule of each point; where none is, the one that is nearest to it."""
-    broken = broken_rule(margins)
-    return np.where(broken < 0, np.argmin(margins, axis=-1), broken)
 
 
 def explore(margins: Margins, cells: int = CELLS, splits: int = SPLITS) -> Lattice:
@@ -172,7 +158,7 @@ def boundary(margins: Margins, lattice: Lattice) -> tuple[Curve, ...]:
     upright = _edges(holds[:-1] != holds[1:])
     if not level.row.size + upright.row.size:
         return ()
-    across, up, kinds = _roots(margins, least, level, upright)
+    across, up, kinds = _roots(margins, lattice, level, upright)
     curves = [
         Curve(across[path], up[path], kinds[path], closed)
         for path, closed in _paths(_links(least, level, upright))
@@ -201,7 +187,7 @@ def _edges(crossed: NDArray[np.bool_]) -> _Edges:
 
 
 def _roots(
-    margins: Margins, least: FloatArray, level: _Edges, upright: _Edges
+    margins: Margins, lattice: Lattice, level: _Edges, upright: _Edges
 ) -> tuple[FloatArray, FloatArray, IntArray]:
     """Where the boundary crosses each edge, and the rule that is broken beyond."""
     row = np.concatenate([level.row, upright.row])
@@ -213,19 +199,14 @@ def _roots(
         along, upwards = np.where(is_level[some], t, 0.0), np.where(is_level[some], 0.0, t)
         return (column[some] + along) * pitch, (row[some] + upwards) * pitch
 
-    start, end = least[row, column], least[row + ~is_level, column + is_level]
-    nothing, whole = np.zeros(row.size), np.ones(row.size)
-    every = np.arange(row.size)
-    t = open_roots(
-        lambda x, some: margins(*place(x, some)).min(axis=1),
-        (nothing, whole),
-        (start, end),
+    found = lattice.margins
+    t, kinds = limits(
+        lambda x, some: margins(*place(x, some)),
+        (np.zeros(row.size), np.ones(row.size)),
+        (found[row, column], found[row + ~is_level, column + is_level]),
         ROOT_TOLERANCE / pitch,
     )
-    lost_side = np.where(start < 0.0, -1.0, 1.0) * BESIDE / pitch
-    beyond = margins(*place(np.clip(t + lost_side, 0.0, 1.0), every))
-    across, up = place(t, every)
-    return across, up, nearest_to_broken(beyond)
+    return *place(t, np.arange(row.size)), kinds
 
 
 def _links(least: FloatArray, level: _Edges, upright: _Edges) -> dict[int, list[int]]:

@@ -9,19 +9,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
+from zcd.circuit.batch import split
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
 from zcd.errors import invalid_value
 from zcd.margin.lattice import (
     ROOT_TOLERANCE,
+    SPLITS,
     Lattice,
     boundary,
-    broken_rule,
     explore,
-    nearest_to_broken,
 )
 from zcd.margin.quantities import Quantity, quantity_of, usual_up
-from zcd.margin.roots import batched_root
+from zcd.margin.roots import broken_rule, limits
 from zcd.results import Result
 from zcd.sync.lock import RULES, lock_of
 
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from zcd.margin.population import Share
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
 
 ROWS_AT_ONCE = 1024
 EVERY = 4
@@ -239,8 +240,7 @@ def loss_map(board: Board, across: str = "mains", up: str | None = None) -> Loss
     plane = _Plane(board, build_circuit(board), first, second)
     lattice = explore(plane.margins)
     curves = boundary(plane.margins, lattice)
-    here = first.share(np.array([first.here])), second.share(np.array([second.here]))
-    at_here = int(broken_rule(plane.margins(*here))[0])
+    (reach_across, reach_up), failed = _reaches(plane, lattice.places[:: 2**SPLITS])
     return LossMap(
         board=board,
         across=first,
@@ -255,10 +255,10 @@ def loss_map(board: Board, across: str = "mains", up: str | None = None) -> Loss
             )
             for curve in curves
         ),
-        failed_rule=RULES[at_here] if at_here >= 0 else None,
-        unmet_expectations=_unmet(plane) if at_here < 0 else (),
-        reach_across=_reach(plane, first, lattice.places, here, along=0),
-        reach_up=_reach(plane, second, lattice.places, here, along=1),
+        failed_rule=failed,
+        unmet_expectations=() if failed else _unmet(plane),
+        reach_across=reach_across,
+        reach_up=reach_up,
         temperature_degc=board.service.bench_degc,
     )
 
@@ -268,37 +268,44 @@ def _unmet(plane: _Plane) -> tuple[str, ...]:
     return lock_of(plane.base, plane.board).unmet_expectations(0)
 
 
-def _reach(
-    plane: _Plane,
-    quantity: Quantity,
-    places: FloatArray,
-    here: tuple[FloatArray, FloatArray],
-    along: int,
-) -> Reach:
-    """The nearest changes of the lock on the line through the board."""
+def _reaches(plane: _Plane, places: FloatArray) -> tuple[list[Reach], str | None]:
+    """The nearest changes of the lock from the board along either quantity; its own broken rule."""
+    axes = plane.across, plane.up
+    here = np.array([float(axis.share(np.array([axis.here]))[0]) for axis in axes])
+    sides = [
+        np.concatenate([[own], side])
+        for own in here
+        for side in (places[places < own][::-1], places[places > own])
+    ]
+    axis_of = np.repeat([0, 1], 2)
 
-    def margins(place: FloatArray) -> FloatArray:
-        line = [np.full(place.shape, h[0]) for h in here]
-        line[along] = place
-        return plane.margins(*line)
+    def margins(x: FloatArray, rows: IntArray) -> FloatArray:
+        along = axis_of[rows]
+        return plane.margins(*(np.where(along == axis, x, here[axis]) for axis in (0, 1)))
 
-    own = float(here[along][0])
-    result: list[tuple[float, str | None]] = []
-    for side in (places[places < own][::-1], places[places > own]):
-        steps = np.concatenate([[own], side])
-        least = margins(steps).min(axis=1)
-        changes = np.flatnonzero((least[1:] >= 0.0) != (least[0] >= 0.0))
-        if not changes.size:
-            result.append((np.nan, None))
-            continue
-        k = int(changes[0])
-        ends, values = (
-            (steps[k : k + 1], steps[k + 1 : k + 2]),
-            (least[k : k + 1], least[k + 1 : k + 2]),
+    sizes = [side.size for side in sides]
+    solved = margins(np.concatenate(sides), np.repeat(np.arange(len(sides)), sizes))
+    found = [solved[rows] for rows in split(sizes)]
+    last = [_last_alike(each.min(axis=1) >= 0.0) for each in found]
+    changes = [k + 1 < size for k, size in zip(last, sizes, strict=True)]
+    ends, at_ends = (
+        [np.stack([each[k + step * c] for each, k, c in zip(table, last, changes, strict=True)])
+         for step in (0, 1)]
+        for table in (sides, found)
+    )  # fmt: skip
+    shares, rules = limits(margins, (ends[0], ends[1]), (at_ends[0], at_ends[1]), ROOT_TOLERANCE)
+    reaches = []
+    for axis, below in ((0, 0), (1, 2)):
+        values = np.where(changes, axes[axis].value(shares), np.nan)[below : below + 2].tolist()
+        names = [RULES[rules[k]] if changes[k] else None for k in (below, below + 1)]
+        reaches.append(
+            Reach(below=values[0], above=values[1], rule_below=names[0], rule_above=names[1])
         )
-        root = batched_root(lambda x: margins(x).min(axis=1), ends, values, ROOT_TOLERANCE)
-        lost = ends[0] if values[0][0] < 0.0 else ends[1]
-        beyond = margins(root + np.sign(lost - root) * 5.0 * ROOT_TOLERANCE)
-        result.append((float(quantity.value(root)[0]), RULES[int(nearest_to_broken(beyond)[0])]))
-    (below, rule_below), (above, rule_above) = result
-    return Reach(below=below, above=above, rule_below=rule_below, rule_above=rule_above)
+    own_rule = int(broken_rule(found[0][:1])[0])
+    return reaches, RULES[own_rule] if own_rule >= 0 else None
+
+
+def _last_alike(holds: NDArray[np.bool_]) -> int:
+    """Number of the last place before the first that is not like the one at the beginning."""
+    changes = np.flatnonzero(holds != holds[0])
+    return int(changes[0]) - 1 if changes.size else holds.size - 1

@@ -11,39 +11,55 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
 
-def batched_root(
-    function: Callable[[FloatArray], FloatArray],
-    ends: tuple[FloatArray, FloatArray],
-    values: tuple[FloatArray, FloatArray],
-    tolerance: float,
-) -> FloatArray:
-    """Where functions of one variable change sign, all of them in one batch.
+def broken_rule(margins: FloatArray) -> IntArray:
+    """The first broken rule of each point, -1 where all hold; margins of shape (..., rules)."""
+    broken = margins < 0.0
+    return np.where(np.any(broken, axis=-1), np.argmax(broken, axis=-1), -1)
 
-    As `open_roots`, of functions that are asked for all rows to the end.
+
+def nearest_to_broken(margins: FloatArray) -> IntArray:
+    """The first broken rule of each point; where none is, the one that is nearest to it."""
+    broken = broken_rule(margins)
+    return np.where(broken < 0, np.argmin(margins, axis=-1), broken)
+
+
+def limits(
+    margins: Callable[[FloatArray, IntArray], FloatArray],
+    ends: tuple[FloatArray, FloatArray],
+    at_ends: tuple[FloatArray, FloatArray],
+    tolerance: float,
+) -> tuple[FloatArray, IntArray]:
+    """Where the smallest margin of several rules changes sign, and which rule is broken beyond.
 
     Parameters
     ----------
-    function : callable
-        Of the variable, shape (n,) to (n,): row by row its own function.
+    margins : callable
+        Of the variable, shape (k,), and of the rows that it belongs to, to the margins, shape
+        (k, rules).
     ends : tuple of ndarray, shape (n,)
         The two ends of each bracket; the same where there is nothing to find.
-    values : tuple of ndarray, shape (n,)
-        The functions at the ends, of different sign.
+    at_ends : tuple of ndarray, shape (n, rules)
+        The margins there, the smallest of different sign.
     tolerance : float
         Largest error of the variable.
 
     Returns
     -------
-    root : ndarray, shape (n,)
-        The end itself where both are the same.
+    limit : ndarray, shape (n,)
+    rules : ndarray of int, shape (n,)
+        The first that is broken within the tolerance of the limit.
     """
+    least = at_ends[0].min(axis=1), at_ends[1].min(axis=1)
+    rules = nearest_to_broken(np.where((least[0] < 0.0)[:, None], *at_ends))
 
-    def some(x: FloatArray, rows: IntArray) -> FloatArray:
-        whole = ends[0].copy()
-        whole[rows] = x
-        return function(whole)[rows]
+    def smallest(x: FloatArray, rows: IntArray) -> FloatArray:
+        found = margins(x, rows)
+        broken = broken_rule(found)
+        # each place that is asked for is an end of the bracket from then on
+        rules[rows] = np.where(broken < 0, rules[rows], broken)
+        return found.min(axis=1)
 
-    return open_roots(some, ends, values, tolerance)
+    return open_roots(smallest, ends, least, tolerance), rules
 
 
 def open_roots(
@@ -58,13 +74,17 @@ def open_roots(
     ----------
     function : callable
         Of the variable, shape (k,), and of the rows that it belongs to, to the values, (k,).
-    ends, values : tuple of ndarray, shape (n,)
+    ends : tuple of ndarray, shape (n,)
+        The two ends of each bracket; the same where there is nothing to find.
+    values : tuple of ndarray, shape (n,)
+        The functions at the ends, of different sign.
     tolerance : float
-        As for `batched_root`.
+        Largest error of the variable.
 
     Returns
     -------
     root : ndarray, shape (n,)
+        The end itself where both are the same.
 
     References
     ----------
