@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from zcd.errors import require
 
 FloatArray = NDArray[np.float64]
+ComplexArray = NDArray[np.complex128]
 
 
 def mains_voltage_v(
@@ -40,24 +41,34 @@ def mains_voltage_v(
     """
     phase = np.asarray(phase_rad, dtype=float)
     wave = np.sin(phase)
-    amplitudes: dict[int, NDArray[np.complex128]] = {}
-    for order, ratio, shift in _each(orders, ratios, phases_rad):
-        number = int(order.item())
-        amplitudes[number] = amplitudes.get(number, 0.0) + ratio * np.exp(1j * shift)
-    power = turn = np.cos(phase) + 1j * wave if amplitudes else wave
-    reached = 1
-    for number, amplitude in sorted(amplitudes.items()):  # a sine of each takes twice as long
-        power, reached = power * turn ** (number - reached), number
-        wave = wave + (amplitude * power).imag
+    amplitudes = _amplitudes(orders, ratios, phases_rad)
+    if amplitudes:
+        for power, _, amplitude in _harmonics(np.cos(phase) + 1j * wave, amplitudes):
+            wave = wave + (amplitude[..., None] * power).imag
     return np.asarray(np.sqrt(2.0) * np.asarray(rms_v, dtype=float)[..., None] * wave)
 
 
-def _each(
+def _amplitudes(
     orders: ArrayLike, ratios: ArrayLike, phases_rad: ArrayLike
-) -> Iterator[tuple[FloatArray, FloatArray, FloatArray]]:
-    """Order, ratio and phase of one harmonic after another, each of shape (n, 1) or (1, 1)."""
+) -> dict[int, ComplexArray]:
+    """Complex amplitude of each order, rising, over the fundamental; shape (n,) or (1,)."""
+    amplitudes: dict[int, ComplexArray] = {}
     columns = (np.atleast_1d(np.asarray(x, dtype=float)) for x in (orders, ratios, phases_rad))
-    return zip(*(c[..., None] if c.ndim == 2 else c[:, None, None] for c in columns), strict=True)
+    for order, ratio, shift in zip(*columns, strict=True):
+        number = int(np.max(order))
+        more = np.atleast_1d(ratio * np.exp(1j * shift))
+        amplitudes[number] = amplitudes[number] + more if number in amplitudes else more
+    return dict(sorted(amplitudes.items()))
+
+
+def _harmonics(
+    turn: ComplexArray, amplitudes: Mapping[int, ComplexArray]
+) -> Iterator[tuple[ComplexArray, int, ComplexArray]]:
+    """Powers of `turn` by order; a sine of each would take twice as long."""
+    power, reached = turn, 1
+    for number, amplitude in amplitudes.items():
+        power, reached = power * turn ** (number - reached), number
+        yield power, number, amplitude
 
 
 def crossing_shift_rad(
@@ -86,32 +97,34 @@ def crossing_shift_rad(
     crossings in one half cycle are outside this law. The zero is found by Newton's method, kept
     between ends of different sign.
     """
-    harmonics = list(_each(orders, ratios, phases_rad))
-    if not harmonics:
+    amplitudes = _amplitudes(orders, ratios, phases_rad)
+    if not amplitudes:
         return np.zeros(1), np.zeros(1)
     # the falling crossing, turned by half a period, is a rising one with the even orders reversed
-    turned = [(h, np.where(h % 2 == 0, -a, a), p) for h, a, p in harmonics]
-    return _rising_rad(harmonics), _rising_rad(turned)
+    turned = {number: a if number % 2 else -a for number, a in amplitudes.items()}
+    return _rising_rad(amplitudes), _rising_rad(turned)
 
 
 _SPAN_RAD = 0.5  # single harmonics at their compatibility levels move a crossing by 0.07 rad
 _ENOUGH_RAD = 1e-13
 
 
-def _rising_rad(harmonics: Sequence[tuple[FloatArray, FloatArray, FloatArray]]) -> FloatArray:
+def _rising_rad(amplitudes: Mapping[int, ComplexArray]) -> FloatArray:
     """Zero of the wave nearest to 0, shape (n,)."""
 
     def wave(x: FloatArray) -> tuple[FloatArray, FloatArray]:
-        value, slope = np.sin(x), np.cos(x)
-        for order, ratio, phase in harmonics:
-            value = value + ratio[:, 0] * np.sin(order[:, 0] * x + phase[:, 0])
-            slope = slope + ratio[:, 0] * order[:, 0] * np.cos(order[:, 0] * x + phase[:, 0])
+        turn = np.exp(1j * x)
+        value, slope = turn.imag, turn.real
+        for power, number, amplitude in _harmonics(turn, amplitudes):
+            part = amplitude * power
+            value, slope = value + part.imag, slope + number * part.real
         return value, slope
 
-    size = max(a.shape[0] for triple in harmonics for a in triple)
+    size = max(amplitude.size for amplitude in amplitudes.values())
     low, high = np.full(size, -_SPAN_RAD), np.full(size, _SPAN_RAD)
     crosses = bool(np.all((wave(low)[0] < 0) & (wave(high)[0] > 0)))
-    require(crosses, "mains.harmonics", [float(np.max(a)) for _, a, _ in harmonics], "",
+    found = [float(np.max(np.abs(amplitude))) for amplitude in amplitudes.values()]
+    require(crosses, "mains.harmonics", found, "",
             "weak enough to leave one zero crossing in each half period")  # fmt: skip
     x = np.zeros(size)
     moved = np.full(size, _SPAN_RAD)
