@@ -13,7 +13,7 @@ from zcd.board.files import parse_board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.drawing.sketch import Sketch, turning
 from zcd.drawing.symbols import Line, Words
-from zcd.drawing.waveform_strip import LEFT, WIDTH, waveform_strip
+from zcd.drawing.waveform_strip import LEFT, WIDTH, pulse_text, waveform_strip
 from zcd.engine.solve import solve
 from zcd.report.text import quantity_text
 from zcd.sync.lock import Lock, judge
@@ -69,15 +69,14 @@ def test_time_runs_once_over_the_width() -> None:
 
 
 def test_the_pulse_in_words() -> None:
-    (sketch,), lock = drawn(HOLDS, 120.0)
-    (edges,) = [g for g in sketch.groups if g.kind == "edge"]
-    assert f"low for {quantity_text(float(lock.pulses.low_time_s[0, 0]), 's')}" in edges.title
+    _, lock = drawn(HOLDS, 120.0)
+    low = quantity_text(float(lock.pulses.low_time_s[0, 0]), "s")
+    assert f"low for {low}" in pulse_text(lock)
 
 
 def test_no_pulse_is_said() -> None:
-    (sketch,), _ = drawn(DARK, 120.0)
-    (edges,) = [g for g in sketch.groups if g.kind == "edge"]
-    assert edges.title == "no sync pulse"
+    _, lock = drawn(DARK, 120.0)
+    assert pulse_text(lock) == "no sync pulse"
 
 
 def test_the_window_of_the_edge_is_shaded_around_the_crossing() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from itertools import pairwise
 from pathlib import Path
@@ -11,7 +12,7 @@ from selenium.webdriver import Chrome
 from selenium.webdriver.common.by import By
 from starlette.requests import Request
 
-from tests.web.conftest import Server
+from tests.web.conftest import Server, serving
 from tests.web.test_page import opened, text, type_into, wait
 from zcd.web.board_form import START
 from zcd.web.board_page import BoardPage
@@ -42,6 +43,22 @@ for (const value of [90, 80, 70, 60, 50]) {
 """
 """Answers come late; meanwhile a hand moves on."""
 ALL = {"lock", "shown", "moving", "asks"}
+GLUE_POT = """\
+name = "Invented glue pot"
+mains = "230 V 50 Hz"
+feed = "switched"
+rectifier = "1N4007"
+optocoupler = "817 C"
+chain = {topology = "bridge", style = "1206", resistors = ["33k", "33k", "33k", "33k", "33k"]}
+output = {pull_up = "10k", supply = "5 V"}
+"""
+"""A large circuit: a bridge and five resistors."""
+AT_ONCE = """
+arguments[0].value = arguments[1];
+arguments[0].dispatchEvent(new Event("input", {bubbles: true}));
+"""
+MOST_BYTES = 11_000
+"""Of what a change sends, its headers with it: 10.7 kB for this board, where it fails now."""
 ADD = "[aria-label='Add a row, from the feed']"
 
 
@@ -69,7 +86,7 @@ class Page:
         pieces = {re.search(r'id="([^"]*)"', head)[1]: head for head in heads}
         marks = {name: re.search(r'data-mark="([^"]*)"', head) for name, head in pieces.items()}
         self.marks |= {name: mark[1] if mark else "" for name, mark in marks.items()}
-        del pieces["way"]  # which tells how far all is
+        pieces.pop("way", None)  # which tells how far all is
         return pieces
 
 
@@ -80,6 +97,46 @@ def test_what_the_page_shows_already_is_not_sent(tmp_path: Path) -> None:
     assert set(page.ask("at=70")) == {"lock", "moving", "shown"}  # its volts follow
     assert set(page.ask("at=70&name=Invented%20waffle%20iron")) == {"shown", "asks"}
     assert set(page.ask("at=70&output.pull_up=12k")) == ALL
+
+
+def test_a_change_and_the_verdict_after_it_are_small(browser: Chrome, tmp_path: Path) -> None:
+    """Also where the verdict is another, with findings of its own; and an answer in a job."""
+    with serving(tmp_path, pot=GLUE_POT) as running:
+        opened(browser, running.address)
+        wait(browser, lambda b: "PASSES" in text(b, "#verdict"))
+        received(browser)
+        for pull_up, verdict in (("12k", "PASSES"), ("1k", "FAILS"), ("9k", "PASSES")):
+            field = browser.find_element(By.NAME, "output.pull_up")
+            browser.execute_script(AT_ONCE, field, pull_up)
+            of_it = f"{pull_up[:-1]} kΩ"
+            wait(browser, lambda b, w=of_it: w in text(b, "#shown svg.schematic"))
+            wait(browser, lambda b, w=verdict: w in text(b, "#verdict") and _over(b))
+            assert 2_000 < received(browser) < MOST_BYTES, pull_up
+        (tmp_path / "job.toml").write_text('board = "pot.toml"\n', encoding="utf-8")
+        browser.get(f"{running.address}job/job/readings")
+        wait(browser, lambda b: b.find_elements(By.ID, "answer"))
+        received(browser)
+        browser.find_element(By.XPATH, "//section[@id='next']//button[text()='OL']").click()
+        wait(browser, lambda b: text(b, "#taken li") and _over(b))
+        assert 2_000 < received(browser) < MOST_BYTES
+
+
+def _over(browser: Chrome) -> bool:
+    return not browser.find_elements(By.CSS_SELECTOR, "[aria-busy=true], .htmx-request")
+
+
+def received(browser: Chrome) -> float:
+    """Bytes on the wire since the last time, of all but what asks if the server is there."""
+    size, ours = 0.0, set()
+    for entry in browser.get_log("performance"):
+        event = json.loads(entry["message"])["message"]
+        told = event["params"]
+        if event["method"] == "Network.requestWillBeSent":
+            if not told["request"]["url"].endswith("/alive"):
+                ours.add(told["requestId"])
+        elif event["method"] == "Network.loadingFinished" and told["requestId"] in ours:
+            size += told["encodedDataLength"]
+    return size
 
 
 def test_an_error_is_sent_once_and_taken_back_once(tmp_path: Path) -> None:

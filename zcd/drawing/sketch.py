@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.drawing.canvas import RED, drawing, new_figure
-from zcd.drawing.symbols import Disc, Line, Shape, Words
+from zcd.drawing.symbols import STROKE, Disc, Line, Shape, Words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -139,7 +139,8 @@ def sketch_svg(sketch: Sketch) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" class="{sketch.name}" '
         f'width="{width:.1f}pt" height="{height:.1f}pt" '
         f'viewBox="{left:.1f} {top:.1f} {width:.1f} {height:.1f}" fill="none" '
-        f'stroke="currentColor" stroke-linejoin="round" stroke-linecap="round" '
+        f'stroke="currentColor" stroke-width="{STROKE:g}" '
+        f'stroke-linejoin="round" stroke-linecap="round" '
         f'font-family="{FONTS}" font-size="{LETTER:g}">{groups}</svg>'
     )
 
@@ -153,25 +154,29 @@ def group_svg(group: Group) -> str:
     return f'<g class="{group.kind}"{ref}{ink}>{title}{shapes}</g>'
 
 
+def _tenth(at: float) -> str:
+    """A place to a tenth of a point."""
+    return f"{at:.1f}".removesuffix(".0")
+
+
 def _shape_svg(shape: Shape) -> str:
     match shape:
         case Line():
             tag = "polygon" if shape.closed else "polyline"
-            points = " ".join(f"{x:.1f},{y:.1f}" for x, y in shape.points)
+            points = " ".join(f"{_tenth(x)},{_tenth(y)}" for x, y in shape.points)
+            width = f' stroke-width="{shape.width:g}"' if shape.width != STROKE else ""
             fill = ' fill="currentColor"' if shape.solid else ""
             pattern = " ".join(f"{piece:g}" for piece in shape.dashes)
             dash = f' stroke-dasharray="{pattern}"' if pattern else ""
-            return f'<{tag} points="{points}" stroke-width="{shape.width:g}"{fill}{dash}/>'
+            return f'<{tag} points="{points}"{width}{fill}{dash}/>'
         case Disc(at=(x, y)):
             fill = ' fill="currentColor"' if shape.solid else ""
-            return (
-                f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{shape.radius:g}" stroke-width="1.2"{fill}/>'
-            )
+            return f'<circle cx="{_tenth(x)}" cy="{_tenth(y)}" r="{shape.radius:g}"{fill}/>'
         case Words(at=(x, y)):
             bold = ' font-weight="bold"' if shape.bold else ""
             anchor = f' text-anchor="{shape.align}"' if shape.align != "start" else ""
             return (
-                f'<text x="{x:.1f}" y="{y:.1f}" fill="currentColor" stroke="none"'
+                f'<text x="{_tenth(x)}" y="{_tenth(y)}" fill="currentColor" stroke="none"'
                 f"{anchor}{bold}>{escape(shape.text)}</text>"
             )
 
@@ -226,7 +231,8 @@ def _draw_shape(ax: Axes, shape: Shape, ink: str) -> None:
             )
             ax.add_patch(line)
         case Disc(at=at, radius=radius):
-            ax.add_patch(Circle(at, radius, fill=shape.solid, facecolor=ink, edgecolor=ink, lw=1.2))
+            inks = {"facecolor": ink, "edgecolor": ink}
+            ax.add_patch(Circle(at, radius, fill=shape.solid, lw=STROKE, **inks))
         case Words(text=text, at=(x, y)):
             align = {"start": "left", "middle": "center", "end": "right"}[shape.align]
             weight = "bold" if shape.bold else "normal"

@@ -17,6 +17,8 @@ from zcd.circuit.elements import (
 )
 
 Point = tuple[float, float]
+STROKE = 1.2
+"""Width of a line that says no other."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,7 +29,7 @@ class Line:
     closed: bool = False
     solid: bool = False
     dashes: tuple[float, ...] = ()
-    width: float = 1.2
+    width: float = STROKE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -268,4 +268,4 @@ def _edges(lock: Lock, row: int, period: float, bottom: float) -> Group:
         for at in (fall, (fall + low) % period):
             x = _x(at, period)
             shapes.append(Line(points=((x, bottom - HEIGHTS[2]), (x, bottom)), width=1.0))
-    return Group(kind="edge", title=pulse_text(lock, row), shapes=tuple(shapes))
+    return Group(kind="edge", shapes=tuple(shapes))

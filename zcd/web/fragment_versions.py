@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from hashlib import sha256
 
 HEADER = "shown"
-DIGITS = 12
+DIGITS = 8
 
 
 def version_of(text: str) -> str:

@@ -228,6 +228,22 @@ document.addEventListener("click", (event) => {
   blackNext = !blackNext;
 });
 
+// A cell is aligned as its head, and says on a phone what its column is.
+function headed() {
+  for (const table of document.querySelectorAll(".wide table:not(.headed)")) {
+    table.classList.add("headed");
+    for (const row of table.tBodies[0].rows) {
+      [...row.cells].forEach((cell, k) => {
+        const head = table.tHead.rows[0].cells[k];
+        cell.dataset.head = head.textContent;
+        cell.classList.toggle("right", head.className === "right");
+      });
+    }
+  }
+}
+headed();
+document.addEventListener("htmx:after:swap", headed);
+
 // What is said stands on paper, folded on the screen or not.
 addEventListener("beforeprint", () => {
   for (const step of document.querySelectorAll(".step[name], #all, #rules > details:first-of-type")) {
