@@ -320,6 +320,10 @@ def test_a_board_that_fails_is_sent_on_to_the_diagnosis() -> None:
         parse_reading("ohm chain.1 chain.2 640 kΩ", dictionary().circuit)
         == measured("ohm R2 640k")[0]
     )
+    of_job = replace(result, flags_before=("sync", "fan"))
+    told = " ".join(document_text(retest_answer(of_job)).split())
+    assert 'zcd diagnose BOARD -f sync,fan -r "ohm R2 640 kΩ"' in told
+    assert "(without -f if it shows no error now)" in told
 
 
 def test_a_ctr_known_by_its_lower_end_is_compared_with_what_the_board_needs() -> None:

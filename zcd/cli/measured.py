@@ -143,7 +143,7 @@ def retest(
     taken = (*earlier, *taken)
     if last is not None:
         replaced, by = replaced or last.replaced, by or last.by
-    result = tested_again(dictionary, taken, about.measured if about else ())
+    result = tested_again(dictionary, taken, about)
     if about is not None:
         retest_kept(about, result, by, replaced, board)
     print_result(result, as_json, full=full, job=job_file)

@@ -127,6 +127,8 @@ class Retest(Result):
     likeliest_ratio : float
     locks : bool
         Whether the board as described gives a sync at all.
+    flags_before : tuple of str
+        What the controller reported before the repair, where a job has it.
     """
 
     board: Board
@@ -140,6 +142,7 @@ class Retest(Result):
     missing: tuple[Reading, ...] = ()
     expected: tuple[ExpectedRange, ...] = ()
     locks: bool = True
+    flags_before: tuple[str, ...] = ()
 
     @property
     def differs(self) -> tuple[RepeatedReading, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from zcd.diagnosis.case import Case
@@ -45,16 +46,17 @@ def diagnosed(
 def tested_again(
     dictionary: FaultDictionary,
     measured: Sequence[Measured],
-    before: Sequence[Measured],
+    about: Job | None,
 ) -> Retest:
-    """Judge readings after a repair with a progress bar."""
+    """Judge readings after a repair with a progress bar; `about` says what was before it."""
     from zcd.diagnosis.retest import retest
     from zcd.progress import progress_bar
 
+    before = () if about is None else about.measured
     with progress_bar(len(measured)) as begin:
         result = retest(dictionary, measured, before, progress=begin)
     dictionary.keep()
-    return result
+    return result if about is None else replace(result, flags_before=tuple(about.flags))
 
 
 def retest_kept(about: Job, retest: Retest, by: str, replaced: Sequence[str], board: str) -> None:

@@ -76,7 +76,7 @@ from zcd.report.of_diagnosis_text import (
 )
 from zcd.report.of_job_history import fault_statistics_line
 from zcd.report.of_readings_card import COIL_ENDS, good_text, typed_place
-from zcd.report.of_retest import first_of_retest
+from zcd.report.of_retest import UNLESS_GONE, first_of_retest, flags_option
 from zcd.report.of_sizes import small_chain
 from zcd.report.terminal import longest_on_a_screen
 from zcd.report.text import listed, probability_text, quantity_text
@@ -208,9 +208,11 @@ def failed_line(case: Case) -> str:
         f"{plain(each.reading)}: {plain(each.shown)}" for each in last.readings if each.differs
     )
     now = last.board or ("BOARD" if job.board_file is None else path_here(job.board_file))
+    told = flags_option(job.flags)
+    command = " ".join(("zcd diagnose", plain(now), *told, *[UNLESS_GONE] * len(told)))
     return (
-        f"The last retest FAILED ({odd}). What is wrong now: zcd diagnose {plain(now)}, with -r "
-        "and each reading taken since. What follows goes by the readings before the repair."
+        f"The last retest FAILED ({odd}). What is wrong now: {command}, with -r and each reading "
+        "taken since. What follows goes by the readings before the repair."
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from functools import partial
 from itertools import pairwise
@@ -13,6 +13,7 @@ from zcd.circuit.elements import Circuit
 from zcd.circuit.points import diode_of_bridge, part_words
 from zcd.diagnosis.expected_readings import ExpectedRange
 from zcd.diagnosis.faults import Fault
+from zcd.diagnosis.flag_evidence import NO_FLAG
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.missing_readings import SURE_GOOD
 from zcd.diagnosis.reading_syntax import show_measured, show_value
@@ -212,8 +213,25 @@ def _next_line(retest: Retest) -> str:
     given = [f'-r "{typed_text(each.measured, retest.circuit)}"' for each in order]
     more = ", and all other readings" if len(given) > MOST_SHOWN else ""
     again = "If it stays so, find" if _otherwise_good(retest) else "Next: find"
-    asked = " ".join(given[:MOST_SHOWN])
-    return f"{again} the fault: zcd diagnose {plain(retest.board.file)} {asked}{more}"
+    flags = flags_option(retest.flags_before)
+    asked = " ".join((*flags, *given[:MOST_SHOWN]))
+    gone = f" {UNLESS_GONE}" if flags else ""
+    return f"{again} the fault: zcd diagnose {plain(retest.board.file)} {asked}{more}{gone}"
+
+
+UNLESS_GONE = "(without -f if it shows no error now)"
+"""Behind a command with what the controller reported before the repair."""
+
+
+def flags_option(flags: Collection[str]) -> tuple[str, ...]:
+    """The option that gives what a controller reports, ``-f sync,fan``; none where it is nothing.
+
+    Examples
+    --------
+    >>> flags_option(("sync", "fan")), flags_option(())
+    (('-f sync,fan',), ())
+    """
+    return (f"-f {','.join(flags)}",) if {*flags} - {NO_FLAG} else ()
 
 
 def typed_text(measured: Measured, circuit: Circuit) -> str:
