@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.diagnosis.boards import board
 from tests.jobs.demo_job import HOLDS
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.faults import faults_of
@@ -71,6 +72,16 @@ def test_a_job_without_readings_and_without_a_last_line_end(job_file: Path) -> N
         ("dry joint at R2", "R2 intermittent"),
         ("cold joint R2", "R2 intermittent"),
         ("R2 dry joint", "R2 intermittent"),
+        ("R2 cracked solder joint", "R2 intermittent"),
+        ("R2 O/C", "R2 open"),
+        ("R2 a tenth of its value fitted", "R2 wrong value x0.1"),
+        ("diode S/C", "D1 short"),
+        ("rectifier wrong way round", "D1 reversed"),
+        ("LED open circuit", "OC1 LED open"),
+        ("transistor shorted", "OC1 transistor short"),
+        ("pullup burnt", "pull-up open"),
+        ("micro dead", "controller input dead"),
+        ("no fault found", "healthy"),
     ],
 )
 def test_words_of_the_trade_are_taken(job_file: Path, written: str, key: str) -> None:
@@ -83,6 +94,7 @@ def test_words_of_the_trade_are_taken(job_file: Path, written: str, key: str) ->
         ("R1 and R2 drifted", "R1 drift + R2 drift"),
         ("R1, R2 burnt", "R1 open + R2 open"),
         ("R1 open + R2 drifted", "R1 open + R2 drift"),
+        ("R1 R2 burnt", "R1 open + R2 open"),
         ("R2 and R2 drifted", "R2 drift"),
     ],
 )
@@ -90,6 +102,38 @@ def test_two_parts_are_two_faults(job_file: Path, written: str, key: str) -> Non
     """The sheet and the record have both, and none is looked for that was found."""
     close(job_file, written)
     assert load_job(job_file).found == key
+
+
+@pytest.mark.parametrize(
+    ("written", "key"),
+    [
+        ("relay contact burnt", "K1 contact resistive"),
+        ("K1 contact burnt", "K1 contact resistive"),
+        ("dirty contacts", "K1 contact resistive"),
+        ("relay contacts stuck", "K1 contact welded"),
+        ("coil burnt", "K1 coil open"),
+    ],
+)
+def test_a_relay_is_named_by_its_pieces(written: str, key: str) -> None:
+    """A burnt contact still closes; a burnt coil does not."""
+    assert find_fault(faults_of(build_circuit(board("switched"))), written).key == key
+
+
+@pytest.mark.parametrize(
+    ("written", "offered"),
+    [
+        ("relay dead", "one of these: K1 coil open, K1 driver open, K1 contact open"),
+        ("R2 wrong value", "one of these: R2 low, R2 wrong value x"),
+        ("no 5 V", "supply missing"),
+        ("fuse blown", "one of these: mains missing$"),
+        ("triac", "one of these: drive not firing$"),
+        ("moisture", "chain leaky"),
+        ("R1, R2 and D1 burnt", r'one fault, or two with a plus: "R1 open \+ R2 open"'),
+    ],
+)
+def test_what_is_not_one_fault_is_offered(written: str, offered: str) -> None:
+    with pytest.raises(InputError, match=offered):
+        find_fault(faults_of(build_circuit(board("switched"))), written)
 
 
 def test_a_part_alone_is_offered_its_faults(job_file: Path) -> None:

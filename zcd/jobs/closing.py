@@ -9,38 +9,28 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from zcd.board.units import nearest, require_part
+from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.fault_pairs import pair_of
-from zcd.diagnosis.faults import Fault
+from zcd.diagnosis.faults import REPLACED, Fault
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.job_history import kind_of
 from zcd.errors import InputError, invalid_value
 from zcd.files import file_name, update_whole
 from zcd.jobs.job_file import already_closed
 from zcd.jobs.job_text import JobText
+from zcd.jobs.trade_words import folded, in_plain_words, modes_told, offered_for
 
 if TYPE_CHECKING:
     from tomlkit import TOMLDocument
 
 
-MODES = {
-    "open": ("burnt", "burned", "blown", "broken", "cracked", "dead", "interrupted"),
-    "short": ("shorted", "shorts", "bridged", "through"),
-    "drift": ("drifted", "high", "value"),
-    "leaky": ("leaks", "leaking", "leakage", "dirty"),
-    "intermittent": ("loose", "joint", "dry", "cold", "intermittently"),
-    "aged": ("weak", "worn", "old", "tired"),
-    "reversed": ("backwards", "polarity"),
-    "welded": ("stuck", "sticks"),
-    "missing": ("gone", "absent"),
-}
-"""What people call the modes of faults."""
-COUPLERS = ("opto", "optocoupler", "opto-coupler", "optoisolator", "coupler")
-"""What people call the optocoupler of a board that has one."""
 _TWO_PARTS = re.compile(
-    r"(?P<first>\S+)(?: (?P<way>[a-z]+))?(?: and | ?[,+&] ?)(?P<second>\S+) (?P<last>[a-z]+)"
+    r"(?P<first>[^\s,+&]+)(?: (?P<way>(?!and )[a-z]+))?(?: and | ?[,+&] ?| )"
+    r"(?P<second>\S+) (?P<last>[a-z]+)"
 )
 """``R7 and R8 drifted``, ``R7 open + R8 drifted``."""
 SHORTEST_WORD, FEWEST_WORDS, MOST_OFFERED = 3, 2, 5
+FILLERS = {"and", "the", "was", "with"}
 """Of free words: which count, how many must be found, how many faults are offered."""
 
 
@@ -52,22 +42,28 @@ def find_fault(faults: Sequence[Fault], written: str) -> Fault:
     InputError
         If nothing is said, or no one fault is meant; those that may be are offered.
     """
-    folded = {_folded(fault.key): fault for fault in faults}
-    if _folded(written) in folded:
-        return folded[_folded(written)]
-    if (both := _of_two_parts(faults, written)) is not None:
+    known = {folded(fault.key): fault for fault in faults}
+    plain = in_plain_words(faults, written)
+    for text in (folded(written), plain):
+        if text in known:
+            return known[text]
+    if (both := _of_two_parts(faults, plain)) is not None:
         return both
     keys = tuple(fault.key for fault in faults)
-    if not written.strip():
+    if not plain:
         raise InputError(
             f'--found: say what it was; allowed: a fault such as "{keys[1]}", or "healthy"'
         )
-    of_part = _of_part(faults, _with_coupler(faults, written))
+    _refuse_several(faults, plain, written)
+    of_part = _of_part(faults, plain)
     if len(of_part) == 1:
         return of_part[0]
-    if meant := [fault.key for fault in of_part[:MOST_OFFERED]] or _in_words(faults, written):
-        raise invalid_value(written, f"one of these: {', '.join(meant)}", "--found")
-    require_part(written, keys, "--found ")
+    if not of_part:
+        require_part(written, keys, "--found ")
+    meant = [fault.key for fault in of_part] or _in_words(faults, plain)
+    if meant := meant or offered_for(faults, plain) or _of_mode(faults, plain):
+        offered = ", ".join(dict.fromkeys(meant[:MOST_OFFERED]))
+        raise invalid_value(written, f"one of these: {offered}", "--found")
     resistors = {fault.part for fault in faults if fault.kind == "resistor"}
     joints = (f.key for f in faults if f.mode == "intermittent" and f.part in resistors)
     such = next(joints, keys[1])
@@ -78,9 +74,9 @@ def find_fault(faults: Sequence[Fault], written: str) -> Fault:
     raise invalid_value(written, allowed, "--found")
 
 
-def _of_two_parts(faults: Sequence[Fault], written: str) -> Fault | None:
+def _of_two_parts(faults: Sequence[Fault], plain: str) -> Fault | None:
     """The two faults of ``R7 and R8 drifted`` as one; None where a text is not of two."""
-    match = _TWO_PARTS.fullmatch(_folded(written))
+    match = _TWO_PARTS.fullmatch(plain)
     if match is None:
         return None
     told = match["way"] or match["last"]
@@ -90,36 +86,56 @@ def _of_two_parts(faults: Sequence[Fault], written: str) -> Fault | None:
     return pair_of(one[0], other[0]) if both else None
 
 
-def _with_coupler(faults: Sequence[Fault], written: str) -> str:
-    """A text with the reference of the only optocoupler where it says ``opto``."""
-    refs = {f.part for f in faults if f.kind == "phototransistor" and f.mode == "aged"}
-    if len(refs) != 1:
-        return written
-    (ref,) = refs
-    return " ".join(ref if word.casefold() in COUPLERS else word for word in written.split())
+def _refuse_several(faults: Sequence[Fault], plain: str, written: str) -> None:
+    """Refuse a text that names several parts: none of them is dropped without a word."""
+    keys: dict[str, str] = {}  # of each part its first fault
+    for fault in faults:
+        if fault.kind in REPLACED:
+            keys.setdefault(fault.part.partition(" ")[0], fault.key)
+    words = re.findall(r"[^\s,+&]+", plain)
+    named = sorted((r for r in keys if folded(r) in words), key=lambda r: words.index(folded(r)))
+    if len(named) > 1:
+        one, other = (keys[ref] for ref in named[:2])
+        allowed = f'one fault, or two with a plus: "{one} + {other}" (the others in --repair)'
+        raise invalid_value(written, allowed, "--found")
 
 
-def _of_part(faults: Sequence[Fault], written: str) -> list[Fault]:
+def _of_part(faults: Sequence[Fault], plain: str) -> list[Fault]:
     """Faults of the part that a text begins with: that of the mode it tells, else all of them.
 
-    A part further on counts only with a mode: ``dry joint at R2``.
+    A part further on counts only with a mode: ``dry joint at R2``. Of a bridge in one piece all
+    diodes are meant.
     """
-    text = f" {_folded(written)} "
-    named = {f.part for f in faults if f.part and f" {_folded(f.part)} " in text}
-    first = {part for part in named if text.startswith(f" {_folded(part)} ")}
+    text = f" {plain} "
+    named = {f.part for f in faults if f.part and f" {folded(f.part)} " in text}
+    roots = {f.part.partition(" ")[0] for f in faults if f.kind in REPLACED}
+    named |= {root for root in roots if root and f" {folded(root)} " in text}
+    named |= {b for f in faults if f" {folded(b := diode_of_bridge(f.part)[0])} " in text and b}
+    first = {part for part in named if text.startswith(f" {folded(part)} ")}
     if not named:
         return []
     part = max(first or named, key=len)
-    words = set(text.replace(f" {_folded(part)} ", " ", 1).split())
-    own = [f for f in faults if f.part == part or f.part.startswith(f"{part} ")]
-    told = [f for f in own if words & {f.mode, *MODES.get(f.mode, ())}]
+    words = set(text.replace(f" {folded(part)} ", " ", 1).split())
+    own = [
+        f
+        for f in faults
+        if part in (f.part, diode_of_bridge(f.part)[0]) or f.part.startswith(f"{part} ")
+    ]
+    told = [f for f in own if modes_told(words, f)]
     exact = [f for f in told if f.part == part]
     return exact or told or (own if first else [])
 
 
+def _of_mode(faults: Sequence[Fault], plain: str) -> list[str]:
+    """Keys of the faults whose mode a text tells that names no part, where they are few."""
+    words = {*plain.split()}
+    told = [fault.key for fault in faults if modes_told(words, fault)]
+    return told if len(told) <= MOST_OFFERED else []
+
+
 def _in_words(faults: Sequence[Fault], written: str) -> list[str]:
     """Keys of the faults that have most of some free words in their name or description."""
-    wanted = {word for word in _folded(written).split() if len(word) >= SHORTEST_WORD}
+    wanted = {word for word in folded(written).split() if len(word) >= SHORTEST_WORD} - FILLERS
     if len(wanted) < FEWEST_WORDS:
         return []
     told = {f.key: set(re.findall(r"[\w-]+", f"{f.key} {f.words}".casefold())) for f in faults}
@@ -128,10 +144,6 @@ def _in_words(faults: Sequence[Fault], written: str) -> list[str]:
     if best < FEWEST_WORDS:
         return []
     return [key for key, number in hits.items() if number == best][:MOST_OFFERED]
-
-
-def _folded(key: str) -> str:
-    return " ".join(key.split()).casefold()
 
 
 def close_job(job: Job, fault: Fault, repair: str, today: date) -> Path:
