@@ -85,11 +85,10 @@ def in_plain_words(faults: Sequence[Fault], written: str) -> str:
     text = folded(written)
     if text in NO_FAULT:
         return HEALTHY.key
-    for pattern, words in _PHRASES:
-        text = re.sub(pattern, words, text)
+    for pattern, said in _PHRASES:
+        text = re.sub(pattern, said, text)
     known = dict(_names(faults))
-    words = [known.get(word, word) for word in text.split()]
-    text = " ".join(words)
+    text = " ".join(known.get(word, word) for word in text.split())
     for piece, ref in _pieces(faults):
         if f"{ref} " not in f"{text} ":
             text = re.sub(rf"\b{piece}\b(?! supply)", f"{ref} {piece}", text)
