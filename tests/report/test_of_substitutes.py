@@ -80,9 +80,9 @@ def test_the_line_of_a_chain_says_what_changes() -> None:
     assert heading(result.found, answer) == "In place of R2 130 kΩ 1206"
     assert lines[0].startswith("130 kΩ 1206: as printed, same rating, voltage ")
     assert lines[0].endswith("(as before)")
-    assert lines[1].startswith("68 kΩ + 62 kΩ 1206: chain unchanged, voltage ")
+    assert lines[1].startswith("68 kΩ + 62 kΩ, each 1206: chain unchanged, voltage ")
     others = [proposal_line(result.found, answer, each) for each in answer.others]
-    assert any(line.startswith("2 x 82 kΩ 1206: chain +14.2 %, voltage ") for line in others)
+    assert any(line.startswith("2 x 82 kΩ, each 1206: chain +14.2 %, voltage ") for line in others)
 
 
 def test_only_the_loads_that_are_listed_are_explained() -> None:
@@ -230,7 +230,7 @@ def test_chips_that_are_all_too_small_are_one_cause() -> None:
     (answer,) = result.found.answers
     lines = answer_lines(result.found, answer, 3)
     assert lines[0].startswith("36 kΩ 2010: chain +2.3 %, loaded to 38 % (was 143 %); ")
-    assert lines[1].startswith("2 x 22 kΩ 0805: chain +8.3 %, power ")
+    assert lines[1].startswith("2 x 22 kΩ, each 0805: chain +8.3 %, power ")
     assert lines[-1].startswith("33 kΩ 0805: as it was, overloaded, power ")
     assert len(lines) == len(answer.proposals)
     for line in lines:

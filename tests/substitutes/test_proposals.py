@@ -14,6 +14,7 @@ from zcd.margin.population import draw_population
 from zcd.margin.rules import RARE_RATIO
 from zcd.margin.spread import with_spread
 from zcd.margin.tolerances import tolerances_of
+from zcd.report.of_substitutes import answer_lines, heading
 from zcd.substitutes.compare import near_corners
 from zcd.substitutes.proposals import SHOWN, Closeness
 from zcd.substitutes.search import (
@@ -163,3 +164,18 @@ def test_boards_near_a_corner_stand_for_the_whole_population() -> None:
         assert RARE_RATIO < near.rule_margins.broken_ratio[name] <= share
         sure = (each.sure_margins.broken_ratio[name] >= RARE_RATIO for each in (near, whole))
         assert len(set(sure)) == 1
+
+
+def test_a_size_that_was_not_read_is_taken_for_the_larger_one() -> None:
+    """The old part may have been a 1/2 W, which nothing of 1/4 W may stand in for."""
+    saw = parse_board(
+        'name = "Dunmow T3 tile saw"\nmains = "230 V 50 Hz"\nrectifier = "1N4007"\n'
+        'optocoupler = "817C"\nchain = {resistors = ["R8 47k", "R9 47k", "R10 47k"]}\n'
+        'output = {pull_up = "10k", supply = "5 V"}\n'
+    )
+    found = substitutes(saw, usual_drawer(saw), ["R9"])
+    (answer,) = found.answers
+    assert heading(found, answer) == "In place of R9 47 kΩ (size not read)"
+    first, second = answer_lines(found, answer, 2)
+    assert first.startswith("47 kΩ 1/2 W: as printed, if the old one was no larger, voltage ")
+    assert second.startswith("47 kΩ 1/4 W: as printed, if the old one was no larger, voltage ")

@@ -101,6 +101,8 @@ def heading(found: Substitutes, answer: Answer) -> str:
         words = " + ".join(f"{part.ref} {_old_text(part)}" for part in answer.replaced)
     if answer.kind in {"rectifier", "clamp", "bridge", "capacitor", "transistor"}:
         words = f"{answer.kind} {words}"
+    if answer.kind == "chain" and any(part.size_assumed for part in _resistors(answer.replaced)):
+        words += " (size not read)"
     to_buy = "" if found.has_stock(answer.kind) else f" (to buy: none in {found.drawer.name})"
     return f"In place of {plain(words + to_buy)}"
 
@@ -177,6 +179,8 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
         words = "value guessed" if guessed else "as printed"
         if not guessed and not any(part.size_assumed for part in old):
             words += f", {'higher' if higher else 'same'} rating"
+        elif not guessed:
+            words += f", if the old {'one was' if len(old) == 1 else 'ones were'} no larger"
         if any(is_chip(o.style) and not is_chip(n.style) for n, o in zip(new, old, strict=True)):
             words += ", leaded: solder it onto the pads"
     else:
@@ -394,8 +398,10 @@ def parts_text(found: Substitutes, answer: Answer, proposal: Proposal) -> str:
         wider = part.tolerance_ratio > usual
         return f"{part.style} {quantity_text(part.tolerance_ratio, '%')}" if wider else part.style
 
-    groups = groupby(parts, key=build)
-    return " + ".join(f"{_values(list(group))} {words}" for words, group in groups)
+    groups = ((words, list(group)) for words, group in groupby(parts, key=build))
+    return " + ".join(
+        f"{_values(group)}{', each' * (len(group) > 1)} {words}" for words, group in groups
+    )
 
 
 def part_text(part: Part, name: str = "") -> str:

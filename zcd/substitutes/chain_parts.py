@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from zcd.board.drawer import StockResistor
 from zcd.board.model import Board, Resistor
-from zcd.board.parts_library import all_resistors
+from zcd.board.parts_library import all_resistors, is_chip
 from zcd.circuit.batch import Batch
 from zcd.margin.stress import ResistorStress
 from zcd.physics.resistor import derated_power_w
@@ -233,9 +233,15 @@ def _printed(
 
 
 def _options(old: Resistor, stock: Sequence[StockResistor]) -> list[StockResistor]:
-    """Resistors of the printed value, the nearest rating first."""
+    """Resistors of the printed value, the nearest rating first; where the size of a leaded one was
+    not read, the next one above that which is assumed, as it may have been that."""
     fit = [item for item in stock if is_printed(item.part, old)]
-    return sorted(fit, key=lambda item: nearest_rating(item.part, old))
+    fit.sort(key=lambda item: nearest_rating(item.part, old))
+    if old.size_assumed and not is_chip(old.style):
+        larger = [item for item in fit if item.part.rated_power_w > old.rated_power_w]
+        first = min(larger, key=lambda item: item.part.rated_power_w, default=None)
+        fit.sort(key=lambda item: item is not first)
+    return fit
 
 
 def _chosen(
