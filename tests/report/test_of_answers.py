@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pytest
 
 from zcd.diagnosis.expected_readings import ExpectedRange
 from zcd.diagnosis.faults import HEALTHY
-from zcd.diagnosis.next_reading import Answer
-from zcd.report.of_answers import Meaning, apart
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.next_reading import Answer, Suggestion
+from zcd.diagnosis.readings import AccessLevel, Reading
+from zcd.report.of_answers import Meaning, apart, meanings_of
 
 GOOD = ExpectedRange(low=90e3, middle=94e3, high=98e3)
 
@@ -74,3 +77,64 @@ def test_parts_of_which_the_same_is_said_share_an_answer() -> None:
     assert Meaning("OL", row).text(4) == "OL: R1 or R2 open, a diode of BR1 short and 1 more"
     good = Meaning("110 kΩ", ("K1 contact open", "R1 drift", "R2 drift"), as_good=True)
     assert good.text(1).endswith("still possible: K1 contact open or 2 more")
+
+
+ROW = ("R1", "R2")
+
+
+def step(*answers: Answer, good: ExpectedRange = GOOD) -> Suggestion:
+    return Suggestion(
+        reading=Reading(function=Function.OHM, red="feed", black="chain.2"),
+        access=AccessLevel.DEAD,
+        gain_bits=1.0,
+        open_bits=2.0,
+        outcomes=(),
+        good=good,
+        answers=answers,
+    )
+
+
+def lines(suggestion: Suggestion, **more: Any) -> list[str]:
+    return [meaning.text(4) for meaning in meanings_of(suggestion, row=ROW, **more)]
+
+
+GOOD_ONE = answer(90e3, 98e3, HEALTHY.key)
+
+
+def test_each_value_of_a_row_has_an_answer() -> None:
+    """1 and 9 MOhm meet at 3, their geometric mean; what is over a good board's is one of the row,
+    as parts in parallel only lower ohms."""
+    drift, opened = answer(200e3, 1e6, "R1 drift"), answer(9e6, np.inf, "R1 open", "R2 open")
+    assert lines(step(GOOD_ONE, drift, opened)) == [
+        "90 to 98 kΩ, as on a good board",
+        "98 kΩ to 3 MΩ: R1 drift",
+        "3 MΩ to OL: R1 or R2 open",
+    ]
+    assert lines(step(GOOD_ONE, opened))[1] == "98 kΩ to OL: R1 or R2 open or drift"
+    assert lines(step(GOOD_ONE, opened), most=2)[1] == "98 kΩ to OL: R1 or R2 open or drift"
+
+
+def test_a_size_that_is_known_is_told_beside_the_range() -> None:
+    about = answer(205e3, 215e3, "R1 drift")
+    assert lines(step(GOOD_ONE, about))[1] == "about 210 kΩ, or else over 98 kΩ: R1 drift"
+
+
+def test_more_answers_than_there_is_room_for_are_one() -> None:
+    drift, opened = answer(200e3, 1e6, "R1 drift"), answer(9e6, np.inf, "R1 open")
+    short = answer(0.0, 0.0, "LED short")
+    assert lines(step(GOOD_ONE, drift, opened, short), most=3) == [
+        "90 to 98 kΩ, as on a good board",
+        "98 kΩ to OL: R1 drift or open",
+        "0 Ω: LED short",
+    ]
+
+
+def test_what_a_good_reading_leaves_begins_with_what_the_headline_names() -> None:
+    suggestion = step(answer(90e3, 98e3, "pin leaky", "OC1 aged"), answer(9e6, np.inf, "R1 open"))
+    left = lines(suggestion, headline={"OC1 aged"})[0]
+    assert left.endswith("still possible: OC1 aged, pin leaky")
+
+
+def test_a_misfit_is_told_in_words() -> None:
+    misfit = Meaning("4.7 kΩ", ("R1 wrong value x0.1", "R1 low"))
+    assert misfit.text(4) == "4.7 kΩ: R1 a tenth of its value fitted or low"

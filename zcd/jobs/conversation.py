@@ -41,7 +41,7 @@ HELP = (
     'and figure; "end" stops: the answers are saved. "?" shows this again.'
 )
 
-QUESTION = "Meter shows (or skip, undo, more, ?): "
+QUESTION = "Meter shows (any value, or skip, undo, more, ?): "
 LAST_QUESTION = "Press Enter to end (or undo, or another reading): "
 
 Diagnose = Callable[[Sequence[Measured], Sequence[Reading], Sequence[str]], Diagnosis]

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
+from itertools import zip_longest
 from math import sqrt
 from typing import NamedTuple
 
@@ -18,8 +19,9 @@ from zcd.diagnosis.next_reading import Answer, Suggestion
 from zcd.diagnosis.reading_syntax import show_measured, show_value
 from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import Power
+from zcd.diagnosis.series_sums import row_of
 from zcd.report.of_diagnosis import relay_state, spread_of
-from zcd.report.of_diagnosis_text import range_text
+from zcd.report.of_diagnosis_text import fault_words, range_text
 from zcd.report.of_readings_card import good_text, reads_far_down
 from zcd.report.text import listed, probability_text
 
@@ -44,7 +46,8 @@ def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
     lines = ["; ".join(part for part in parts if part) + "."]
     if suggestion.again is not None:
         lines[0] += f" Again: {show_measured(suggestion.again)} contradicts the other readings."
-    lines += (meaning.text() for meaning in meanings_of(suggestion, full=True))
+    row = row_of(circuit, reading)
+    lines += (meaning.text() for meaning in meanings_of(suggestion, full=True, row=row))
     return lines
 
 
@@ -81,7 +84,7 @@ class Meaning(NamedTuple):
     def text(self, most: int | None = None) -> str:
         """In a line, the first `most` faults by name, those of which the same is said together; or
         all of them, each by itself."""
-        named = self.faults[:most]
+        named = tuple(map(fault_words, self.faults[:most]))
         left = len(self.faults) - len(named)
         more = f" {'or' if self.as_good else 'and'} {left} more" if left else ""
         if self.faults == (A_GOOD_BOARD,):
@@ -93,12 +96,15 @@ class Meaning(NamedTuple):
 
 
 def grouped(keys: Sequence[str]) -> list[str]:
-    """Names of faults, one for all parts of which the same is said.
+    """Names of faults, one for all parts of which the same is said, and for all that is said of the
+    same parts.
 
     Examples
     --------
     >>> grouped(["R12 open", "R2 open", "D1 open", "R2 drift", "R1 drift + R2 drift"])
     ['D1, R2 or R12 open', 'R2 drift', 'R1 drift + R2 drift']
+    >>> grouped(["R1 open", "R2 open", "R1 drift", "R2 drift", "OC1 LED open", "OC1 reversed"])
+    ['R1 or R2 open or drift', 'OC1 LED open or reversed']
     >>> grouped(["BR1-~2 short", "BR1~1+ short"])
     ['a diode of BR1 short']
     """
@@ -107,8 +113,13 @@ def grouped(keys: Sequence[str]) -> list[str]:
         part, _, mode = key.partition(" ")
         alone = " + " in key or not mode or part == "a"
         parts.setdefault(key if alone else mode, []).append("" if alone else part)
-    each = ((sorted(refs, key=in_order), mode) for mode, refs in parts.items())
-    return [f"{listed(refs, 'or')} {mode}".strip() for refs, mode in each]
+    said: dict[str, list[str]] = {}
+    for mode, refs in parts.items():
+        if who := listed(sorted(refs, key=in_order), "or"):
+            said.setdefault(who, []).append(mode)
+        else:
+            said[mode] = []
+    return [f"{who} {' or '.join(modes)}".strip() for who, modes in said.items()]
 
 
 def in_order(ref: str) -> list[str | int]:
@@ -123,10 +134,28 @@ def of_bridge(key: str) -> str:
     return f"a diode of {bridge} {mode}" if leads and " + " not in key else key
 
 
-def meanings_of(suggestion: Suggestion, *, full: bool = False) -> list[Meaning]:
+def meanings_of(
+    suggestion: Suggestion,
+    *,
+    full: bool = False,
+    row: Collection[str] = (),
+    headline: Collection[str] = (),
+    most: int | None = None,
+) -> list[Meaning]:
     """The answers to a reading, each with what it would mean, the likeliest first.
 
-    Unless `full`, one that a good board gives too names no fault: the reading does not see it.
+    Parameters
+    ----------
+    suggestion : Suggestion
+    full : bool
+        Otherwise one that a good board gives too names no fault: the reading does not see it.
+    row : collection of str
+        References of the resistors that it reads, if it reads nothing else.
+    headline : collection of str
+        Keys of the faults that are named as likeliest beside it: what a good reading leaves begins
+        with those.
+    most : int, optional
+        Where there are more answers, all above a good board's are one, so that none is left out.
     """
     function, good = suggestion.reading.function, suggestion.good
     result = []
@@ -140,15 +169,18 @@ def meanings_of(suggestion: Suggestion, *, full: bool = False) -> list[Meaning]:
     lone = faulty and (len(told) == 1 or suggestion.again is not None)
     if lone:
         told = [piece for a in told for piece in ([a] if a.jumps else _outside(a, good) or [a])]
-    for answer in told:
+    row = row if function is Function.OHM else ()
+    together = most is not None and len(told) + len(dark) > most
+    for answer, shown in _that_meet(told, good, row, together=together):
         healthy = HEALTHY.key in answer.keys
         keys = (HEALTHY.key,) if healthy and not full else answer.keys
         names = tuple(A_GOOD_BOARD if key == HEALTHY.key else key for key in keys)
+        names = tuple(sorted(names, key=lambda name: name not in headline)) if headline else names
         as_good = not (healthy or answer.jumps) and (answer.low, answer.high) == (
             good.low,
             good.high,
         )
-        result.append(Meaning(_shown_text(function, answer, good), names, as_good))
+        result.append(Meaning(shown or _shown_text(function, answer, good), names, as_good))
     for answer in dark:
         shown = f"OL or over {show_value(function, answer.low)} (OL too if your meter ends lower)"
         result.insert(1, Meaning(shown, answer.keys))
@@ -159,6 +191,45 @@ def meanings_of(suggestion: Suggestion, *, full: bool = False) -> list[Meaning]:
             fine = fine._replace(then=f"{which} wrong")
         result.append(fine)
     return result
+
+
+def _that_meet(
+    told: Sequence[Answer], good: ExpectedRange, row: Collection[str], *, together: bool
+) -> Iterator[tuple[Answer, str]]:
+    """Answers of a row of resistors, those above a good board's with ranges that meet: what is over
+    it is always one of the row. With each, what the meter shows where that takes other words.
+    `together`: those are one."""
+    above = [a for a in told if not a.jumps and a.low >= good.high and HEALTHY.key not in a.keys]
+    above.sort(key=lambda answer: answer.low)
+    of_row = {f"{ref} {mode}" for ref in row for mode in ("open", "drift")}
+    if not above or not of_row & {*above[0].keys}:
+        yield from ((answer, "") for answer in told)
+        return
+    if together:
+        keys = tuple(dict.fromkeys(key for answer in above for key in answer.keys))
+        one = replace(above[0], low=good.high, high=max(a.high for a in above), keys=keys)
+        likeliest = next(answer for answer in told if answer in above)
+        for answer in told:
+            if answer is likeliest or answer not in above:
+                yield (one if answer is likeliest else answer), ""
+        return
+    met: dict[Answer, tuple[Answer, str]] = {}
+    low = good.high
+    for answer, after in zip_longest(above, above[1:]):
+        high = answer.high if after is None else sqrt(answer.high * after.low)
+        new = replace(answer, low=low, high=high)
+        about = ""
+        if answer.low <= answer.high < NARROW * answer.low:
+            about = _shown_text(Function.OHM, answer, good)
+            if answer is above[0]:
+                about += f", or else over {show_value(Function.OHM, good.high)}"
+        met[answer], low = (new, about), high
+    first = above[0]
+    drifted = [key.replace(" open", " drift") for key in first.keys if key in of_row]
+    if not any(key.endswith(" drift") for answer in above for key in answer.keys):
+        new, about = met[first]
+        met[first] = replace(new, keys=(*new.keys, *drifted)), about
+    yield from (met.get(answer, (answer, "")) for answer in told)
 
 
 def _as_good(answer: Answer, function: Function, good: ExpectedRange) -> Answer:

@@ -27,7 +27,7 @@ from zcd.diagnosis.readings import (
 )
 from zcd.engine.network import REFERENCES, islands
 from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
-from zcd.report.of_diagnosis_text import amount_text
+from zcd.report.of_diagnosis_text import amount_text, fault_words
 from zcd.report.table import Table
 from zcd.report.text import probability_text
 
@@ -90,7 +90,7 @@ def indistinguishable_line(diagnosis: Diagnosis) -> str:
     if len(names) < 2 or diagnosis.suggestion is not None:
         return ""
     share = probability_text(sum(r.probability for r in diagnosis.indistinguishable))
-    return f"{NOT_APART} ({share} together): {', '.join(names)}."
+    return f"{NOT_APART} ({share} together): {', '.join(map(fault_words, names))}."
 
 
 def flags_line(job: Job) -> str:
@@ -434,7 +434,7 @@ def _in_all_text(diagnosis: Diagnosis) -> str:
 
 def _with_amount(ranked: Ranked, circuit: Circuit) -> str:
     """A fault with its size, where it has one."""
-    name = "a good board" if ranked.key == HEALTHY.key else ranked.key
+    name = "a good board" if ranked.key == HEALTHY.key else fault_words(ranked.key)
     amount = amount_text(ranked, circuit)
     return f"{name}\n{amount}" if amount else name
 

@@ -69,7 +69,9 @@ from zcd.report.of_diagnosis import (
 from zcd.report.of_diagnosis_text import (
     MIN_NAMED,
     MIN_TELLING,
+    MISFITS,
     MOST_NAMED,
+    fault_words,
     range_text,
     sentence,
     standing_text,
@@ -180,7 +182,7 @@ def _answer(
         reason = (
             "" if fan_first or diagnosis.rest else tells_most_text(diagnosis, plan[0], case.circuit)
         )
-        blocks += next_blocks(trip, case.circuit, reason, most)
+        blocks += next_blocks(trip, case.circuit, diagnosis.ranked, reason, most)
     if line := levels_line(plan, case.board):
         blocks.append(Paragraph(line))
     if most > MOST_ANSWERS and (line := contact_line(case, plan)):
@@ -332,7 +334,8 @@ def _beside(ranked: Sequence[Ranked], refs: Collection[str]) -> str:
             if repair not in refs and r.fault and not r.fault.states and not r.fault.joint:
                 shares[key] = shares.get(key, 0.0) + r.probability
     likely = sorted((key for key in shares if shares[key] >= MIN_TELLING), key=lambda k: -shares[k])
-    return ", ".join(f"{key} ({probability_text(shares[key])})" for key in likely[:MOST_NAMED])
+    told = ((fault_words(key), probability_text(shares[key])) for key in likely[:MOST_NAMED])
+    return ", ".join(f"{key} ({share})" for key, share in told)
 
 
 def _reads_high(measured: Measured, dictionary: FaultDictionary, others: Sequence[Measured]) -> str:
@@ -602,12 +605,26 @@ def prompt_document(
         lines.append(levels_line(plan, dictionary.board))
     blocks: list[Block] = [Paragraph(text) for text in lines if text]
     if plan:
-        blocks += next_blocks(trip, circuit)
+        blocks += next_blocks(trip, circuit, diagnosis.ranked)
     return Document(title="", sections=(Section("", tuple(blocks), answer=True),))
 
 
+def answers_to(
+    step: Suggestion, circuit: Circuit, ranked: Sequence[Ranked], most: int | None = None
+) -> list[Meaning]:
+    """What each answer to the next reading would mean, in the words of the headline above it; where
+    there are more than `most`, those that one word covers together."""
+    named = {key for group in _likely_groups(ranked) for each in group for key in each.keys}
+    row = row_of(circuit, step.reading)
+    return meanings_of(step, row=row, headline=named, most=most)
+
+
 def next_blocks(
-    trip: Trip, circuit: Circuit, why: str = "", most: int | None = None
+    trip: Trip,
+    circuit: Circuit,
+    ranked: Sequence[Ranked],
+    why: str = "",
+    most: int | None = None,
 ) -> list[Block]:
     """What to measure next and `why`, what some answers would mean, and what comes after it; where
     it is no prompt, `most` lines for that, the last on how any answer is typed."""
@@ -617,8 +634,8 @@ def next_blocks(
     reason = f" ({why})" if why else ""
     step = f"{when}{reason}, {state}: {step_text(first, circuit, with_state=False)}."
     blocks: list[Block] = [Paragraph(step, "strong")]
-    if meanings := meanings_of(first):
-        shown = MOST_ANSWERS if most is None else max(most - 1, 1)
+    shown = MOST_ANSWERS if most is None else max(most - 1, 1)
+    if meanings := answers_to(first, circuit, ranked, shown):
         told = [
             *map(_whole, meanings[:shown]),
             *[other_text(first.reading, circuit, again=first.again is not None)]
@@ -683,9 +700,11 @@ def bridge_leads_line(reading: Reading, circuit: Circuit) -> str:
 
 def other_text(reading: Reading, circuit: Circuit, *, again: bool = False) -> str:
     """How any answer is given; a reading that is taken again goes beside the first."""
-    shows = "whatever it shows, the same or not" if again else "whatever it shows"
+    shows = "whatever it shows, the same or not" if again else "whatever it shows, listed or not"
     more = ", beside the first" if again else ""
-    return f'{shows}: add -r "{typed_place(reading, circuit)} ..." to the command{more}'
+    add = f'{shows}: add -r "{typed_place(reading, circuit)} ..."'
+    to_command = f"{add} to the command{more}"
+    return to_command if more or len(to_command) <= ANSWER_WIDTH else add
 
 
 def _whole(meaning: Meaning) -> str:
@@ -759,18 +778,19 @@ def _together_text(diagnosis: Diagnosis) -> str:
     """Answers that are named together; a good sync circuit may be all of them."""
     alike = diagnosis.indistinguishable
     share = probability_text(diagnosis.named_ratio)
-    names = ", ".join(together_names(alike))
+    names = ", ".join(map(fault_words, together_names(alike)))
     if names == GOOD_CIRCUIT:
         return f"Probably {names} ({share}). {sentence(diagnosis.conclusion)}"
     pieces = [r.fault.part for r in alike if r.fault]
     parts = {piece.partition(" ")[0] for piece in pieces}
     if len(parts) == 1 and any(r.fault.mode == LOOSE_MODE for r in alike if r.fault):
         part = pieces[0] if len(set(pieces)) == 1 else parts.pop()
-        modes = " or ".join(dict.fromkeys(r.fault.mode for r in alike if r.fault))
+        modes = " or ".join(dict.fromkeys(fault_words(r.fault.mode) for r in alike if r.fault))
         return f"Probably {part} or its joints ({share}): {modes}. {NO_MORE}"
     swap = f" {line}" if (line := swap_line(alike)) else ""
     if GOOD_CIRCUIT in together_names(alike):
-        others = " or ".join(name for name in together_names(alike) if name != GOOD_CIRCUIT)
+        told = map(fault_words, together_names(alike))
+        others = " or ".join(name for name in told if name != GOOD_CIRCUIT)
         return (
             f"Either the sync circuit is good, or {others} ({share} together). {NOT_APART}.{swap} "
             f"{IF_GOOD}"
@@ -900,7 +920,7 @@ def fault_name(ranked: Ranked) -> str:
         return "a fault that is not listed"
     if ranked.fault.kind == "fan":
         return "the fan itself or its tacho"
-    return "a good board" if ranked.key == HEALTHY.key else ranked.key
+    return "a good board" if ranked.key == HEALTHY.key else fault_words(ranked.key)
 
 
 def repair_text(first: Ranked, ranked: Sequence[Ranked]) -> str:
@@ -939,7 +959,7 @@ def _joined(modes: Iterable[str]) -> list[str]:
         if {*both} <= {*result}:
             result[min(map(result.index, both))] = words
             result = [mode for mode in result if mode not in both]
-    return result
+    return [fault_words(mode) for mode in result]
 
 
 def _without_leg(words: str) -> str:
@@ -953,7 +973,7 @@ def _second_text(first: Ranked, likeliest: Ranked) -> str:
     others = [key for key in members if key != first.key]
     if likeliest.probability < PROBABLY or not others or len(others) == len(members):
         return ""
-    return f" Probably also {others[0]} ({probability_text(likeliest.probability)})."
+    return f" Probably also {fault_words(others[0])} ({probability_text(likeliest.probability)})."
 
 
 def neighbours_text(first: Ranked) -> str:
@@ -1061,8 +1081,16 @@ def likeliest_line(diagnosis: Diagnosis) -> str:
 
 
 def _named_shares(ranked: Sequence[Ranked]) -> list[tuple[str, float]]:
-    """Names and shares of what is likely, the likeliest first; resistors that are as likely in the
-    same way together, as no reading told one from the other yet."""
+    """Names and shares of what is likely, the likeliest first."""
+    return [
+        (_standing_name(group, ranked), sum(each.probability for each in group))
+        for group in _likely_groups(ranked)
+    ]
+
+
+def _likely_groups(ranked: Sequence[Ranked]) -> list[list[Standing]]:
+    """What is likely, the likeliest first; resistors that are as likely in the same way together,
+    as no reading told one from the other yet."""
     alike: dict[tuple[str, ...], list[Standing]] = {}
     for each in takewhile(lambda one: one.probability >= LEAST_ALIKE, standings(ranked)):
         kinds = {r.fault.kind for r in each.rows if r.fault and not r.fault.members}
@@ -1072,11 +1100,9 @@ def _named_shares(ranked: Sequence[Ranked]) -> list[tuple[str, float]]:
             same.append(each)
         else:
             alike[(*how, each.repair) if how in alike else how or (each.repair,)] = [each]
-    shares = [
-        (_standing_name(group, ranked), sum(each.probability for each in group))
-        for group in alike.values()
-    ]
-    return sorted((one for one in shares if one[1] >= MIN_NAMED), key=lambda one: -one[1])
+    shares = [(group, sum(each.probability for each in group)) for group in alike.values()]
+    shares.sort(key=lambda one: -one[1])
+    return [group for group, share in shares if share >= MIN_NAMED]
 
 
 def _standing_name(group: Sequence[Standing], ranked: Sequence[Ranked]) -> str:
@@ -1085,11 +1111,21 @@ def _standing_name(group: Sequence[Standing], ranked: Sequence[Ranked]) -> str:
     names = dict.fromkeys(fault_name(r) for r in ranked if r.key in keys)
     if len(group) == 1 and len(names) > 2:
         return f"{group[0].repair} bad"
-    parts = sorted({name.rpartition(" ")[0] for name in names}, key=in_order)
-    modes = dict.fromkeys(name.rpartition(" ")[2] for name in names)
+    pieces = [_part_and_mode(name) for name in names]
+    parts = sorted({part for part, _ in pieces}, key=in_order)
+    modes = dict.fromkeys(mode for _, mode in pieces)
     if len(parts) * len(modes) == len(names):
         return f"{listed(parts, 'or')} {' or '.join(modes)}".strip()
     return " or ".join(names)
+
+
+def _part_and_mode(name: str) -> tuple[str, str]:
+    """A fault's name in two: what part, and what is wrong with it."""
+    for mode in MISFITS.values():
+        if name.endswith(f" {mode}"):
+            return name.removesuffix(f" {mode}"), mode
+    part, _, mode = name.rpartition(" ")
+    return part, mode
 
 
 def _lower(text: str) -> str:

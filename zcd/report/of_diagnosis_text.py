@@ -20,6 +20,26 @@ MIN_TELLING = 0.1
 """Nobody acts on less."""
 
 
+MISFITS = {
+    "wrong value x0.1": "a tenth of its value fitted",
+    "wrong value x10": "ten times its value fitted",
+}
+"""How modes are told that are named by a number, as a part of a key in files and JSON."""
+
+
+def fault_words(key: str) -> str:
+    """A fault's key as a person says it.
+
+    Examples
+    --------
+    >>> fault_words("R2 wrong value x0.1"), fault_words("R2 drift")
+    ('R2 a tenth of its value fitted', 'R2 drift')
+    """
+    for mode, words in MISFITS.items():
+        key = key.replace(mode, words)
+    return key
+
+
 def sentence(text: str) -> str:
     """Words as a sentence.
 

@@ -8,8 +8,10 @@ from functools import partial
 from math import inf
 from typing import NamedTuple
 
+import numpy as np
+
 from zcd.board.model import Board, Topology
-from zcd.circuit.elements import Circuit, Junction, Phototransistor, Resistance
+from zcd.circuit.elements import Circuit, DcSource, Junction, Phototransistor, Resistance
 from zcd.circuit.points import (
     LED_ENDS,
     diode_of_bridge,
@@ -44,6 +46,7 @@ from zcd.report.of_diagnosis import (
     measured_table,
     spread_text,
 )
+from zcd.report.of_diagnosis_text import fault_words
 from zcd.report.table import Table
 from zcd.report.terminal import longest_on_a_screen
 from zcd.report.text import quantity_text
@@ -83,7 +86,7 @@ POINT_WORDS = {
 BENCH_BANDS = "good board: {mains} within 5 %, 15 to 35 °C, meter error included."
 
 
-WIDE_OHMS = "Parts in parallel let ohms read low: in doubt lift one end."
+WIDE_OHMS = "up to: parts in parallel let ohms read much lower; in doubt lift one end."
 MISSED = "or 0: some meters do not count gaps this short; then go by DC volts or a scope."
 NEAR_RATIO = 1.5
 """Where a fault's readings begin so little above a good board's, all that is higher tells it."""
@@ -125,7 +128,7 @@ def good_text(function: Function, good: ExpectedRange, unread: bool = False) -> 
 def good_cell(function: Function, good: ExpectedRange, shown: float = inf) -> str:
     """What a good board shows, in a table: of ohms that parts in parallel may let read lower only
     the end that tells, unless what a meter showed is lower still; `cells_legend` explains it."""
-    if is_wide(function, good.low, good.middle, good.high) and shown >= good.low:
+    if reads_far_down(function, good) and shown >= good.low:
         return f"up to {show_value(function, good.high)}"
     return spread_text(function, good)
 
@@ -134,9 +137,7 @@ def cells_legend(good: Iterable[tuple[Function, ExpectedRange]]) -> str:
     """What to know of a table with such cells; empty where they say it all."""
     ranges = tuple(good)
     words = (
-        WIDE_OHMS
-        if any(is_wide(f, each.low, each.middle, each.high) for f, each in ranges)
-        else "",
+        WIDE_OHMS if any(reads_far_down(f, each) for f, each in ranges) else "",
         MISSED if any(may_miss(f, each.low, each.high) for f, each in ranges) else "",
     )
     return " ".join(filter(None, words))
@@ -456,7 +457,7 @@ def _best_told(line: ExpectedReading, circuit: Circuit, new: Collection[str]) ->
         clear = shown.high < good.low or shown.low > good.high
         return key not in new, not clear, not key.startswith(tuple(parts - {""}))
 
-    # the cell says no lower end, so that no low reading tells anything
+    # parts in parallel may let it read as low, so that no low reading tells much
     far = is_wide(line.reading.function, good.low, good.middle, good.high)
     keys = [
         key
@@ -466,8 +467,26 @@ def _best_told(line: ExpectedReading, circuit: Circuit, new: Collection[str]) ->
         and not key.startswith("mains frequency")  # which no bench has
     ]
     best = sorted(keys, key=place)[:MOST_TOLD]
-    told = {f"{_bad_text(line, key)}{_of_row(line, key, row, circuit)}": None for key in best}
+    told = {
+        f"{_bad_text(line, key)}{NO_PULSES if _is_never_low(line, key, circuit) else ''}"
+        f"{_of_row(line, key, row, circuit)}": None
+        for key in best
+    }
     return list(told)
+
+
+NO_PULSES = "no pulses, e.g. "
+AT_SUPPLY_RATIO = 0.9
+"""From here on a pin reads its supply: common practice, no source."""
+
+
+def _is_never_low(line: ExpectedReading, key: str, circuit: Circuit) -> bool:
+    """Whether the pin reads its supply with a fault, as nothing pulls it down."""
+    reading = line.reading
+    supply_v = max((float(np.max(s.voltage_v)) for s in circuit.of(DcSource) if s.a == "logic+"),
+                   default=inf)  # fmt: skip
+    is_pin = reading.function is Function.DC and (reading.red, reading.black) == ("pin", "logic0")
+    return is_pin and line.faults[key].low > max(AT_SUPPLY_RATIO * supply_v, line.healthy.high)
 
 
 def _of_row(line: ExpectedReading, key: str, row: Sequence[str], circuit: Circuit) -> str:
@@ -489,7 +508,7 @@ def _fault_words(line: ExpectedReading, key: str, circuit: Circuit) -> str:
             return f"{bridge} diode{key.removeprefix(part.ref)}" if is_leg else key
     if key.endswith(" leaky") and any(part.ref == key[:-6] for part in circuit.of(Resistance)):
         return f"dirt across {key[:-6]}"
-    return f"{key}/drift" if _drift_beside(line, key) else key
+    return f"{key}/drift" if _drift_beside(line, key) else fault_words(key)
 
 
 def _drift_beside(line: ExpectedReading, key: str) -> ExpectedRange | None:

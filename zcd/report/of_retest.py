@@ -44,6 +44,7 @@ from zcd.report.of_diagnosis import (
     with_relay_on,
 )
 from zcd.report.of_diagnosis_dict import reading_to_dict, repeated_to_dict
+from zcd.report.of_diagnosis_text import fault_words
 from zcd.report.of_readings_card import cells_legend, good_cell, good_text, typed_place
 from zcd.report.of_retest_record import CLOSE, ON_BENCH, WEAK, reserve_text
 from zcd.report.table import Quantity, Table
@@ -202,7 +203,7 @@ def _likeliest_line(retest: Retest) -> str:
         return ""
     share, likeliest = probability_text(retest.likeliest_ratio), retest.likeliest
     what = f"; {likeliest.words}" if retest.likeliest_ratio >= PROBABLY else ""
-    return f"Likeliest so far: {likeliest.key} ({share}){what}."
+    return f"Likeliest so far: {fault_words(likeliest.key)} ({share}){what}."
 
 
 def _next_line(retest: Retest) -> str:
@@ -371,13 +372,13 @@ def retest_line(retest: Retest) -> str:
     if retest.likeliest_ratio > retest.good_ratio:
         return (
             "NOT PASSED: each reading could be a good board's, but together they fit "
-            f"{retest.likeliest.key} better ({probability_text(retest.likeliest_ratio)}; a good "
-            f"board {share})."
+            f"{fault_words(retest.likeliest.key)} better "
+            f"({probability_text(retest.likeliest_ratio)}; a good board {share})."
         )
     if not retest.missing:
         return (
             f"NOT PASSED: only {share} sure that the board is good ({NEEDED}), and no reading "
-            f"left would settle it. Not excluded: {retest.likeliest.key} "
+            f"left would settle it. Not excluded: {fault_words(retest.likeliest.key)} "
             f"({probability_text(retest.likeliest_ratio)})."
         )
     count = len(retest.missing)

@@ -30,7 +30,6 @@ from zcd.diagnosis.readings import (
 from zcd.diagnosis.trip import plan_trip
 from zcd.errors import InputError
 from zcd.report.cautions import SHORT_CAUTIONS, Caution
-from zcd.report.of_answers import meanings_of
 from zcd.report.of_diagnosis import (
     ACCESS_TITLES,
     CAUTIONS,
@@ -45,13 +44,14 @@ from zcd.report.of_diagnosis import (
     suspects_line,
 )
 from zcd.report.of_diagnosis_answer import (
+    answers_to,
     confirm_line,
     higher_supply_line,
     rest_line,
     then_line,
     verdict_line,
 )
-from zcd.report.of_diagnosis_text import range_text, sentence
+from zcd.report.of_diagnosis_text import fault_words, range_text, sentence
 from zcd.report.of_job_history import fault_statistics_line, job_history_table
 from zcd.report.text import probability_text
 from zcd.substitutes.search import replaceable_refs
@@ -259,14 +259,14 @@ def talk_words(
     )
     return {
         "ready": True,
-        "conclusion": sentence(diagnosis.conclusion),
+        "conclusion": sentence(fault_words(diagnosis.conclusion)),
         "danger": diagnosis.stopped == "danger",
         "ranked": tuple(
             (100.0 * share, *row) for share, row in zip(shares, table.rows, strict=False)
         ),
         "rest": table.remark,
         "lines": tuple(line for line in lines if line),
-        "next": _next_card(plan.steps, open_job),
+        "next": _next_card(plan.steps, open_job, diagnosis),
         "found": _found(diagnosis, job.board, circuit),
         "then": then_line(plan.steps, circuit),
         **probe_words(circuit),
@@ -293,7 +293,9 @@ def _capture(open_job: OpenJob) -> Markup | None:
         return None
 
 
-def _next_card(steps: Sequence[Suggestion], open_job: OpenJob) -> NextCard | None:
+def _next_card(
+    steps: Sequence[Suggestion], open_job: OpenJob, diagnosis: Diagnosis
+) -> NextCard | None:
     """The next reading."""
     if not steps or open_job.job.closed is not None:
         return None
@@ -306,6 +308,7 @@ def _next_card(steps: Sequence[Suggestion], open_job: OpenJob) -> NextCard | Non
     if row.nothing is not None:
         outcomes.append(("Nothing", "nothing"))
     again = suggestion.again
+    meanings = answers_to(suggestion, circuit, diagnosis.ranked)
     return NextCard(
         at=place_text(reading, circuit),
         safety=safety_of(reading, circuit),
@@ -317,7 +320,7 @@ def _next_card(steps: Sequence[Suggestion], open_job: OpenJob) -> NextCard | Non
         again="" if again is None else f"Take it again: it showed {show_measured(again)}.",
         example="62k" if row.dead else "4.98 V" if row.method is Method.VOLTS else "",
         outcomes=(*outcomes, ("Unstable", "unstable"), ("Cannot reach", "skip")),
-        meanings=tuple(meaning.text(len(meaning.faults)) for meaning in meanings_of(suggestion)),
+        meanings=tuple(meaning.text(len(meaning.faults)) for meaning in meanings),
         picture=circuit_drawing(open_job.job.board, circuit, near=(reading.red, reading.black)),
     )
 
