@@ -17,7 +17,7 @@ from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import usual_meter
-from zcd.diagnosis.reading_syntax import parse_reading
+from zcd.diagnosis.reading_syntax import parse_reading, show_span
 from zcd.diagnosis.reading_words import over_text, reading_text
 from zcd.diagnosis.readings import Measured, Power, Reading
 from zcd.diagnosis.retest import beside_good, remaining, retest
@@ -310,6 +310,17 @@ def test_live_mains_is_not_said_where_none_is() -> None:
     assert passes.to_take
     for result in (fails, passes):
         assert "LIVE MAINS" not in document_text(retest_answer(result))
+
+
+def test_a_duty_says_what_a_meter_shows_that_counts_the_time_high() -> None:
+    """The two shares make a whole."""
+    result = retest(dictionary(), measured("frequency 50", "duty 45 %"))
+    (duty,) = (a for a in result.readings if a.measured.reading.function is Function.DUTY)
+    text = " ".join(document_text(retest_answer(result)).split())
+    span = show_span(Function.DUTY, 1.0 - duty.high, 1.0 - duty.low)
+    assert f"A meter that counts the time high shows {span} on a good board" in text
+    without = retest(dictionary(), measured("frequency 50"))
+    assert "counts the time high" not in document_text(retest_answer(without))
 
 
 def test_a_board_that_fails_is_sent_on_to_the_diagnosis() -> None:

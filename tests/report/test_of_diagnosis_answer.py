@@ -33,14 +33,13 @@ from zcd.report.of_diagnosis import RELAY_ON_HOW
 from zcd.report.of_diagnosis_answer import (
     TOO_MILD,
     answer_document,
-    bridge_leads_line,
-    led_pins_line,
     levels_line,
     likeliest_line,
     mend_text,
     prompt_document,
     repair_text,
 )
+from zcd.report.of_points import points_line
 from zcd.report.terminal import document_text, print_document
 
 LINES, COLUMNS, LAST_LINES = 25, 80, 8
@@ -348,9 +347,15 @@ def test_low_ohms_that_a_good_board_may_read_name_no_fault() -> None:
 def test_the_tilde_leads_of_a_bridge_are_explained() -> None:
     circuit = build_circuit(parse_board(TEXTS["bridge"].replace('"1N4007"', '"DB107"')))
     through = parse_place("diode neutral, R2/BR1~1", circuit)
-    said = "BR1~1, BR1~2: its ~ pins on the line and the neutral side."
-    assert bridge_leads_line(through, circuit) == said
-    assert bridge_leads_line(parse_place("ohm R1", circuit), circuit) == ""
+    said = "R2/BR1~1: where R2 meets the ~ pin of BR1 on the line side."
+    assert points_line([through], circuit) == said
+    assert points_line([parse_place("ohm R1", circuit)], circuit) == ""
+
+
+def test_a_diode_of_a_bridge_is_read_at_pins_that_are_explained() -> None:
+    circuit = build_circuit(parse_board(TEXTS["bridge"].replace('"1N4007"', '"DB107"')))
+    line = points_line([parse_place("diode BR1~2 BR1+", circuit)], circuit)
+    assert line == "BR1~2: the ~ pin of BR1 on the neutral side. BR1+: the + pin of BR1."
 
 
 def test_what_no_meter_parts_of_one_resistor_is_said_in_one_word() -> None:
@@ -369,9 +374,11 @@ def test_what_no_meter_parts_of_one_resistor_is_said_in_one_word() -> None:
 def test_pins_of_two_leds_and_levels_of_a_low_time_are_told() -> None:
     """Both LEDs back to back have no plus and minus of their own."""
     circuit = build_circuit(board("two-led"))
-    pins = led_pins_line(parse_place("diode led-, led+", circuit), circuit)
+    pins = points_line([parse_place("diode led-, led+", circuit)], circuit)
     assert pins.startswith("led+: the LED pin on the line side")
-    assert led_pins_line(parse_place("ohm R1", circuit), circuit) == ""
+    one = build_circuit(board("switched"))
+    pins = points_line([parse_place("diode led+, led-", one)], one)
+    assert pins == "led+, led-: anode and cathode of the optocoupler's LED, mostly pins 1 and 2."
     step = replace(plan_of(case_of())[0], reading=parse_place("low time pin, logic0", circuit))
     assert "falls below 1 V until it rises above 4 V" in levels_line((step,), board("two-led"))
 

@@ -12,7 +12,7 @@ import numpy as np
 from zcd.board.model import Board
 from zcd.circuit.build import coupler_refs
 from zcd.circuit.elements import Circuit, DcSource, Junction
-from zcd.circuit.points import diode_of_bridge, leads_text
+from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.expected_readings import good_board
 from zcd.diagnosis.fault_dictionary import FaultDictionary
@@ -42,7 +42,6 @@ from zcd.diagnosis.readings import (
     Reading,
     is_behind_contact,
     parts_between,
-    parts_over,
 )
 from zcd.diagnosis.retest_record import Verdict
 from zcd.diagnosis.series_sums import Rest, reads_over, row_of
@@ -77,7 +76,8 @@ from zcd.report.of_diagnosis_text import (
     standing_text,
 )
 from zcd.report.of_job_history import fault_statistics_line
-from zcd.report.of_readings_card import COIL_ENDS, good_text, typed_place
+from zcd.report.of_points import points_line
+from zcd.report.of_readings_card import counts_high_line, good_text, typed_place
 from zcd.report.of_retest import UNLESS_GONE, first_of_retest, flags_option
 from zcd.report.of_sizes import small_chain
 from zcd.report.terminal import longest_on_a_screen
@@ -646,29 +646,13 @@ def next_blocks(
         blocks.append(Paragraph(then))
     if relay_state(first.reading, circuit):
         blocks.append(Paragraph(RELAY_ON_HOW))
-    if "coil+" in (first.reading.red, first.reading.black):
-        blocks.append(Paragraph(COIL_ENDS))
-    points = [each(first.reading, circuit) for each in (bridge_leads_line, led_pins_line)]
-    if most is not None and (line := ground_line(first.reading, circuit)):
-        points.append(f"{line}.")
-    if line := " ".join(filter(None, points)):
+    if line := counts_high_line(first.reading, first.good):
+        blocks.append(Paragraph(line))
+    # a prompt asks more than once on the controller's side
+    left = () if most is not None else ("logic0", "logic+")
+    if line := points_line((step.reading for step in trip.steps), circuit, left):
         blocks.append(Paragraph(line))
     return blocks
-
-
-def ground_line(reading: Reading, circuit: Circuit) -> str:
-    """What the points at the controller's supply are; empty where none is read."""
-    words = reading_text(reading, circuit)
-    told = {"logic0": "the controller's ground", "logic+": "the controller's supply"}
-    return "; ".join(f"{point}: {what}" for point, what in told.items() if point in words)
-
-
-def led_pins_line(reading: Reading, circuit: Circuit) -> str:
-    """Which pin is which of two LEDs back to back; empty for any other reading."""
-    second = any(part.ref.endswith(".led2") for part in circuit.of(Junction))
-    if not second or not any(end in reading_text(reading, circuit) for end in ("led+", "led-")):
-        return ""
-    return "led+: the LED pin on the line side; led-: the one on the neutral side."
 
 
 def levels_line(plan: Sequence[Suggestion], board: Board) -> str:
@@ -683,19 +667,6 @@ def levels_line(plan: Sequence[Suggestion], board: Board) -> str:
         f"Low time: from where the pin falls below {low} until it rises above {high}; 0 if it "
         "never falls so low."
     )
-
-
-def bridge_leads_line(reading: Reading, circuit: Circuit) -> str:
-    """Which of the two leads marked ~ of a bridge is meant; empty where none is read."""
-    over = parts_over(circuit, reading.red, reading.black)
-    leads = (leads_text(over, reading.red, circuit) if over in circuit else None) or ()
-    sides = {"~1": "line", "~2": "neutral"}
-    told = [f"{lead}: its ~ pin on the {sides[lead[-2:]]} side." for lead in leads if "~" in lead]
-    legs = (diode_of_bridge(part.ref) for part in circuit.of(Junction))
-    bridge = next((name for name, leads in legs if leads), "")
-    if not told and bridge and f"{bridge}~" in reading_text(reading, circuit):
-        return f"{bridge}~1, {bridge}~2: its ~ pins on the line and the neutral side."
-    return " ".join(told)
 
 
 def other_text(reading: Reading, circuit: Circuit, *, again: bool = False) -> str:

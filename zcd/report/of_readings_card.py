@@ -25,7 +25,7 @@ from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading, good
 from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.meters import OVERLOAD, Meter, diode_full_scale_v
-from zcd.diagnosis.reading_syntax import place_text, show_value
+from zcd.diagnosis.reading_syntax import place_text, show_span, show_value
 from zcd.diagnosis.reading_words import probes_text, side_by_side
 from zcd.diagnosis.readings import (
     AccessLevel,
@@ -47,6 +47,7 @@ from zcd.report.of_diagnosis import (
     spread_text,
 )
 from zcd.report.of_diagnosis_text import fault_words
+from zcd.report.of_points import POINT_WORDS, joint_words, words_of_points
 from zcd.report.table import Table
 from zcd.report.terminal import longest_on_a_screen
 from zcd.report.text import quantity_text
@@ -56,6 +57,7 @@ MOST_ROWS, LEAST_ROWS = 8, 4
 """Readings on one screen."""
 TOLD_WIDTH = 20
 """Columns of the faults told, so that most readings are one line."""
+NODES = {node for names in POINT_WORDS for node in names}
 NOTHING_RATIO = 0.02
 """Less than so much of what a good board shows is nothing: common practice, no source."""
 COLUMNS = ("board", "red, black", "good board", "bad reading, e.g.")
@@ -73,16 +75,6 @@ STATE_WORDS = {
 }
 
 
-COIL_ENDS = "coil+: the end of the relay's coil at its supply."
-POINT_WORDS = {
-    ("line", "neutral"): "line, neutral: the mains terminals.",
-    ("feed",): "feed: where the chain begins, behind the load relay's contact if it has one.",
-    ("led+", "led-"): "led+, led-: the optocoupler's LED pins, mostly 1, 2.",
-    ("base", "emitter"): "base, emitter: leads of the transistor; its collector is the pin.",
-    ("coil+", "coil-"): COIL_ENDS,
-    ("logic0",): "logic0: the controller's ground.",
-}
-"""Points by what they are called in the rows, and where one finds them."""
 BENCH_BANDS = "good board: {mains} within 5 %, 15 to 35 °C, meter error included."
 
 
@@ -95,6 +87,19 @@ DUTY_WORDS = (
     "duty: share of time LOW as a meter counts it (the pulse of zcd check may be longer); if yours "
     "counts high, take it from 100 %."
 )
+
+
+def counts_high_line(reading: Reading, good: ExpectedRange) -> str:
+    """What a meter shows of a good board's pulses that counts the time high; empty for any other
+    reading than the share of time low."""
+    if reading.function is not Function.DUTY or not reading.over_pin:
+        return ""
+    span = show_span(Function.DUTY, 1.0 - good.high, 1.0 - good.low)
+    such = show_value(Function.DUTY, 1.0 - good.middle, digits=2)
+    return (
+        f"Duty is the share of time LOW. A meter that counts the time high shows {span} on a good "
+        f'board: enter that as "duty {such} high".'
+    )
 
 
 def is_wide(function: Function, low: float, middle: float, high: float) -> bool:
@@ -335,8 +340,9 @@ def _legend(board: Board, lines: Sequence[ExpectedReading], circuit: Circuit) ->
     relay = "" if board.relay is None else ", load relay on (start a program)"
     words = [BENCH_BANDS.format(mains=mains)]
     words += [STATE_WORDS[s].format(relay=relay) for s in _sides(lines) if s in STATE_WORDS]
-    if joint := next((parts for point in points if (parts := parts_at(point, circuit))), ()):
-        words.append(f"{'/'.join(joint)}: where {' and '.join(joint)} meet.")
+    joints = dict.fromkeys(parts for point in points if (parts := parts_at(point, circuit)))
+    with_lead = [parts for parts in joints if "~" in "".join(parts)]  # the harder to find
+    words += [joint_words(parts) for parts in (with_lead or [*joints])[:1]]
     reds = [
         probe_texts(each.reading.red, each.reading.black, circuit)[0]
         for each in lines
@@ -348,14 +354,13 @@ def _legend(board: Board, lines: Sequence[ExpectedReading], circuit: Circuit) ->
         words.append("reversed: red probe on the banded end.")
     if any(line.reading.function is Function.DUTY for line in lines):
         words.append(DUTY_WORDS)
-    leads = [lead for point in points for lead in (point, *parts_at(point, circuit))]
-    if bridge := next((lead.removesuffix("~1") for lead in leads if lead.endswith("~1")), ""):
-        words.append(f"{bridge}~1: its ~ lead at the feed; {bridge}~2: the other.")
+    if bridge := next((point[:-2] for point in points if point[-2:] in ("~1", "~2")), ""):
+        words.append(f"{bridge}~1, {bridge}~2: its ~ pins on the line and the neutral side.")
     if ends := next((short.ends for short in shorts if short.ends), ()):
         words.append(f"{' to '.join(ends)}: all in series.")
     if MISSED in cells_legend((each.reading.function, each.healthy) for each in lines):
         words.append(MISSED)
-    words += [text for names, text in POINT_WORDS.items() if {*names} & {*points}]
+    words += words_of_points((point for point in points if point in NODES), circuit)
     return " ".join(words)
 
 

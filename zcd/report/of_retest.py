@@ -45,7 +45,14 @@ from zcd.report.of_diagnosis import (
 )
 from zcd.report.of_diagnosis_dict import reading_to_dict, repeated_to_dict
 from zcd.report.of_diagnosis_text import fault_words
-from zcd.report.of_readings_card import cells_legend, good_cell, good_text, typed_place
+from zcd.report.of_points import points_line
+from zcd.report.of_readings_card import (
+    cells_legend,
+    counts_high_line,
+    good_cell,
+    good_text,
+    typed_place,
+)
 from zcd.report.of_retest_record import CLOSE, ON_BENCH, WEAK, reserve_text
 from zcd.report.table import Quantity, Table
 from zcd.report.terminal import longest_on_a_screen
@@ -146,11 +153,21 @@ def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
         _run_line(retest),
         not_repeated,
         cells_legend(map(_good_of, retest.readings)),
+        _duty_line(retest),
+        points_line(retest.missing, retest.circuit),
         _relay_line(retest),
         allowed_line(retest.board),
         *remaining,
     )
     return [Paragraph(line) for line in lines if line]
+
+
+def _duty_line(retest: Retest) -> str:
+    """Which share of time a duty is, where one was read or is missing; empty elsewhere."""
+    taken = ((each.measured.reading, _good_of(each)[1]) for each in retest.readings)
+    asked = zip(retest.missing, retest.expected, strict=False)
+    lines = (counts_high_line(*each) for each in (*taken, *asked))
+    return next((line for line in lines if line), "")
 
 
 def _relay_line(retest: Retest) -> str:
@@ -366,7 +383,7 @@ def retest_line(retest: Retest) -> str:
             first.low <= 1.0 - first.measured.value <= first.high
         ):
             value = show_value(Function.DUTY, first.measured.value)
-            return f'{line} If your meter shows the share of time high, enter "duty {value} high".'
+            return f'{line} If your meter counts the time high, enter "duty {value} high".'
         again = " All else fits a good board: take this one again."
         return line + (again if _otherwise_good(retest) else "")
     if retest.likeliest_ratio > retest.good_ratio:
