@@ -18,8 +18,9 @@ from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Resistance, stack
 from zcd.diagnosis.circuit_edits import bridge_at_one
 from zcd.diagnosis.fault_dictionary import BANDS, SAMPLES, make_fault_dictionary
-from zcd.diagnosis.faults import HEALTHY, MAINS_RESISTOR, faults_of
+from zcd.diagnosis.faults import HEALTHY, MAINS_RESISTOR, Fault, faults_of
 from zcd.diagnosis.functions import Function
+from zcd.diagnosis.likelihood import LOOSE_ENTRIES
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.priors import (
@@ -95,7 +96,8 @@ def test_no_prediction_is_nan(name: str, samples: int) -> None:
 
 @pytest.mark.parametrize("name", ["switched", "bridge"])
 def test_every_size_of_a_fault_is_tried(name: str) -> None:
-    """A fault with an amount has its range in equal bands, one an entry; any other fault one."""
+    """A fault with an amount has its range in equal bands, one an entry; a loose joint the whole
+    in each of its two."""
     samples = 4
     dictionary = make_fault_dictionary(board(name), usual_meter(), samples=samples)
     assert dictionary.severity.shape == (dictionary.member.size, samples)
@@ -103,9 +105,16 @@ def test_every_size_of_a_fault_is_tried(name: str) -> None:
     assert np.all(np.diff(dictionary.member) >= 0)
     for f, fault in enumerate(dictionary.faults):
         result = dictionary.severity[dictionary.member == f]
-        assert len(result) == (1 if fault.amount is None else BANDS), fault.key
-        bands = np.arange(len(result))[:, None] / len(result)
-        assert np.all((result >= bands) & (result < bands + 1.0 / len(result))), fault.key
+        assert len(result) == entries(fault), fault.key
+        count = 1 if fault.states else len(result)
+        bands = np.arange(len(result))[:, None] % count / count
+        assert np.all((result >= bands) & (result < bands + 1.0 / count)), fault.key
+
+
+def entries(fault: Fault) -> int:
+    if fault.states:
+        return LOOSE_ENTRIES
+    return 1 if fault.amount is None else BANDS
 
 
 def test_values_of_a_fault_are_those_of_all_its_entries() -> None:
@@ -113,9 +122,7 @@ def test_values_of_a_fault_are_those_of_all_its_entries() -> None:
     number = np.arange(dictionary.severity.size).reshape(dictionary.severity.shape)
     result = dictionary.by_fault(number.astype(float))
     assert len(result) == len(dictionary.faults)
-    assert [row.size for row in result] == [
-        2 if fault.amount is None else 2 * BANDS for fault in dictionary.faults
-    ]
+    assert [row.size for row in result] == [2 * entries(fault) for fault in dictionary.faults]
     assert np.array_equal(np.concatenate(result), number.ravel())
 
 

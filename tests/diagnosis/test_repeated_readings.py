@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -10,7 +12,8 @@ from scipy.stats import norm
 
 from tests.diagnosis.atlases import atlas_of
 from tests.diagnosis.truth import joint_log
-from zcd.diagnosis.fault_dictionary import FaultDictionary
+from zcd.board.files import parse_board
+from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.information import (
     Expected,
@@ -240,3 +243,37 @@ def test_readings_that_cannot_both_be_right_stand_beside_each_other() -> None:
         lifted = result.suggestion is not None and bool(result.suggestion.reading.lifted)
         assert ("Lift one end of R1" in line) is lifted
         assert "Take it again" not in line
+
+
+NEAR_ITS_LIMIT = """
+name = "Invented seed tray warmer"
+optocoupler = "814A"
+mains = "120 V 60 Hz"
+[chain]
+topology = "two-led"
+resistors = ["20k", "24k", "16k", "22k"]
+[output]
+pull_up = "24k"
+supply = "5 V"
+pin_capacitor = "2.7 nF"
+"""
+
+
+def test_level_is_read_again_before_a_board_that_jumped_is_called_good() -> None:
+    """A joint that opens now and then reads good half of the time (common practice, no source)."""
+    meter = replace(usual_meter(), has_scope=False)
+    dictionary = make_fault_dictionary(parse_board(NEAR_ITS_LIMIT), meter)
+    lines = ["ohm R1 to R4 81.9k", "ohm pin logic0 2.2M", "diode OC1.led 1.09",
+             "ohm pull-up 24.4k", "dc pin logic0 0.6", "dc logic+ logic0 5.0",
+             "frequency unstable", "duty 86 %"]  # fmt: skip
+    taken = [parse_reading(line, dictionary.circuit) for line in lines]
+    elsewhere = [r for r in dictionary.readings if not r.over_pin]
+    result = diagnose(dictionary, taken, skipped=elsewhere)
+    assert result.ranked[0].key == "healthy"
+    assert result.suggestion is not None
+    assert result.suggestion.again == taken[4]
+    same = diagnose(dictionary, [*taken, taken[4]], skipped=elsewhere)
+    assert same.suggestion is None
+    jumps = parse_reading("dc pin logic0 unstable", dictionary.circuit)
+    found = diagnose(dictionary, [*taken, jumps], skipped=elsewhere)
+    assert found.ranked[0].key.endswith("intermittent")

@@ -33,7 +33,7 @@ from zcd.diagnosis.flag_evidence import (
 )
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.information import Spectrum, sparse, spectrum
-from zcd.diagnosis.likelihood import Fit, is_cold, restless
+from zcd.diagnosis.likelihood import LOOSE_ENTRIES, Fit, is_cold, restless
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.priors import prior_shares, with_pairs
@@ -84,7 +84,7 @@ class FaultDictionary:
         Their prior probabilities; what is missing to 1 belongs to none of them.
     member : ndarray of int, shape (E,)
         Fault of each entry: a fault with a severity has `BANDS` entries, each a part of its
-        range, so that a size that was measured has samples near it.
+        range, so that a size that was measured has samples near it; a loose joint `LOOSE_ENTRIES`.
     severity : ndarray, shape (E, N)
         N samples an entry.
     states : ndarray of int, shape (D, 2)
@@ -301,7 +301,7 @@ class FaultDictionary:
         """What the meter would show, shape (E, N): now one, now the other of two looks."""
         shown = self.predictions(reading)
         turns = shown[self.states]
-        other = restless(shown.shape[1]) | (not is_cold(reading))
+        other = restless(len(self.states)) | (not is_cold(reading))
         return np.concatenate([shown, np.where(other, turns[:, 1], turns[:, 0])])
 
     def prepare(self, readings: Sequence[Reading], progress: Progress | None = None) -> None:
@@ -342,12 +342,13 @@ def make_fault_dictionary(
     nominal = build_circuit(board)
     faults, shares = faults_and_shares(nominal)
     healthy, unit = sample_circuits(board, samples)
-    parts = [(f, b) for f, fault in enumerate(faults) for b in range(BANDS if fault.amount else 1)]
+    parts = [(f, b) for f, fault in enumerate(faults) for b in range(_entries(fault))]
     member = np.array([f for f, _ in parts])
     bands = np.where([faults[f].amount is not None for f in member], BANDS, 1)
-    severity = (np.array([b for _, b in parts])[:, None] + unit) / bands[:, None]
+    band = np.array([b for _, b in parts]) % bands
+    severity = (band[:, None] + unit) / bands[:, None]
     first = {fault.key: int(np.argmax(member == f)) for f, fault in enumerate(faults)}
-    looks = [fault.states for fault in faults if fault.states]
+    looks = [fault.states for fault in faults if fault.states for _ in range(LOOSE_ENTRIES)]
     simulated = member.size - len(looks)
     alike = _alike(faults, first, samples)
     circuits = simulated - alike.shape[1]
@@ -383,6 +384,13 @@ def make_fault_dictionary(
         _store=store,
         _stored=kept,
     )
+
+
+def _entries(fault: Fault) -> int:
+    """How many entries a fault has."""
+    if fault.states:
+        return LOOSE_ENTRIES
+    return BANDS if fault.amount else 1
 
 
 def keep_predictions(board: Board, meter: Meter) -> None:

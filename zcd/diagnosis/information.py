@@ -67,24 +67,19 @@ class Spectrum:
         if not self.averaged.any():
             return groups
         samples = self.shares.shape[0] // self.averaged.size
-        entry, sample = np.divmod(groups.indices, samples)
+        entry = groups.indices // samples
         whole = self.averaged[entry]
         group = np.repeat(np.arange(groups.shape[0]), np.diff(groups.indptr))
-        # samples in which a loose joint moves stay apart from those in which it behaves
-        kind = 2 * entry + restless(samples)[sample]
         cells, place = np.unique(
-            2 * self.averaged.size * group[whole] + kind[whole], return_inverse=True
+            self.averaged.size * group[whole] + entry[whole], return_inverse=True
         )
-        total = np.bincount(place, weights=groups.data[whole])
-        row, kind = np.divmod(cells, 2 * self.averaged.size)
-        members = (samples + 1 - kind % 2) // 2
-        rows = np.repeat(row, members)
-        step = np.arange(rows.size) - np.repeat(np.cumsum(members) - members, members)
-        columns = np.repeat(kind // 2 * samples + kind % 2, members) + 2 * step
-        data = np.concatenate([groups.data[~whole], np.repeat(total / members, members)])
+        total = np.bincount(place, weights=groups.data[whole]) / samples
+        row, entry = np.divmod(cells, self.averaged.size)
+        columns = entry[:, None] * samples + np.arange(samples)
+        data = np.concatenate([groups.data[~whole], np.repeat(total, samples)])
         where = (
-            np.concatenate([group[~whole], rows]),
-            np.concatenate([groups.indices[~whole], columns]),
+            np.concatenate([group[~whole], np.repeat(row, samples)]),
+            np.concatenate([groups.indices[~whole], columns.ravel()]),
         )
         return sparse((data, where), groups.shape)
 
@@ -135,7 +130,8 @@ def _with_states(fit: Fit, edges: FloatArray, shares: csr_array) -> Spectrum:
     n = fit.centre.shape[1]
     looks = (fit.states[:, :, None] * n + np.arange(n)).swapaxes(1, 2)
     steady = np.where(fit.cold, [1.0, 0.0], [0.0, 1.0])
-    factor = np.broadcast_to(np.where(restless(n)[:, None], 0.5, steady), looks.shape)
+    share = np.where(restless(len(fit.states)), 0.5, steady)
+    factor = np.broadcast_to(share[:, None], looks.shape)
     rows = np.arange(0, looks.size + 1, 2)
     turns = sparse((factor.ravel(), looks.ravel(), rows), (len(rows) - 1, shares.shape[0]))
     averaged = np.concatenate([fit.averaged, fit.averaged[fit.states].all(axis=1)])

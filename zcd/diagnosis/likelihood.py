@@ -123,7 +123,7 @@ class Fit:
         Prediction of each simulated entry.
     meter : Meter
     states : ndarray of int, shape (D, 2), optional
-        Simulated entries between which each of D further entries changes.
+        Simulated entries between which each of D further entries changes, see `restless`.
     graded : ndarray of bool, shape (S,), optional
         Whether an entry's samples differ in the size of its fault.
     near : ndarray of bool, shape (S, N), optional
@@ -171,7 +171,7 @@ class Fit:
         larger = error(reading.function, np.maximum(abs(here), abs(there)), meter, jump=True)
         self.loose = np.zeros((len(self.centre) + len(self.states), shown.shape[1]), dtype=bool)
         self.loose[len(self.centre) :] = np.abs(here - there) > JUMP_ERRORS * larger
-        self.loose &= restless(shown.shape[1])
+        self.loose[len(self.centre) :] &= restless(len(self.states))
         unsure = np.zeros(shown.shape, dtype=bool) if near is None else near
         unsure = np.concatenate([unsure, unsure[self.states].any(axis=1)])
         self.near = None if near is None or not near.any() else near
@@ -332,7 +332,7 @@ class Fit:
             return density
         first, other = (density[..., self.states[:, k], :] for k in (0, 1))
         steady = first if self.cold else other
-        turns = np.where(restless(density.shape[-1]), 0.5 * (first + other), steady)
+        turns = np.where(restless(len(self.states)), 0.5 * (first + other), steady)
         return np.concatenate([density, turns], axis=-2)
 
 
@@ -354,10 +354,16 @@ def is_cold(reading: Reading) -> bool:
     return reading.power not in PLUGGED
 
 
-def restless(samples: int) -> NDArray[np.bool_]:
-    """Samples in which a loose joint moves at each look; in the others it opens when it is warm:
-    sound on a board that is unplugged, open under power (common practice, no source)."""
-    return np.arange(samples) % 2 == 1
+LOOSE_ENTRIES = 2
+"""Entries of a loose joint: one of a joint that opens when it is warm, sound on a board that is
+unplugged and open under power, then one of a joint that moves at each look; as likely, common
+practice, no source. Both have the samples of the two entries between which they change: else what
+tells a loose joint from a good board would hang on which samples it happened to get."""
+
+
+def restless(entries: int) -> NDArray[np.bool_]:
+    """Which of the entries of loose joints move at each look, shape (entries, 1)."""
+    return (np.arange(entries) % LOOSE_ENTRIES == 1)[:, None]
 
 
 def outlier_share(fact: Sequence[Measured]) -> float:

@@ -399,7 +399,8 @@ def _first_of_all(
         result = _alone_again(dictionary, posterior, outliers, ranked, search.skipped)
     if result is None and search.settled:
         result = _by_itself(*at) or _unexplained(*at)
-        result = result or _level_again(dictionary, posterior, outliers, named, search.skipped)
+    if result is None and (search.settled or not search.open):
+        result = _level_again(dictionary, posterior, outliers, named, search.skipped)
     cracked = bool(ranked[0].fault and ranked[0].fault.joint)
     if result is None and (cracked or not search.open):
         doubted = None if search.settled else ranked
@@ -1007,18 +1008,23 @@ def _level_again(
     named: Sequence[Ranked],
     skipped: Collection[Reading],
 ) -> Suggestion | None:
-    """To read the level at the pin once more before the transistor is named for it: the current of
-    the LED was read at another moment, and with a joint that opens now and then may not have been
-    there."""
+    """To read the level at the pin once more before the transistor is named for it, or a board good
+    of which something jumped: the rest was read at another moment, and a joint that opens now and
+    then may have been sound, or open, in that one only."""
     fault = named[0].fault
-    if fault is None or (fault.kind, fault.mode) != ("phototransistor", "open"):
+    if fault is None:
         return None
-    for outlier in outliers:
-        read = outlier.fact[0].reading
-        level = read.over_pin and read.function is Function.DC and read.power is Power.LIVE
-        if level and outlier.once and within_reach([read], skipped, dictionary.circuit):
-            return once_more(dictionary, posterior, outlier.fact[0], outlier.outlier)
-    return None
+    read = [m for outlier in outliers for m in outlier.fact]
+    jumped = answer_of(fault) == HEALTHY.key and any(m.unstable for m in read)
+    if not (jumped or (fault.kind, fault.mode) == ("phototransistor", "open")):
+        return None
+    at_pin = [m for m in read if m.reading.over_pin and m.reading.power is Power.LIVE]
+    levels = [m for m in at_pin if m.reading.function is Function.DC]
+    once = len(levels) == 1 and not (levels[0].repeated or levels[0].unstable)
+    if not once or not within_reach([levels[0].reading], skipped, dictionary.circuit):
+        return None
+    outlier = next(outlier.outlier for outlier in outliers if levels[0] in outlier.fact)
+    return once_more(dictionary, posterior, levels[0], outlier)
 
 
 def _behind_contact(
