@@ -370,3 +370,12 @@ def test_overload_over_what_hangs_at_the_supply_is_not_impossible() -> None:
     assert np.all(result >= 0.5 / (1.0 + result.shape[-1]))
     over_part = dictionary().fit(OHMS).likelihood(Measured(reading=OHMS, value=OVERLOAD))
     assert over_part[entries("healthy")].max() < 1e-6
+
+
+def test_what_shorts_the_pin_reads_no_overload_there() -> None:
+    """No chip and no supply in parallel makes a short read higher (Ohm's law)."""
+    over_supply = Reading(function=Function.OHM, red="pin", black="logic0")
+    read = Measured(reading=over_supply, value=OVERLOAD)
+    result = dictionary().fit(over_supply).likelihood(read)
+    for key in ("pin stuck low", "OC1 transistor short"):
+        assert result[entries(key)].max() < 1e-6

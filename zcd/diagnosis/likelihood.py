@@ -259,8 +259,11 @@ class Fit:
             share = self._with_chip(ndtr(high) - ndtr(low), *ends)
             share = self._with_other(share, float(ndtr(most) - ndtr(least)))
             if self.wide and ends[1] == inf:
-                # none of N beyond: rarer than about one in N, not impossible (rule of succession)
-                share = np.maximum(share, 0.5 / (1.0 + share.shape[-1]))
+                # none of N beyond: rarer than about one in N, not impossible (rule of succession);
+                # of what reads as high as a good board may: a short does not
+                high_too = self.centre.max(axis=1, keepdims=True) >= np.median(self.centre[0])
+                least_share = 0.5 / (1.0 + share.shape[-1])
+                share = np.where(high_too, np.maximum(share, least_share), share)
             result = self._of_all(share)
         elif measured.about:
             y = scaled(self.function, np.asarray(measured.value))
