@@ -28,6 +28,7 @@ from zcd.report.text import listed, probability_text
 A_GOOD_BOARD = "a good board"
 NARROW = 1.3
 """What faults show is told by its middle where the ends are no farther apart."""
+_REFERENCE = re.compile(r"[A-Z]+\d|pull-")
 JUMPS = "now and then jumps by far more than its last digits"
 BARELY = 0.02
 """An end that is no farther off, as a share, is the same: common practice, no source."""
@@ -107,19 +108,24 @@ def grouped(keys: Sequence[str]) -> list[str]:
     ['R1 or R2 open or drift', 'OC1 LED open or reversed']
     >>> grouped(["BR1-~2 short", "BR1~1+ short"])
     ['a diode of BR1 short']
+    >>> grouped(["R1 low", "mains low", "mains missing"])
+    ['R1 low', 'mains low or missing']
     """
-    parts: dict[str, list[str]] = {}
+    parts: dict[tuple[str, str], list[str]] = {}
     for key in dict.fromkeys(map(of_bridge, keys)):
         part, _, mode = key.partition(" ")
         alone = " + " in key or not mode or part == "a"
-        parts.setdefault(key if alone else mode, []).append("" if alone else part)
+        # R2 low and the mains low have nothing in common
+        kind = "" if alone or _REFERENCE.match(part) else part
+        place = (key if alone else mode, kind)
+        parts.setdefault(place, []).append("" if alone else part)
     said: dict[str, list[str]] = {}
-    for mode, refs in parts.items():
+    for (mode, _), refs in parts.items():
         if who := listed(sorted(refs, key=in_order), "or"):
             said.setdefault(who, []).append(mode)
         else:
             said[mode] = []
-    return [f"{who} {' or '.join(modes)}".strip() for who, modes in said.items()]
+    return [f"{who} {listed(modes, 'or')}" if modes else who for who, modes in said.items()]
 
 
 def in_order(ref: str) -> list[str | int]:

@@ -9,7 +9,8 @@ import numpy as np
 from zcd.board.model import Assumption, Board
 from zcd.board.units import format_si
 from zcd.errors import plain
-from zcd.report.of_diagnosis_text import standing_text
+from zcd.report.of_answers import grouped
+from zcd.report.of_diagnosis_text import fault_words, standing_text
 from zcd.report.table import Table
 from zcd.report.text import offset_text, percent_text, probability_text, quantity_text
 from zcd.simulation.causes import Cause, Subsystem
@@ -72,8 +73,8 @@ def event_text(event: Event, board: Board) -> str:
 def cause_text(cause: Cause) -> str:
     """A cause with its size, where it has one."""
     if cause.amount is None:
-        return cause.key
-    return f"{cause.key} ({amount_text(cause)})"
+        return fault_words(cause.key)
+    return f"{fault_words(cause.key)} ({amount_text(cause)})"
 
 
 def amount_text(cause: Cause) -> str:
@@ -97,8 +98,8 @@ FLAG_TIMES = {f"supervision.{flag}_flag_after": flag for flag in (SYNC, FAN)}
 FIRST_EVENTS = 7
 NAMED = 3
 """Causes that are named on one screen."""
-LISTED = 10
-"""Of each set of flags, where all are listed."""
+LONGEST = 190
+"""Letters on the causes of each set of flags, where all are listed."""
 
 
 def headline(story: Story, *, fan: bool = True) -> str:
@@ -131,15 +132,24 @@ def by_flags(stories: Sequence[Story]) -> tuple[tuple[str, str], ...]:
         if (name := _name(story.cause)) not in names:
             names.append(name)
     most_first = sorted(groups, key=lambda flags: -flags.count("+") - (flags != NO_FLAG))
-    return tuple(
-        (flags, ", ".join(groups[flags][:LISTED]) + _more_text(len(groups[flags]) - LISTED))
-        for flags in most_first
-    )
+    return tuple((flags, _listed_text(groups[flags])) for flags in most_first)
+
+
+def _listed_text(names: Sequence[str]) -> str:
+    """As many causes as three lines hold, those of one part or one mode together, and how many
+    more there are."""
+    told = ""
+    for number in range(1, len(names) + 1):
+        text = "; ".join(grouped(names[:number])) + _more_text(len(names) - number)
+        if told and len(text) > LONGEST:
+            break
+        told = text
+    return told
 
 
 def _name(cause: Cause) -> str:
     """A cause as a person names it."""
-    return "a good board" if cause.subsystem is Subsystem.NONE else cause.key
+    return "a good board" if cause.subsystem is Subsystem.NONE else fault_words(cause.key)
 
 
 def _more_text(more: int) -> str:
@@ -262,7 +272,7 @@ def _table_row(group: Sequence[Story]) -> tuple[str, ...]:
     sizes = [amount_text(story.cause) for story in group if story.cause.amount is not None]
     span = sizes[:1] if len(set(sizes)) == 1 else [f"{sizes[0]} to {sizes[-1]}"] if sizes else []
     times = [f"{first.flags[flag]:.1f}" if flag in first.flags else "" for flag in (SYNC, FAN)]
-    name = "\n  ".join([first.cause.key, *span])
+    name = "\n  ".join([fault_words(first.cause.key), *span])
     return (name, *times, fan_text(last), END_WORDS[last.end_state])
 
 
@@ -296,7 +306,8 @@ def fits_table(fits: Sequence[Fit], flags: Collection[str], shown: int = 14) -> 
     rows = tuple(
         (
             probability_text(fit.share_ratio),
-            fit.cause.key + (f"\n{_sizes(fit)}" if fit.cause.amount is not None else ""),
+            fault_words(fit.cause.key)
+            + (f"\n{_sizes(fit)}" if fit.cause.amount is not None else ""),
             str(fit.cause.subsystem),
             fit.cause.words,
         )
