@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import pytest
 
+from tests.diagnosis.boards import board
+from zcd.circuit.build import build_circuit
 from zcd.diagnosis.expected_readings import ExpectedRange
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.next_reading import Answer, Suggestion
-from zcd.diagnosis.readings import AccessLevel, Reading
-from zcd.report.of_answers import Meaning, apart, meanings_of
+from zcd.diagnosis.readings import AccessLevel, Measured, Reading
+from zcd.report.of_answers import Meaning, apart, meanings_of, suggestion_lines
 
 GOOD = ExpectedRange(low=90e3, middle=94e3, high=98e3)
 
@@ -138,3 +141,18 @@ def test_what_a_good_reading_leaves_begins_with_what_the_headline_names() -> Non
 def test_a_misfit_is_told_in_words() -> None:
     misfit = Meaning("4.7 kΩ", ("R1 wrong value x0.1", "R1 low"))
     assert misfit.text(4) == "4.7 kΩ: R1 a tenth of its value fitted or low"
+
+
+def test_a_drift_and_a_wrong_value_of_one_part_are_one_answer() -> None:
+    """470 k in place of 47 k is ten times its value, or drifted: no meter parts the two."""
+    misfit, drift = answer(239e3, 480e3, "R1 wrong value x10"), answer(320e3, 655e3, "R1 drift")
+    good = answer(90e3, 98e3, HEALTHY.key)
+    told = [each.keys for each in apart((good, misfit, drift), GOOD)]
+    assert told == [(HEALTHY.key,), ("R1 wrong value x10", "R1 drift")]
+
+
+def test_a_lone_reading_that_is_taken_again_contradicts_nothing() -> None:
+    reading = Reading(function=Function.OHM, red="feed", black="chain.2")
+    again = replace(step(GOOD_ONE), again=Measured(reading=reading, value=470e3))
+    circuit = build_circuit(board())
+    assert suggestion_lines(again, circuit, doubted=False)[0].endswith(" Again: it showed 470 kΩ.")

@@ -34,8 +34,11 @@ BARELY = 0.02
 """An end that is no farther off, as a share, is the same: common practice, no source."""
 
 
-def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
-    """The next reading: where the probes go, and what each answer would mean."""
+def suggestion_lines(
+    suggestion: Suggestion, circuit: Circuit, *, doubted: bool = True
+) -> list[str]:
+    """The next reading: where the probes go, and what each answer would mean. One that is taken
+    again is `doubted`, or all that there is."""
     reading = suggestion.reading
     settles = f"expected to settle {probability_text(suggestion.gain_bits / suggestion.open_bits)}"
     parts = (
@@ -46,7 +49,9 @@ def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
     )
     lines = ["; ".join(part for part in parts if part) + "."]
     if suggestion.again is not None:
-        lines[0] += f" Again: {show_measured(suggestion.again)} contradicts the other readings."
+        shown = show_measured(suggestion.again)
+        why = f"{shown} contradicts the other readings" if doubted else f"it showed {shown}"
+        lines[0] += f" Again: {why}."
     row = row_of(circuit, reading)
     lines += (meaning.text() for meaning in meanings_of(suggestion, full=True, row=row))
     return lines
@@ -166,6 +171,8 @@ def meanings_of(
     function, good = suggestion.reading.function, suggestion.good
     result = []
     answers = [_as_good(answer, function, good) for answer in suggestion.answers]
+    if all(_within(answer, good) for answer in answers):
+        answers = list(suggestion.answers)  # else a low reading would tell nothing of any of them
     dark = [answer for answer in answers if answer.dark]
     if dark:
         good = replace(good, high=min(answer.low for answer in dark))
@@ -289,13 +296,28 @@ def _cut(answers: Sequence[Answer]) -> list[Answer]:
             result.append(answer)
             continue
         last = result.pop()
-        if answer.high <= last.high:
+        if _of_one_new_part(last, answer):
+            high = max(last.high, answer.high)
+            result.append(replace(last, high=high, keys=(*last.keys, *answer.keys)))
+        elif answer.high <= last.high:
             result.append(replace(last, keys=(*last.keys, *answer.keys)))
         else:
             low = max(answer.low, last.low)
             middle = sqrt(low * last.high) if low > 0.0 else 0.5 * (low + last.high)
             result += [replace(last, high=middle), replace(answer, low=middle)]
     return result
+
+
+TOO_MUCH = ({"drift", "wrong value x10"}, {"low", "wrong value x0.1"})
+"""Modes of a resistor between which no size parts."""
+
+
+def _of_one_new_part(one: Answer, other: Answer) -> bool:
+    """Whether two answers are of the same resistors, too high or too low, by age or by mistake."""
+    pieces = [{key.partition(" ")[::2] for key in answer.keys} for answer in (one, other)]
+    parts = [{part for part, _ in each} for each in pieces]
+    modes = {mode for each in pieces for _, mode in each}
+    return parts[0] == parts[1] and any(modes <= both for both in TOO_MUCH)
 
 
 def _shown_text(function: Function, answer: Answer, good: ExpectedRange) -> str:

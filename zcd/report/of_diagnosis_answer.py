@@ -634,7 +634,8 @@ def next_blocks(
     reason = f" ({why})" if why else ""
     step = f"{when}{reason}, {state}: {step_text(first, circuit, with_state=False)}."
     blocks: list[Block] = [Paragraph(step, "strong")]
-    shown = MOST_ANSWERS if most is None else max(most - 1, 1)
+    # a third reading that speaks for it is left out before a second answer
+    shown = MOST_ANSWERS if most is None else max(most - 1, min(most, 2))
     if meanings := answers_to(first, circuit, ranked, shown):
         told = [
             *map(_whole, meanings[:shown]),
@@ -648,8 +649,8 @@ def next_blocks(
         blocks.append(Paragraph(RELAY_ON_HOW))
     if line := counts_high_line(first.reading, first.good):
         blocks.append(Paragraph(line))
-    # a prompt asks more than once on the controller's side
-    left = () if most is not None else ("logic0", "logic+")
+    # a prompt asks more than once on the controller's side; answers go before what all know
+    left = () if most is not None and most >= MOST_ANSWERS else ("logic0", "logic+")
     if line := points_line((step.reading for step in trip.steps), circuit, left):
         blocks.append(Paragraph(line))
     return blocks

@@ -108,7 +108,9 @@ def step_sections(
     sections = [Section("", tuple(blocks), answer=True)]
     sides = [AccessLevel.DEAD]
     if diagnosis.suggestion is not None:
-        first, *answers = suggestion_lines(diagnosis.suggestion, circuit)
+        first, *answers = suggestion_lines(
+            diagnosis.suggestion, circuit, doubted=bool(diagnosis.suspects)
+        )
         sections.append(Section("Next reading", (Paragraph(first),), answer=True))
         meaning = (BulletList(tuple(answers)),) if answers else ()
         sections.append(Section("What the answer would mean", meaning))
