@@ -48,6 +48,17 @@ chain = {topology = "bridge", resistors = ["18k", "18k"]}
 output = {pull_up = "15k", supply = "3.3 V"}
 """
 """Whose first readings are across its bridge, and at the pin, which stand high."""
+LIVE = """\
+name = "Invented dough proofer"
+mains = "120 V 60 Hz"
+optocoupler = "none"
+circuit = [
+    "feed - R7 470k - R8 470k - x", "x - R9 47k - pin", "x - C3 1n - logic0",
+    "pin - D4 1N4148 > - logic+", "pin - D5 1N4148 < - logic0", "neutral - logic0",
+]
+output = {supply = "3.3 V"}
+"""
+"""Not isolated: a list of points in place of a drawing, and a caution before all else."""
 READINGS = """
 [[readings]]
 function = "ohm"
@@ -129,7 +140,7 @@ def test_no_letter_under_12_px_and_nothing_cut_off(sized: Chrome, bench: Server,
     ):
         sized.get(bench.address + path)
         appears(sized, ready)
-        for width, height in SIZES:
+        for width, height in (*SIZES, NARROWEST):
             resize(sized, width, height)
             assert sized.execute_script(SMALL, MIN_LETTER_PX) == []
             assert sized.execute_script("return document.documentElement.scrollWidth") <= width
@@ -242,7 +253,11 @@ def test_answer_and_probes_are_seen_together(sized: Chrome, bench: Server, job: 
     tall = job.with_name("tall-job.toml")
     job.with_name("tall.toml").write_text(TALL, encoding="utf-8")
     tall.write_text('board = "tall.toml"\n', encoding="utf-8")
-    for name, more in ((job.stem, 0), (tall.stem, 1)):
+    live = job.with_name("live-job.toml")
+    job.with_name("live.toml").write_text(LIVE, encoding="utf-8")
+    live.write_text('board = "live.toml"\n', encoding="utf-8")
+    for name, more in ((job.stem, 0), (tall.stem, 1), (live.stem, 0)):
+        resize(sized, *SIZES[3])
         sized.get(f"{bench.address}readings?job={name}")
         for taken in range(more + 1):
             wait(sized, lambda b: b.find_elements(By.ID, "answer"))
@@ -292,6 +307,8 @@ def test_a_job_on_a_phone_by_touch(sized: Chrome, bench: Server, job: Path) -> N
     assert fit.text == "Fit R12 130 kΩ 5 % 1206, as printed"  # as it is seen
     fit.click()
     wait(sized, lambda b: b.find_elements(By.CSS_SELECTOR, "#step-3[open] .repeat input"))
+    save = sized.find_element(By.CSS_SELECTOR, "#step-3 .primary")
+    assert save.rect["y"] + save.rect["height"] <= SIZES[3][1]  # without scrolling
 
 
 def test_a_part_fitted_after_a_while_stays_fitted(sized: Chrome, bench: Server, job: Path) -> None:

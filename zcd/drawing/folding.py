@@ -8,11 +8,14 @@ from math import ceil
 
 import numpy as np
 
+from zcd.drawing.nets import PROBES
 from zcd.drawing.sketch import MARGIN, Group, Sketch, reach
 from zcd.drawing.symbols import Line, Shape, Words
 
 FLAT = 100.0
 """Height up to which a drawing is one line of parts."""
+STUB = 12.0
+"""Of the wire beyond a probe."""
 SIDE_NAME = 8.0
 """From a side's drawing up to its name."""
 
@@ -51,6 +54,8 @@ def sides(sketch: Sketch) -> tuple[Sketch, ...]:
 def rows(sketch: Sketch, width: float) -> tuple[Sketch, ...]:
     """A line of parts on as many rows as it needs; each begins at the point where one ended.
 
+    What lies beyond the probes is left out then.
+
     Parameters
     ----------
     sketch : Sketch
@@ -64,15 +69,20 @@ def rows(sketch: Sketch, width: float) -> tuple[Sketch, ...]:
         The drawing itself where it fits, or is more than a line.
     """
     left, top, right, bottom = sketch.box
-    number = ceil((right - left) / width)
-    joints = [g for g in sketch.groups if g.kind == "node" and left < _middle(g)[0] < right]
-    if number < 2 or bottom - top > FLAT or not joints:
-        return (sketch,)
-    places = np.array(sorted({_middle(g)[0] for g in joints}))
-    ideal = np.linspace(left, right, number + 1)[1:-1]
-    cuts = sorted({float(places[np.argmin(np.abs(places - x))]) for x in ideal})
-    edges = [left, *cuts, right]
-    return tuple(_row(sketch, begin, end) for begin, end in pairwise(edges))
+    result: tuple[Sketch, ...] = (sketch,)
+    marks = [_middle(g)[0] for g in sketch.groups if g.kind in PROBES]
+    if bottom - top > FLAT or right - left <= width or not marks:
+        return result
+    left, right = min(marks) - STUB, max(marks) + STUB
+    joints = {_middle(g)[0] for g in sketch.groups if g.kind == "node"}
+    places = np.array(sorted(x for x in joints if left + STUB < x < right - STUB))
+    for number in range(ceil((right - left) / width), places.size + 2):
+        ideal = np.linspace(left, right, number + 1)[1:-1]
+        cuts = sorted({float(places[np.argmin(np.abs(places - x))]) for x in ideal})
+        result = tuple(_row(sketch, begin, end) for begin, end in pairwise([left, *cuts, right]))
+        if all(row.box[2] - row.box[0] <= width for row in result):
+            break
+    return result
 
 
 def _row(sketch: Sketch, begin: float, end: float) -> Sketch:

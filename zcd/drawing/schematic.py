@@ -7,7 +7,7 @@ colour is needed to see it.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from math import cos, hypot, pi, sin
 
@@ -81,6 +81,8 @@ BESIDE_COIL = 40.0
 """From a coil to the link that comes down to it."""
 NEAR = (24.0, 26.0)
 """Beside and above the probes: what is nearer is shown with them."""
+FAR = 90.0
+"""From a probe to the name of its point, at most, where it is shown with it."""
 NAMES = 40.0
 """Left of a way down the page, for the names of its nodes."""
 OPENS_CONTACT = ("K1.contact", "K1.coil", "K1.driver", "coil supply")
@@ -143,7 +145,7 @@ def schematic(
     except NoPlaceError:
         values = {e.ref: " ".join(_value_lines(board, e)) for e in circuit}
         ends = [] if probes is None else list(map(circuit.node, probes))
-        return net_list(circuit, values, notes, at_parts, wrong, name, ends)
+        return net_list(circuit, values, notes, at_parts, wrong, name, ends, narrow=narrow)
     second = {
         home: f" ({alias})"
         for alias, home in circuit.aliases.items()
@@ -190,7 +192,7 @@ def zoomed(sketch: Sketch) -> Sketch:
     marks = [group for group in sketch.groups if group.kind in PROBES]
     if not marks or all(group.kind != "wire" for group in sketch.groups):  # a list of nets
         return sketch
-    left, top, right, bottom = reach(marks)
+    left, top, right, bottom = reach([*marks, *_names_beside(sketch, marks)])
     core = (left - NEAR[0], top - NEAR[1], right + NEAR[0], bottom + NEAR[1])
 
     def is_near(group: Group) -> bool:
@@ -201,12 +203,25 @@ def zoomed(sketch: Sketch) -> Sketch:
     named = [g for g in kept if g.kind in ("part", "node")]
     a, b, c, d = reach(named, words_only=True)
     view = (
-        min(core[0], a) - MARGIN, min(core[1], b) - MARGIN,
-        max(core[2], c) + MARGIN, max(core[3], d) + MARGIN,
+        min(core[0], a) - MARGIN, min(top, b) - MARGIN,
+        max(core[2], c) + MARGIN, max(bottom, d) + MARGIN,
     )  # fmt: skip
     return Sketch(
         f"{sketch.name} zoom", tuple(g for g in kept if g.kind not in ("side", "link")), view
     )
+
+
+def _names_beside(sketch: Sketch, marks: Sequence[Group]) -> list[Group]:
+    """The names of the points at which the probes are, where they are not far away."""
+    result = []
+    for mark in marks:
+        a, b, c, d = reach([mark])
+        for group in sketch.groups:
+            if group.kind == "node" and group.ref == mark.ref:
+                left, top, right, bottom = reach([group])
+                away = max(a - right, left - c, b - bottom, top - d)
+                result += [group] * (away < FAR)
+    return result
 
 
 def _probe_marks(plan: Plan, red: str, black: str) -> list[Group]:
@@ -217,7 +232,7 @@ def _probe_marks(plan: Plan, red: str, black: str) -> list[Group]:
     if not pairs:
         return []
     (x, y), (u, v) = min(pairs, key=lambda pair: hypot(*np.subtract(*pair)))
-    return [probe_mark("red", (x, y)), probe_mark("black", (u, v))]
+    return [probe_mark("red", (x, y), red), probe_mark("black", (u, v), black)]
 
 
 def _width(texts: Iterable[str]) -> float:
@@ -459,9 +474,9 @@ def _node(
             if _goes_up(label.at, plan):
                 x, align = x + 4.0, "start"
         case "below":
-            y += LINE + 1.0
+            y += LINE + 4.0
         case "raised":
-            x, y, align = x + 4.0, y - 4.0 - LINE * (len(lines) - 1), "start"
+            x, y, align = x + 7.0, y - 5.0 - LINE * (len(lines) - 1), "start"
         case "left":
             x, align = x - 9.0 - 4.0 * bool(wrong), "end"
             y += 0.35 * LINE - 0.5 * LINE * (len(lines) - 1)

@@ -25,7 +25,7 @@ from zcd.web.state import HERE, PageState
 from zcd.web.ways import Ways
 from zcd.web.workers import WorkerPool
 
-MIN_PACKED_BYTES, PACKING = 1000, 6
+MIN_PACKED_BYTES, PACKING = 1000, 7
 """Size from which an answer is packed, and how hard: a millisecond for the largest."""
 
 

@@ -12,6 +12,7 @@ from markupsafe import Markup
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
 from zcd.drawing.folding import rows, sides
+from zcd.drawing.nets import lines_at_probes
 from zcd.drawing.schematic import schematic, zoomed
 from zcd.drawing.sketch import Sketch, sketch_svg
 
@@ -19,27 +20,25 @@ PX_PER_POINT = 96.0 / 72.0
 STEP_PX = 10
 WIDTHS_PX = range(250, 1610, STEP_PX)
 """How much room a drawing may ask for."""
-ROW_PX = 340.0
-"""What a phone has for a row of parts."""
-CLOSE = (1.35, 1.8)
-"""How many times larger what is at the probes is drawn, where there is room."""
+ROW_PX = 320.0
+"""What a small phone has for a row of parts."""
+LONG_PX = 900
+"""A longer drawing is also sent as its two sides, each lying."""
+CLOSER, LARGER = 1.8, 1.3
+"""How many times larger what is at the probes is drawn where there is room, and a whole circuit."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CircuitDrawing:
-    """The same circuit in two layouts; letters are 12 px high in both, or higher.
+    """The same circuit in several layouts; letters are 12 px high in all, or higher.
 
     Parameters
     ----------
-    lying, standing : Markup
-        Sides beside each other; in pieces that go beside or under each other.
-    fit : str
-        Class of the first: how much room it needs.
+    layouts : tuple of (str, Markup)
+        The widest first, each with its classes, which say how much room it needs.
     """
 
-    lying: Markup
-    standing: Markup
-    fit: str
+    layouts: tuple[tuple[str, Markup], ...]
 
 
 def circuit_drawing(
@@ -68,29 +67,42 @@ def circuit_drawing(
         return sketch if near is None else zoomed(sketch)
 
     lying = drawn(False)
-    left, _, right, _ = lying.box
-    needed = ceil((right - left) * PX_PER_POINT / STEP_PX) * STEP_PX
-    pieces: tuple[Sketch, ...] = (lying,)
-    if near is not None and any(group.kind == "wire" for group in lying.groups):  # and no list
-        pieces = rows(lying, ROW_PX / PX_PER_POINT)
+    is_list = all(group.kind != "wire" for group in lying.groups)
+    pieces = (lying,) if near is None or is_list else rows(lying, ROW_PX / PX_PER_POINT)
     if len(pieces) == 1:
-        pieces = sides(drawn(True))
+        turned = drawn(True)
+        pieces = (lines_at_probes(turned),) if near and is_list else sides(turned)
+    layouts: list[tuple[str, tuple[Sketch, ...]]] = [(f"lying {_fit(lying)}", (lying,))]
+    if _needed_px(lying) > LONG_PX and len(split := sides(lying)) > 1:
+        layouts.append((f"split {_fit(*split)}", split))
+    layouts.append(("standing", pieces))
     return CircuitDrawing(
-        lying=Markup(sketch_svg(lying)),
-        standing=Markup("".join(map(sketch_svg, pieces))),
-        fit=f"px{min(max(needed, WIDTHS_PX[0]), WIDTHS_PX[-1])}",
+        layouts=tuple((kind, Markup("".join(map(sketch_svg, each)))) for kind, each in layouts)
     )
+
+
+def _needed_px(sketch: Sketch) -> int:
+    left, _, right, _ = sketch.box
+    return ceil((right - left) * PX_PER_POINT / STEP_PX) * STEP_PX
+
+
+def _fit(*sketches: Sketch) -> str:
+    """The class that says how much room some drawings need under each other."""
+    needed = max(map(_needed_px, sketches))
+    return f"px{min(max(needed, WIDTHS_PX[0]), WIDTHS_PX[-1])}"
 
 
 def fold_rules() -> str:
     """The style sheet that shows a drawing in the layout for which there is room."""
-    return "\n".join(
-        f"@container (width < {px}px) {{ .px{px} {{ display: none; }}"
-        f" .px{px} + .standing {{ display: flex; }} }}\n"
-        + "".join(
-            f"@container (width >= {ceil(close * px)}px)"
-            f" {{ .card:not(.bench) .px{px} {{ zoom: {close}; }} }}\n"
-            for close in CLOSE
-        )
+    folds = "\n".join(
+        f"@container (width < {px}px) {{ .lying.px{px} {{ display: none; }}"
+        f" .lying + .px{px}.px{px} {{ display: none; }} .px{px} + * {{ display: flex; }} }}"
         for px in WIDTHS_PX
     )
+    sizes = "\n".join(
+        f"{where} .lying.px{px} svg {{ height: auto;"
+        f" width: clamp({px}px, 100cqw, {times * px:g}px); }}"
+        for where, times in ((".card:not(.bench)", CLOSER), ("#drawn", LARGER))
+        for px in WIDTHS_PX
+    )
+    return f"{folds}\n@media (min-width: 48rem), (min-height: 31rem) {{\n{sizes}\n}}\n"

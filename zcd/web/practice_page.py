@@ -259,7 +259,8 @@ def _answer_words(opened: OpenExercise) -> dict[str, Any]:
 def _fit(board: Board) -> str:
     """How much room its drawing needs with readings all over: so none changes the layout."""
     circuit = build_circuit(board)
-    return circuit_drawing(board, circuit, at_nodes=dict.fromkeys(circuit.nodes, "AC 999 mV")).fit
+    at_nodes = dict.fromkeys(circuit.nodes, "AC 999 mV")
+    return circuit_drawing(board, circuit, at_nodes=at_nodes).layouts[0][0]
 
 
 def _drawn(opened: OpenExercise) -> CircuitDrawing:
@@ -274,7 +275,8 @@ def _drawn(opened: OpenExercise) -> CircuitDrawing:
         at_nodes=node_texts(measured, circuit),
         at_parts=part_texts(measured, circuit),
     )
-    return replace(drawing, fit=_fit(board))
+    widest, *_, last = drawing.layouts
+    return replace(drawing, layouts=((_fit(board), widest[1]), last))
 
 
 def _hows(session: Session) -> list[tuple[str, str]]:

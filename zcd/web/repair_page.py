@@ -258,7 +258,7 @@ class RepairPage:
             return {"nothing": True}
         before, narrow = repair_request.before, repair_request.narrow
         told = _ready(self.works.ask(tasks.story, before, key, severity, narrow))
-        return {**told, "named": words.get("conclusion", ""), "part": words.get("part", "")}
+        return {**told, "named": words.get("conclusion", "")}
 
     def _end(self, repair_request: RepairRequest, patience_s: float = 0.0) -> TemplateContext:
         """What it was, for the record."""

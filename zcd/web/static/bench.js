@@ -117,6 +117,9 @@ if (kept) {
   }
 }
 
+// On a phone the reading comes first: its caution is said in a line, and unfolds.
+if (innerWidth < 768) document.querySelector("details.danger")?.removeAttribute("open");
+
 // An exercise is typed into from the first; its complaint stays in sight.
 document.getElementById("line")?.focus({ preventScroll: true });
 
@@ -178,7 +181,7 @@ function goTo(field, after = 0) {
   if (field) scrolling = setTimeout(() => field.scrollIntoView({ block: "nearest" }), after);
 }
 function fieldOf(part) {
-  const homes = JSON.parse(part?.closest("[data-fields]")?.dataset.fields ?? "{}");
+  const homes = JSON.parse(document.getElementById("homes")?.textContent || "{}");
   const ref = part?.dataset.ref ?? "";
   return document.getElementById(homes[ref] ?? homes[ref.split(".")[0]]);
 }
@@ -230,7 +233,7 @@ document.addEventListener("click", (event) => {
 
 // A cell is aligned as its head, and says on a phone what its column is.
 function headed() {
-  for (const table of document.querySelectorAll(".wide table:not(.headed)")) {
+  for (const table of document.querySelectorAll(".wide table:not(.headed, #listed *)")) {
     table.classList.add("headed");
     for (const row of table.tBodies[0].rows) {
       [...row.cells].forEach((cell, k) => {
@@ -246,7 +249,7 @@ document.addEventListener("htmx:after:swap", headed);
 
 // What is said stands on paper, folded on the screen or not.
 addEventListener("beforeprint", () => {
-  for (const step of document.querySelectorAll(".step[name], #all, #rules > details:first-of-type")) {
+  for (const step of document.querySelectorAll(".step[name], .danger, #all, #rules > details:first-of-type")) {
     step.removeAttribute("name");
     step.open = true;
   }
