@@ -58,7 +58,7 @@ arguments[0].value = arguments[1];
 arguments[0].dispatchEvent(new Event("input", {bubbles: true}));
 """
 MOST_BYTES = 11_000
-"""Of what a change sends, its headers with it: 10.8 kB for this board, where its verdict changes."""
+"""Of what a change sends, its headers with it: 10.8 kB where its verdict changes."""
 ADD = "[aria-label='Add a row, from the feed']"
 
 
