@@ -32,7 +32,7 @@ from zcd.diagnosis.likelihood import (
     scaled,
 )
 from zcd.diagnosis.meters import OVERLOAD, usual_meter
-from zcd.diagnosis.rank import NEAR_SHARE, UNLIKE_SHARE, posterior_weights
+from zcd.diagnosis.rank import NEAR_SHARE, UNLIKE_SHARE, diagnose, posterior_weights
 from zcd.diagnosis.readings import Measured, Reading
 
 PIN = Reading(function=Function.DC, red="pin", black="logic0")
@@ -379,3 +379,20 @@ def test_what_shorts_the_pin_reads_no_overload_there() -> None:
     result = dictionary().fit(over_supply).likelihood(read)
     for key in ("pin stuck low", "OC1 transistor short"):
         assert result[entries(key)].max() < 1e-6
+
+
+@pytest.mark.parametrize("volts", [3.0, 12.0, 40.0])
+def test_some_volts_on_an_open_wire_are_no_burnt_contact(volts: float) -> None:
+    """A meter of 10 MOhm shows what neighbouring wires couple into an open one; at low impedance
+    nothing of it is left: common practice, no source."""
+    made = atlas_of("switched")
+    behind = Reading(function=Function.AC, red="feed", black="neutral")
+    loaded = replace(behind, function=Function.LOW_Z)
+    taken = [Measured(reading=behind, value=volts), Measured(reading=loaded, value=0.0)]
+    ranked = diagnose(made, taken, flags=("sync",)).ranked
+    shares = {r.key: r.probability for r in ranked}
+    assert shares["K1 contact open"] > shares["K1 contact resistive"]
+    # where the chain still draws through it, the volts are there under load too
+    taken[1] = Measured(reading=loaded, value=volts)
+    weak = diagnose(made, taken, flags=("sync",)).ranked
+    assert weak[0].key == "K1 contact resistive"

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import Meter
-from zcd.diagnosis.readings import PLUGGED, Measured, Power, Reading
+from zcd.diagnosis.readings import PLUGGED, Measured, Power, Reading, is_behind_contact
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -67,6 +67,10 @@ source."""
 CHIP_OPENS_V = 0.5
 """Volts at a pin up to which it lets nothing through (ATmega328P data sheet, absolute maximum
 ratings: from 0.5 V below ground to 0.5 V above the supply)."""
+GHOST_SHARE, GHOST_RATIO, NOTHING_V = 0.3, 0.25, 2.0
+"""Chance that a wire on which there should be nothing shows some volts AC, as its neighbours couple
+into it and a meter of 10 MΩ hardly loads it; how far up, over what a good board shows; and what is
+nothing. Common practice, no source."""
 MIN_DENSITY = 1e-300
 WIDE_DECADES = 2.0
 """Spread of ohms on a good board from which its samples do not show the most that it may read."""
@@ -146,6 +150,7 @@ class Fit:
         self.function, self.meter = reading.function, meter
         self.past_chip = past_chip and _open_v(reading.function, meter) > CHIP_OPENS_V
         self.cold = is_cold(reading)
+        self.ghosts = reading.function is Function.AC and is_behind_contact(reading)
         self.states = np.zeros((0, 2), dtype=np.intp) if states is None else states
         self.centre = scaled(reading.function, shown)
         self.noise = error(reading.function, self.centre, meter)
@@ -221,6 +226,7 @@ class Fit:
         y = scaled(self.function, np.asarray(value, dtype=float))[..., None, None]
         width = self._width_at(y, breadth)
         density = self._with_chip(_normal(y - self.centre, width), y, y)
+        density = self._with_ghost(density, y, y)
         return self._of_all(self._with_other(density, _normal(y - self.none, self.none_error)))
 
     def _with_chip(
@@ -238,6 +244,21 @@ class Fit:
             more = np.maximum(np.minimum(high, self.centre) - np.maximum(low, least), 0.0)
         share = np.where(self.centre > least, CHIP_SHARE, 0.0)
         return np.asarray((1.0 - share) * shown + share * more / span)
+
+    def _with_ghost(
+        self, shown: FloatArray, low: FloatArray | float, high: FloatArray | float
+    ) -> FloatArray:
+        """Densities (of a range: probabilities), where an open wire may show some volts, evenly up
+        to a share of what a good board shows."""
+        if not self.ghosts:
+            return shown
+        most = GHOST_RATIO * float(self.centre[0].mean())
+        if low is high:
+            more = np.asarray((low >= 0.0) & (low <= most), dtype=float)
+        else:
+            more = np.maximum(np.minimum(high, most) - np.maximum(low, 0.0), 0.0)
+        share = np.where(np.abs(self.centre) < NOTHING_V, GHOST_SHARE, 0.0)
+        return np.asarray((1.0 - share) * shown + share * more / most)
 
     def _with_other(self, density: FloatArray, without: FloatArray | float) -> FloatArray:
         """Densities near a limit: there may be no pulses where some are due, or the reverse."""
@@ -257,6 +278,7 @@ class Fit:
             low, high = ((end - self.centre) / width for end in ends)
             least, most = ((end - self.none) / self.none_error for end in ends)
             share = self._with_chip(ndtr(high) - ndtr(low), *ends)
+            share = self._with_ghost(share, *ends)
             share = self._with_other(share, float(ndtr(most) - ndtr(least)))
             if self.wide and ends[1] == inf:
                 # none of N beyond: rarer than about one in N, not impossible (rule of succession);
@@ -270,6 +292,7 @@ class Fit:
             width = np.hypot(self._width_at(y, breadth), self._about(measured.value))
             without = _normal(y - self.none, self.none_error)
             density = self._with_chip(_normal(y - self.centre, width), y, y)
+            density = self._with_ghost(density, y, y)
             result = self._of_all(self._with_other(density, without))
         else:
             result = self.good(measured.value, breadth)

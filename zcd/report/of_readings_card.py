@@ -429,6 +429,9 @@ def _short(reading: Reading, circuit: Circuit) -> Short:
     row = parts_between(circuit, *nodes) if function.row.dead and not over else ()
     ends = tuple(part_words(ref) for ref in (row[0], row[-1])) if row else ()
     red, black = probe_texts(*nodes, circuit)
+    leads = leads_text(over, reading.red, circuit) if over in circuit else None
+    if leads and function.row.dead:
+        return Short(f"{function} {leads[0]}, {leads[1]}", leads)
     if {red, black} == set(LED_ENDS):
         return Short(f"{function} {red}, {black}", LED_ENDS)
     if function.row.dead and ", " in over:
@@ -438,8 +441,6 @@ def _short(reading: Reading, circuit: Circuit) -> Short:
         return Short(f"ohm {' to '.join(ends)}", ends=ends)
     if function is Function.OHM and over in circuit:
         part = circuit[over]
-        if leads := leads_text(over, reading.red, circuit):
-            return Short(f"ohm {leads[0]}, {leads[1]}", leads)
         if not isinstance(part, Phototransistor):
             turned = part.nodes[0] != reading.red
             words = f"ohm {part_words(over)}{' reversed' * turned}"
