@@ -752,7 +752,13 @@ def _together_text(diagnosis: Diagnosis) -> str:
     share = probability_text(diagnosis.named_ratio)
     names = ", ".join(map(fault_words, together_names(alike)))
     if names == GOOD_CIRCUIT:
-        return f"Probably {names} ({share}). {sentence(diagnosis.conclusion)}"
+        behind = "; or ".join(
+            piece.removeprefix("the sync circuit is good: ").removeprefix(
+                "the sync circuit reads as a good one: "
+            )
+            for piece in diagnosis.conclusion.split("; or ")
+        )
+        return f"Probably {names} ({share}): {behind}."
     pieces = [r.fault.part for r in alike if r.fault]
     parts = {piece.partition(" ")[0] for piece in pieces}
     if len(parts) == 1 and any(r.fault.mode == LOOSE_MODE for r in alike if r.fault):
