@@ -123,7 +123,7 @@ def test_board_and_its_reach() -> None:
     (here,) = marked(figure, "here")
     assert (here.get_xdata()[0], here.get_ydata()[0]) == (120.0, 1.0)
     caption = figure.axes[0].get_title(loc="left")
-    assert "black dot: this board, 120 V, 100 %; blue band: supply, 114 to 126 V" in caption
+    assert "large dot: this board, 120 V, 100 %; blue band: supply, 114 to 126 V" in caption
     assert "arrow: limit 20 %, reserve factor 5" in caption
     assert len(marked(figure, "reach")) == 1
 

@@ -79,7 +79,7 @@ def warning_lines(loss_map: LossMap) -> tuple[str, ...]:
 def here_text(loss_map: LossMap) -> str:
     """The board's own point."""
     pair = (loss_map.across, loss_map.up)
-    return "black dot: this board, " + ", ".join(value_text(q, q.here) for q in pair)
+    return "large dot: this board, " + ", ".join(value_text(q, q.here) for q in pair)
 
 
 def end_text(quantity: Quantity, end: float) -> str:

@@ -100,8 +100,7 @@ def fold_rules() -> str:
         for px in WIDTHS_PX
     )
     sizes = "\n".join(
-        f"{where} .lying.px{px} svg {{ height: auto;"
-        f" width: clamp({px}px, 100cqw, {times * px:g}px); }}"
+        f"{where} .lying.px{px} svg {{ width: clamp({px}px, 100cqw, {times * px:g}px); }}"
         for where, times in ((".card:not(.bench)", CLOSER), ("#drawn", LARGER))
         for px in WIDTHS_PX
     )
