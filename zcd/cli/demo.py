@@ -27,8 +27,9 @@ def demo(folder: str | None, as_json: bool) -> int:
     from zcd import api
     from zcd.cli.output import draw, print_json, show
     from zcd.diagnosis.case import Case
+    from zcd.errors import InputError
     from zcd.jobs.analysis import diagnosed, fault_dictionary_of
-    from zcd.jobs.demo import write_demo
+    from zcd.jobs.demo import take_back, write_demo
 
     made = write_demo(folder)
     dictionary = fault_dictionary_of(made.job)
@@ -36,7 +37,11 @@ def demo(folder: str | None, as_json: bool) -> int:
     verdict = api.check(made.repaired)
     report = str(made.folder / "report.html")
     case = Case(job=made.job, atlas=dictionary, diagnosis=result)
-    draw(made.repaired, verdict, report, None, case)
+    try:
+        draw(made.repaired, verdict, report, None, case)
+    except InputError:  # a full disk
+        take_back(made.folder)
+        raise
     if as_json:
         from zcd.report.of_diagnosis import cautions_of_step
         from zcd.report.of_diagnosis_dict import diagnosis_to_dict

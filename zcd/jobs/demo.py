@@ -73,7 +73,7 @@ def write_demo(folder: str | None) -> Demo:
         for name in FILES:
             write_whole(path / name, (_TEMPLATES / name).read_bytes())
     except InputError:  # a full disk: nothing is left behind, and the name stays free
-        _take_back(path)
+        take_back(path)
         raise
     return Demo(
         folder=path,
@@ -82,7 +82,7 @@ def write_demo(folder: str | None) -> Demo:
     )
 
 
-def _take_back(folder: Path) -> None:
+def take_back(folder: Path) -> None:
     """Remove what was written, and the folder unless others have put something into it."""
     with suppress(OSError):
         for name in FILES:

@@ -92,7 +92,11 @@ def points_line(readings: Iterable[Reading], circuit: Circuit, left: Iterable[st
     >>> points_line((), Circuit(elements=()))
     ''
     """
-    each = (probes_of(reading, circuit) for reading in readings)
-    points = [point for probes in each for point in (probes.red, probes.black) if point]
+    points = []
+    for reading in readings:
+        probes = probes_of(reading, circuit)
+        # volts across the coil name no point, but what is typed does
+        typed = () if probes.red else {reading.red, reading.black} & {"coil+", "coil-"}
+        points += [point for point in (probes.red, probes.black, *sorted(typed)) if point]
     known = FOUND_BY_NAME | {*left}
     return " ".join(words_of_points((point for point in points if point not in known), circuit))
