@@ -193,7 +193,7 @@ def test_the_sheet_goes_on_with_the_board_that_was_kept(asked: Asked) -> None:
     asked.sheet.desk.drafts.path("plum-job").unlink()
     page = asked.get()
     assert "the board of the last retest, plum-repaired.toml" in page
-    assert "pull-up: 10 kΩ 5 % 1/4 W replaced by 22 kΩ" in page
+    assert "pull-up: 10 kΩ 5 % replaced by 22 kΩ" in page
     result = asked.typed()
     assert result.told == {"output.pull_up": "22k"}
     assert f'name="shown" value="{result.shown}"' in page
@@ -258,7 +258,7 @@ def test_the_printed_part_comes_first(asked: Asked) -> None:
     with patch.object(Ready, "ask", lambda *_, **__: Task(None, (), result=found, done=True)):
         page = asked.get("/drawer", part="R1")
     words = words_of(page)
-    assert words.index("Fit R1 120 kΩ 5 % 1/4 W, as printed") < words.index("Alternatives")
+    assert words.index("Fit R1 120 kΩ 5 %, as printed") < words.index("Alternatives")
 
 
 def test_readings_to_repeat_stand_beside_what_is_expected(asked: Asked) -> None:

@@ -94,9 +94,7 @@ def test_optocoupler_diode_and_pull_up() -> None:
 def test_changes_are_told_part_by_part() -> None:
     before = board_from_dict(HALF)
     after = with_parts(section(before, "R1"), [resistor(24e3), resistor(22e3)])
-    assert changes(before, after) == (
-        "R1: 47 kΩ 5 % 1/4 W replaced by 24 kΩ 1 % 1206 + 22 kΩ 1 % 1206",
-    )
+    assert changes(before, after) == ("R1: 47 kΩ 5 % replaced by 24 kΩ 1 % 1206 + 22 kΩ 1 % 1206",)
     new = replace(before, optocoupler=optocouplers.optocoupler("817C", ref="OC4"))
     assert changes(before, new) == ("OC4: 817 C, 40 % of its CTR left replaced by 817 C",)
     assert changes(before, before) == ()

@@ -177,5 +177,6 @@ def pins_text(new: Optocoupler, old: Optocoupler) -> str:
 
 
 def _resistor_text(part: Resistor) -> str:
+    """A resistor by value, tolerance, and its size where that was written."""
     ohm, tolerance = format_si(part.resistance_ohm, "Ω"), format_si(part.tolerance_ratio, "%")
-    return f"{ohm} {tolerance} {part.style}"
+    return f"{ohm} {tolerance}{'' if part.size_assumed else f' {part.style}'}"
