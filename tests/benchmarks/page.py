@@ -23,7 +23,6 @@ from starlette.requests import Request
 
 from tests.web.conftest import Server, end_browser, new_browser
 from zcd.web.board_page import BoardPage
-from zcd.web.job_store import JobStore
 from zcd.web.readings_page import ReadingsPage
 from zcd.web.state import PageState
 from zcd.web.workers import WorkerPool
@@ -116,7 +115,8 @@ def _answers() -> Callable[[], object]:
     folder = _folder()
     (folder / "toaster.toml").write_text(BOARD, encoding="utf-8")
     (folder / "toaster-job.toml").write_text(JOB, encoding="utf-8")
-    sheet, fresh = ReadingsPage(PageState(folder=folder), JobStore(folder)), count()
+    state = PageState(folder=folder)
+    sheet, fresh = ReadingsPage(state, state.jobs), count()
     route = next(r for r in sheet.routes() if r.path == "/job/{name}/answer")
     open_job = sheet.jobs.open(folder / "toaster-job.toml")
     seen = open_job.version

@@ -109,7 +109,7 @@ def fit_the_part(browser: Chrome) -> None:
     shows(browser, "#drawer", "Fit R12 130 kΩ 5 % 1206, as printed")
     browser.find_element(By.NAME, "drawer").send_keys("drawer.toml")
     shows(browser, "#drawer", "Alternatives from Tin")
-    fit = browser.find_element(By.XPATH, "//button[contains(., '68 kΩ + 62 kΩ 1206')]")
+    fit = browser.find_element(By.XPATH, "//button[contains(., '68 kΩ + 62 kΩ, each 1206')]")
     fit.send_keys(Keys.ENTER)
     shows(browser, "#repair", "R12: 130 kΩ 5 % 1206 replaced by 68 kΩ 1 % 1206 + 62 kΩ 1 % 1206")
     shows(browser, "#hold .verdict", "PASSES.")

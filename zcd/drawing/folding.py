@@ -35,19 +35,23 @@ def sides(sketch: Sketch) -> tuple[Sketch, ...]:
     assert isinstance(line, Line)
     (x, y), (_, end_y) = line.points
     axis, at = (1, y) if y == end_y else (0, x)
+    kept: tuple[list[Group], list[Group]] = ([], [])
+    for group in sketch.groups:
+        if group.kind == "wire":  # which are on both sides
+            apart: tuple[list[Shape], list[Shape]] = ([], [])
+            for wire in group.shapes:
+                apart[_middle(replace(group, shapes=(wire,)))[axis] > at].append(wire)
+            for side, wires in zip(kept, apart, strict=True):
+                side.append(replace(group, shapes=tuple(wires)))
+        elif group.kind not in ("side", "link"):
+            kept[_middle(group)[axis] > at].append(group)
     pieces = []
-    for name, is_past in zip(names, (False, True), strict=True):
-        groups = [
-            replace(g, shapes=tuple(s for s in g.shapes if (_middle(g, s)[axis] > at) is is_past))
-            for g in sketch.groups
-            if g.kind not in ("side", "link")
-        ]
-        kept = tuple(g for g in groups if g.shapes)
-        left, top, right, _ = reach(kept)
+    for name, groups in zip(names, kept, strict=True):
+        left, top, right, _ = reach(groups)
         assert isinstance(name, Words)
         above = (0.5 * (left + right), top - SIDE_NAME)
         title = Group(kind="side", shapes=(replace(name, at=above, align="middle"),))
-        pieces.append(Sketch(sketch.name, (title, *kept)))
+        pieces.append(Sketch(sketch.name, (title, *groups)))
     return tuple(pieces)
 
 
@@ -99,9 +103,7 @@ def _row(sketch: Sketch, begin: float, end: float) -> Sketch:
     return Sketch(sketch.name, tuple(kept), view)
 
 
-def _middle(group: Group, shape: Shape | None = None) -> tuple[float, float]:
-    """Middle of a group, or of one of its wires, which go many ways."""
-    if shape is not None and group.kind == "wire":
-        group = replace(group, shapes=(shape,))
+def _middle(group: Group) -> tuple[float, float]:
+    """Middle of a group."""
     left, top, right, bottom = reach([group])
     return 0.5 * (left + right), 0.5 * (top + bottom)

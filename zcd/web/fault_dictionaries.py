@@ -37,6 +37,8 @@ class PreparedBoard:
         None until all is there.
     good : dict
         Reading -> what it shows on a good board.
+    named : dict
+        Reading -> as one would write it, what is read, and where the probes go.
     at_nodes : tuple of Measured
         What a good board reads at its nodes.
     problem : str
@@ -47,6 +49,7 @@ class PreparedBoard:
     meter: Meter
     dictionary: FaultDictionary | None = None
     good: dict[Reading, str] = field(default_factory=dict)
+    named: dict[Reading, tuple[str, str, str]] = field(default_factory=dict)
     at_nodes: tuple[Measured, ...] = ()
     problem: str = ""
     over: threading.Event = field(default_factory=threading.Event)

@@ -85,7 +85,7 @@ class JobStore:
         self._settings = settings or Settings()
         self._door = threading.Lock()
         self._own: OrderedDict[str, tuple[str, Log]] = OrderedDict()
-        self._history: tuple[tuple[object, ...], tuple[Entry, ...]] = ((), ())
+        self._history: tuple[set[tuple[str, int, int]], tuple[Entry, ...]] = (set(), ())
         self._last: tuple[Path, tuple[bytes, ...], OpenJob] | None = None
 
     def open(self, file: Path) -> OpenJob:
@@ -208,12 +208,13 @@ class JobStore:
         last = max(files, key=lambda f: f.stat().st_mtime_ns, default=None)
         return {} if last is None else _meter_texts(last)
 
-    def history(self) -> tuple[Entry, ...]:
-        """All jobs of the folder; read again only when a file has changed."""
+    def history(self, without: Path | None = None) -> tuple[Entry, ...]:
+        """All jobs of the folder; read again only when a file has changed, but for one."""
         with suppress(OSError):
             files = [file for file in sorted(self.folder.glob("*.toml")) if file.is_file()]
-            state = tuple((f.name, s.st_mtime_ns, s.st_size) for f in files for s in (f.stat(),))
-            if state and self._history[0] == state:
+            state = {(f.name, s.st_mtime_ns, s.st_size) for f in files for s in (f.stat(),)}
+            changed = {name for name, _, _ in self._history[0] ^ state}
+            if state and changed <= ({without.name} if without else set()):
                 return self._history[1]
             self._history = state, read_job_history(self.folder)
             return self._history[1]
@@ -221,7 +222,8 @@ class JobStore:
 
     def fault_statistics(self, open_job: OpenJob) -> FaultStatistics:
         """What the closed jobs of the folder say of a job's board."""
-        return fault_statistics(self.history(), open_job.job.board.name, without=open_job.job.file)
+        job = open_job.job
+        return fault_statistics(self.history(job.file), job.board.name, without=job.file)
 
 
 def _open_job(file: Path, settings: Settings) -> OpenJob:
@@ -252,7 +254,8 @@ def _version_at(file: Path) -> str:
 
 def _meter_texts(file: Path) -> dict[str, str]:
     """What a job file says of the meter, as written."""
-    table = parse_toml(read_text(file, WANTED), file.name, WANTED).get("meter", {})
+    text = read_text(file, WANTED)
+    table = parse_toml(text, file.name, WANTED).get("meter", {}) if "meter" in text else {}
     return _as_texts(table)
 
 

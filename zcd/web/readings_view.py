@@ -392,13 +392,16 @@ def _side_rows(
     every = dict.fromkeys((*prepared.dictionary.readings, *taken, *job.skipped))
     doubtful = {m.reading for m in diagnosis.suspects}
     good = _good(prepared, tuple(every), circuit)
+    for reading in every.keys() - prepared.named.keys():
+        what, probes = probes_of(reading, circuit).short, _probes(reading, circuit)
+        prepared.named[reading] = place_text(reading, circuit), what, probes
     rows = {
         reading: Row(
             id=f"row-{number}",
-            at=place_text(reading, circuit),
+            at=prepared.named[reading][0],
             words=reading.function.row.words,
-            what=probes_of(reading, circuit).short,
-            probes=_probes(reading, circuit),
+            what=prepared.named[reading][1],
+            probes=prepared.named[reading][2],
             good=good[reading],
             shown=show_measured(taken[reading], DIGITS) if reading in taken else "",
             skipped=reading in job.skipped and reading not in taken,
