@@ -32,7 +32,7 @@ from zcd.report.of_diagnosis import (
     spread_text,
 )
 from zcd.report.of_diagnosis_answer import fault_name
-from zcd.report.of_diagnosis_text import amount_text
+from zcd.report.of_diagnosis_text import amount_text, fault_words
 from zcd.report.of_readings_card import expected_readings_tables
 from zcd.report.text import probability_text
 
@@ -121,7 +121,7 @@ def test_every_fault_of_the_card_is_in_its_table() -> None:
     ]
     for line, row in zip(card(), rows, strict=True):
         told = [key for text in row[2].splitlines() for key in text.split(": ")[1].split(", ")]
-        assert sorted(told) == sorted(line.faults)
+        assert sorted(told) == sorted(map(fault_words, line.faults))
 
 
 def test_readings_taken_are_numbered_in_order() -> None:
@@ -184,7 +184,7 @@ def test_next_reading_says_where_and_what_each_answer_means() -> None:
     assert first.startswith(suggestion.reading.function.row.words)
     assert probes_text(suggestion.reading, dictionary().circuit) in first
     assert str(suggestion.access) in first
-    assert "of what is open" in first
+    assert "of the remaining doubt" in first
     told = [key for answer in answers for key in answer.split(": ")[1].split(", ")]
     keys = [outcome.key for outcome in suggestion.outcomes]
     assert sorted(told) == sorted("a good board" if key == "healthy" else key for key in keys)

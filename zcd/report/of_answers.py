@@ -40,12 +40,12 @@ def suggestion_lines(
     """The next reading: where the probes go, and what each answer would mean. One that is taken
     again is `doubted`, or all that there is."""
     reading = suggestion.reading
-    settles = f"expected to settle {probability_text(suggestion.gain_bits / suggestion.open_bits)}"
+    removes = probability_text(suggestion.gain_bits / suggestion.open_bits)
     parts = (
         reading_text(reading, circuit),
         range_text(suggestion),
         state_text(suggestion, circuit),
-        f"{settles} of what is open",
+        f"removes {removes} of the remaining doubt (expected)",
     )
     lines = ["; ".join(part for part in parts if part) + "."]
     if suggestion.again is not None:

@@ -20,7 +20,7 @@ from zcd.practice.trade_words import bare_name
 from zcd.report.cautions import SHORT_CAUTIONS
 from zcd.report.document import BulletList, Document, Paragraph, Section
 from zcd.report.of_diagnosis import RELAY_ON, STATES, spread_text
-from zcd.report.of_diagnosis_text import sentence
+from zcd.report.of_diagnosis_text import fault_words, sentence
 from zcd.report.of_story import headline
 from zcd.report.of_story_flags import why_lines
 from zcd.report.table import Table
@@ -151,14 +151,14 @@ def _way(review: Review, *, full: bool) -> tuple[str, ...]:
 def _conclusion(review: Review) -> str:
     """What the expert names, and how that fits what was hidden."""
     hidden, named = review.exercise.fault, review.expert_found
-    words = " or ".join(fault.key for fault in named[:MOST_NAMED])
+    words = fault_words(" or ".join(fault.key for fault in named[:MOST_NAMED]))
     if not review.expert_right:
         return _wrong(words, loose=bool(hidden.states) and not hidden.reports)
     if len(named) > 1:
         return f"So: {words}. {_apart(review)}"
     if hidden.members:
         return f"So: {words}. The retest fails after the repair: the same way finds the other."
-    if words == hidden.key:
+    if words == fault_words(hidden.key):
         return f"So: {words}."
     first = named[0]
     part = first.repair if first.is_replaced else first.part.partition(" ")[0]

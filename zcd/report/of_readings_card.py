@@ -191,7 +191,7 @@ def _faults_text(line: ExpectedReading) -> str:
     """What the reading shows under each fault that it tells from a good board."""
     groups: dict[str, list[str]] = {}
     for key, shown in line.faults.items():
-        groups.setdefault(spread_text(line.reading.function, shown), []).append(key)
+        groups.setdefault(spread_text(line.reading.function, shown), []).append(fault_words(key))
     return "\n".join(f"{value}: {', '.join(keys)}" for value, keys in groups.items())
 
 
