@@ -406,3 +406,12 @@ def test_a_contact_is_not_replaced_for_a_fuse_before_it() -> None:
         f for f in faults_of(build_circuit(board("switched"))) if f.key == "K1 contact open"
     )
     assert "line reaches the contact" in mend_text(fault, ())
+
+
+def test_a_powered_reading_counts_only_with_the_load_relay_on_also_where_its_coil_comes_next() -> (
+    None
+):
+    """Ohms of the coil, unplugged, do not show whether it was fed."""
+    text = told(TEXTS["switched"], "ac feed neutral 40 V", flags=("sync",))
+    assert "ohms across K1 coil" in text
+    assert "Powered readings count only if the load relay was on" in text

@@ -382,7 +382,13 @@ def relay_line(case: Case, plan: Sequence[Suggestion]) -> str:
     """That readings under power count only with the load relay on; empty where that is read, comes
     next, or is said with the next reading."""
     powered = [m for m in case.measured if with_relay_on(m.reading, case.circuit)]
-    comes_next = plan and "coil-" in (plan[0].reading.red, plan[0].reading.black)
+    # ohms of the coil do not show whether it was fed
+    next_one = plan[0].reading if plan else None
+    comes_next = (
+        next_one is not None
+        and not next_one.function.row.dead
+        and "coil-" in (next_one.red, next_one.black)
+    )
     said = plan and relay_state(plan[0].reading, case.circuit)  # with how it is brought on
     if not powered or comes_next or said or case.diagnosis.stopped == "sure":
         return ""
