@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 import zcd
+from tests.diagnosis.atlases import atlas_of
+from zcd.diagnosis.expected_readings import good_board
+from zcd.diagnosis.rank import diagnose
+from zcd.diagnosis.reading_syntax import parse_place, parse_reading
 from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import Power
+from zcd.diagnosis.series_sums import reads_over
 from zcd.diagnosis.trip import plan_trip
 from zcd.report.of_diagnosis import indistinguishable_line
-from zcd.report.of_diagnosis_answer import answer_document, prompt_document, rest_line
+from zcd.report.of_diagnosis_answer import answer_document, prompt_document, proved_line, rest_line
 from zcd.report.terminal import document_text
 
 KILN = """\
@@ -123,3 +129,18 @@ def test_every_face_says_what_is_left_of_a_row() -> None:
     prompt = prompt_document(case.atlas, case.diagnosis, trip)
     assert line in " ".join(document_text(prompt).split())
     assert indistinguishable_line(case.diagnosis) == ""
+
+
+def test_a_part_that_reads_what_it_has_is_not_to_blame() -> None:
+    """Beside an intact string R1 reads less than it has; beside an open one all of it (Ohm's law):
+    what is wrong is another part."""
+    made = atlas_of("parallel")
+    own_ohm = float(np.max(made.circuit["R1"].resistance_ohm))
+    beside = good_board(made, parse_place("ohm R1", made.circuit)).high
+    assert beside < own_ohm
+    alone = parse_reading(f"ohm R1 {own_ohm:.0f}", made.circuit)
+    assert not reads_over(made, alone)
+    case = diagnose(made, [alone], flags=("sync",))
+    assert "R1 is bad" not in proved_line(made, case)
+    higher = parse_reading(f"ohm R1 {1.5 * own_ohm:.0f}", made.circuit)
+    assert reads_over(made, higher)

@@ -6,6 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import isfinite
 
+import numpy as np
+
+from zcd.board.parts_library import all_resistors
 from zcd.circuit.elements import Circuit, Resistance
 from zcd.diagnosis.expected_readings import good_board
 from zcd.diagnosis.fault_dictionary import FaultDictionary
@@ -60,7 +63,7 @@ def rest_of_row(dictionary: FaultDictionary, measured: Sequence[Measured]) -> Re
             continue
         read = tuple(alone[ref] for ref in row if ref in alone)
         ohm = whole.value - sum(_most(dictionary, m) for m in read)
-        good = sum(good_board(dictionary, over(circuit, ref)).high for ref in left)
+        good = sum(good_most_ohm(dictionary, over(circuit, ref)) for ref in left)
         if ohm > CLEARLY_HIGH * good:
             return Rest(whole=whole, read=read, refs=left, ohm=ohm, good_ohm=good)
     return None
@@ -87,9 +90,21 @@ def summed_up(circuit: Circuit, measured: Sequence[Measured]) -> list[Measured]:
 
 
 def reads_over(dictionary: FaultDictionary, measured: Measured) -> bool:
-    """Whether a reading is clearly above all that a good board shows."""
+    """Whether a reading is clearly above all that a good board shows, and that its parts have."""
     least = measured.value if measured.low is None else measured.low
-    return least > CLEARLY_HIGH * good_board(dictionary, measured.reading).high
+    return least > CLEARLY_HIGH * good_most_ohm(dictionary, measured.reading)
+
+
+def good_most_ohm(dictionary: FaultDictionary, reading: Reading) -> float:
+    """The most that good resistors read: on a good board, or alone where another string that was
+    parallel to them is open."""
+    tolerances = {part.ref: part.tolerance_ratio for part in all_resistors(dictionary.board)}
+    own = sum(
+        float(np.max(part.resistance_ohm)) * (1.0 + tolerances.get(part.ref, 0.0))
+        for part in (dictionary.circuit[ref] for ref in row_of(dictionary.circuit, reading))
+        if isinstance(part, Resistance)
+    )
+    return max(own, good_board(dictionary, reading).high)
 
 
 def cannot_raise(dictionary: FaultDictionary, measured: Measured) -> frozenset[str]:
@@ -134,4 +149,4 @@ def row_of(circuit: Circuit, reading: Reading) -> tuple[str, ...]:
 
 def _most(dictionary: FaultDictionary, measured: Measured) -> float:
     """The most that a part may have that read so."""
-    return max(measured.value, good_board(dictionary, measured.reading).high)
+    return max(measured.value, good_most_ohm(dictionary, measured.reading))

@@ -9,7 +9,9 @@ from itertools import zip_longest
 from math import sqrt
 from typing import NamedTuple
 
-from zcd.circuit.elements import Circuit
+import numpy as np
+
+from zcd.circuit.elements import Circuit, Resistance
 from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.expected_readings import ExpectedRange
 from zcd.diagnosis.faults import HEALTHY
@@ -52,9 +54,18 @@ def suggestion_lines(
         shown = show_measured(suggestion.again)
         why = f"{shown} contradicts the other readings" if doubted else f"it showed {shown}"
         lines[0] += f" Again: {why}."
-    row = row_of(circuit, reading)
+    row = row_read(suggestion, circuit)
     lines += (meaning.text() for meaning in meanings_of(suggestion, full=True, row=row))
     return lines
+
+
+def row_read(suggestion: Suggestion, circuit: Circuit) -> tuple[str, ...]:
+    """The resistors that a reading is of and that are to blame for all above a good board's; none
+    where another string in parallel lets it read less than these have."""
+    row = row_of(circuit, suggestion.reading)
+    parts = (circuit[ref] for ref in row)
+    own = sum(float(np.max(p.resistance_ohm)) for p in parts if isinstance(p, Resistance))
+    return row if own <= suggestion.good.high else ()
 
 
 def state_text(suggestion: Suggestion, circuit: Circuit) -> str:

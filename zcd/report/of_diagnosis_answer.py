@@ -52,7 +52,7 @@ from zcd.margin.stress import worst_stress
 from zcd.margin.tolerances import grade_unread
 from zcd.report.cautions import caution_lines, most_dangerous
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
-from zcd.report.of_answers import Meaning, in_order, meanings_of
+from zcd.report.of_answers import Meaning, in_order, meanings_of, row_read
 from zcd.report.of_board import READ_AGAIN, no_sync_line, unread_line
 from zcd.report.of_diagnosis import (
     NOT_APART,
@@ -621,7 +621,7 @@ def answers_to(
     """What each answer to the next reading would mean, in the words of the headline above it; where
     there are more than `most`, those that one word covers together."""
     named = {key for group in _likely_groups(ranked) for each in group for key in each.keys}
-    row = row_of(circuit, step.reading)
+    row = row_read(step, circuit)
     return meanings_of(step, row=row, headline=named, most=most)
 
 
