@@ -211,7 +211,7 @@ def test_server_killed_and_page_reloaded_in_mid_job(
     wait(browser, lambda b: "OL" in text(b, "#taken"))
     bench.kill()
     type_at(browser, "ohm logic+ pin", "10k")
-    wait(browser, lambda b: "does not answer" in text(b, "#unreached"))
+    wait(browser, lambda b: "No answer from zcd" in text(b, "#unreached"))
     bench.start()
     type_at(browser, "ohm logic+ pin", "10.1k")
     wait(browser, lambda b: "10.1 kΩ" in text(b, "#taken"))

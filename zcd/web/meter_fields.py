@@ -32,30 +32,26 @@ def meter_fields() -> Mapping[str, MeterField]:
     def percent(value: float) -> str:
         return f"{100.0 * value:g} %"
 
+    usual_ohms = quantity_text(meter.ohms_open_v, "V")
+    fields: dict[str, tuple[str, str, tuple[str, ...]]] = {
+        "ac_kind": ("AC volts", str(meter.ac_kind), tuple(map(str, AcKind))),
+        "scope": ("Oscilloscope at hand", "yes", ("yes", "no")),
+        "dc_input": ("Input resistance, DC volts", ohm(meter.dc_input_ohm), ()),
+        "ac_input": ("Input resistance, AC volts", ohm(meter.ac_input_ohm), ()),
+        "low_impedance": ("Input resistance, low impedance", ohm(meter.low_impedance_ohm), ()),
+        "dc_accuracy": ("Accuracy, DC volts", percent(meter.dc_accuracy_ratio), ()),
+        "ac_accuracy": ("Accuracy, AC volts", percent(meter.ac_accuracy_ratio), ()),
+        "ohm_accuracy": ("Accuracy, ohms", percent(meter.ohm_accuracy_ratio), ()),
+        "ohms_open": ("Open-circuit volts, ohms", f"not known (often {usual_ohms})", ()),
+        "diode_open": (
+            "Open-circuit volts, diode test",
+            quantity_text(meter.diode_open_v, "V"),
+            (),
+        ),
+    }
     return {
-        "ac_kind": MeterField(
-            label="AC volts", usual=str(meter.ac_kind), choices=tuple(map(str, AcKind))
-        ),
-        "scope": MeterField(label="Oscilloscope at hand", usual="yes", choices=("yes", "no")),
-        "dc_input": MeterField(label="Input resistance, DC volts", usual=ohm(meter.dc_input_ohm)),
-        "ac_input": MeterField(label="Input resistance, AC volts", usual=ohm(meter.ac_input_ohm)),
-        "low_impedance": MeterField(
-            label="Input resistance, low impedance", usual=ohm(meter.low_impedance_ohm)
-        ),
-        "dc_accuracy": MeterField(
-            label="Accuracy, DC volts", usual=percent(meter.dc_accuracy_ratio)
-        ),
-        "ac_accuracy": MeterField(
-            label="Accuracy, AC volts", usual=percent(meter.ac_accuracy_ratio)
-        ),
-        "ohm_accuracy": MeterField(label="Accuracy, ohms", usual=percent(meter.ohm_accuracy_ratio)),
-        "ohms_open": MeterField(
-            label="Open-circuit volts, ohms",
-            usual=f"not known (often {quantity_text(meter.ohms_open_v, 'V')})",
-        ),
-        "diode_open": MeterField(
-            label="Open-circuit volts, diode test", usual=quantity_text(meter.diode_open_v, "V")
-        ),
+        key: MeterField(label=label, usual=usual, choices=choices)
+        for key, (label, usual, choices) in fields.items()
     }
 
 

@@ -174,11 +174,10 @@ class RepairPage:
         assert repair_request.before is not None
         # the part that failed is replaced on the board as it came in
         board = repair_request.before
-        style = repair_request.style or board.chains[0][0].style
-        task = self.works.ask(
-            tasks.substitute, board, repair_request.drawer_place, style, (repair_request.part,)
+        drawer, style = repair_request.drawer_place, board.chains[0][0].style
+        words = _ready(
+            self.works.ask(tasks.substitute, board, drawer, style, (repair_request.part,))
         )
-        words = _ready(task)
         if "choices" in words:
             words["choices"] = [
                 (line, self._with(repair_request, board)) for line, board in words["choices"]

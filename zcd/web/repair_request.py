@@ -156,11 +156,6 @@ class RepairRequest:
         return self.drawer if self.drawer in SERIES else str(self.folder / self.drawer)
 
     @property
-    def style(self) -> str:
-        """Of the resistors of a series."""
-        return self.texts["style"]
-
-    @property
     def across(self) -> str:
         """Quantity of the map, left to right."""
         return self.texts["across"] or USUAL["across"]

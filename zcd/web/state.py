@@ -55,7 +55,7 @@ CHOSEN = "chosen"
 RECORD = "record"
 """``off`` where closed jobs are to shift nothing."""
 REPAIR = (
-    "part", "drawer", "style", "after", "replaced", "by", "across", "up", "cause", "found",
+    "part", "drawer", "after", "replaced", "by", "across", "up", "cause", "found",
     "repair", "reason", "paper", "parts",
 )  # fmt: skip
 """Names of the fields of the repair sheet."""

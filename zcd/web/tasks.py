@@ -29,7 +29,6 @@ def check(board: Board, was: Board | None = None) -> TemplateContext:
     """
     from zcd import api
     from zcd.margin.as_new import comparable
-    from zcd.report.of_check import board_line
     from zcd.report.of_check_answer import advice_lines, finding_lines, headline_text
     from zcd.report.of_check_document import check_document
 
@@ -40,7 +39,6 @@ def check(board: Board, was: Board | None = None) -> TemplateContext:
     advice, *others = ("", *told) if result.passes else (told or [""])
     refs = re.findall(r"--for (\S+)", lines[0][2]) if advice else []
     return {
-        "line": board_line(board),
         "verdict": headline_text(result),
         "passes": result.passes,
         "advice": advice,
@@ -234,7 +232,6 @@ def retest(
     record = retest_record_of(result, date.today())
     return {
         "line": retest_line(result),
-        "good": result.good,
         "tables": (retest_record_table(record),),
         "missing": result.missing,
         "to_take": [reading_text(reading, result.circuit) for reading in result.to_take],

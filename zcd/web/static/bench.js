@@ -7,7 +7,7 @@ document.addEventListener("htmx:error", (event) => {
   if (!event.detail.ctx || event.detail.ctx.response || unreached.textContent) return;
   document.body.classList.add("stale");
   unreached.textContent =
-    "zcd does not answer. Start zcd bench again: what you have typed stays here, and what was entered is kept in the job file.";
+    "No answer from zcd. Start zcd bench again: what you have typed stays here, and what was entered is kept in the job file.";
 });
 
 // A server that was started anew refuses (403) until its own address was opened here.
@@ -27,7 +27,7 @@ document.addEventListener("htmx:response:error", (event) => {
   const ctx = event.detail.ctx;
   if (!ctx.response.headers.get("content-type")?.startsWith("text/plain")) return;
   ctx.swap = "none";
-  refused().textContent = `zcd did not take this: ${ctx.text}.`;
+  refused().textContent = `Not saved: ${ctx.text}.`;
 });
 
 // An answer leaves out what the page shows already.
