@@ -9,6 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
+import zcd
 from tests.boards import element_list
 from tests.diagnosis.atlases import atlas_of
 from tests.diagnosis.boards import COIL_OHM, R2_OHM, RESISTORS, SUPPRESSED_TEXT, TEXTS, board
@@ -295,3 +296,67 @@ def test_dirt_across_the_led_stays_when_the_led_is_lifted() -> None:
     assert_allclose(in_circuit, leak_ohm, rtol=0.01)
     assert_allclose(lifted[0], leak_ohm[0], rtol=0.01)
     assert lifted[1] > 1e6
+
+
+CANDLE_MELTER = """
+name = "Invented candle melter"
+mains = "230 V 50 Hz"
+optocoupler = "817B"
+circuit = [
+    "feed - C1 47n - R1 15k - R2 15k - x",
+    "x - D1 1N4007 < - neutral",
+    "x - R3 820 - led+",
+    "led- - neutral",
+]
+output = {pull_up = "12k", pin_capacitor = "33 nF", supply = "5 V"}
+controller = {max_offset = "5 ms"}
+"""
+UNPLUGGED = ("diode x neutral 1.53 V", "ohm R1 to R2 30k", "ohm pull-up 11.8k")
+
+
+def test_a_series_capacitor_that_has_lost_part_of_what_it_had() -> None:
+    """Its reactance is all that limits the current: 1 / (2 pi f C) in quadrature with 30 k."""
+    left_f = 9e-9
+    amps = 230.0 / np.hypot(1.0 / (2.0 * np.pi * 50.0 * left_f), 30e3)
+    found = zcd.diagnose(
+        zcd.loads(CANDLE_MELTER), *UNPLUGGED, "dc pin logic0 2.8", "frequency pin logic0 50",
+        f"ac R2 {amps * 15e3:.2f} V", f"ac R1 {amps * 15e3:.2f} V", "ac line neutral 230",
+    ).diagnosis  # fmt: skip
+    assert found.ranked[0].key == "C1 weak"
+    assert found.ranked[0].amount is not None
+    low, _, high = found.ranked[0].amount
+    assert low < left_f / 47e-9 < high
+
+
+def test_a_series_capacitor_that_is_open_lets_no_current_through() -> None:
+    """By inspection: no volts across what is in series with it, and none at the LED."""
+    found = zcd.diagnose(
+        zcd.loads(CANDLE_MELTER), *UNPLUGGED, "dc pin logic0 5.0", "ac R2 0 V", "dc led+ led- 1 mV",
+        "ac R1 0 V", "ac line C1/R1 230 V",
+    ).diagnosis  # fmt: skip
+    assert found.ranked[0].key == "C1 open"
+
+
+PLATE_WARMER = """
+name = "Invented plate warmer"
+mains = "230 V 50 Hz"
+rectifier = "DB107"
+optocoupler = "817 C"
+chain = {topology = "bridge", resistors = ["39k"], return_resistors = ["39k"], style = "1 W"}
+output = {pull_up = "8k2", supply = "5 V"}
+"""
+
+
+def test_three_junctions_may_be_more_than_a_diode_test_shows() -> None:
+    """Two diodes at 0.5 V and more and a LED at 1 V and more, at about 1 mA (the parts' sheets):
+    a meter that holds its current shows OL above 2 V, one that has a resistor may show less."""
+    meter = replace(usual_meter(), diode_open_v=2.6, diode_stop_v=2.0, diode_stated=True)
+    known = make_fault_dictionary(parse_board(PLATE_WARMER), meter)
+    through = next(
+        r
+        for r in known.readings
+        if r.function is Function.DIODE and not {"led+", "led-"} & {r.red, r.black}
+    )
+    good = known.good(through)
+    assert np.isinf(good).any()
+    assert np.isfinite(good).any()

@@ -15,6 +15,7 @@ from tests.diagnosis.boards import RESISTORS, SWITCHED, edited
 from zcd.circuit.elements import Circuit, Resistance, stack
 from zcd.diagnosis.fault_dictionary import make_fault_dictionary
 from zcd.diagnosis.faults import reads_alike
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.readings import Reading
 from zcd.diagnosis.samples import sample_circuits, sample_meter
@@ -124,3 +125,43 @@ def test_of_two_joints_the_one_is_found_by_reading_over_two_parts() -> None:
     assert pair in ({"feed", "chain.2"}, {"chain.1", "chain.3"})
     found = zcd.diagnose(board, *taken, "ohm R1 to R2 OL", flags=("sync", "fan")).diagnosis
     assert (found.ranked[0].key, found.stopped) == ("R1/R2 joint open", "sure")
+
+
+GOOD_PARTS = ("ohm R1 to R2 78.1k", "diode chain.2 led+ 0.56 V", "diode led+ led- 1.06 V")
+
+
+def test_a_track_from_the_mains_to_the_first_part() -> None:
+    """By inspection: all parts are good from lead to lead, the mains is there, and no current. Any
+    joint may be off but that which the row was read over."""
+    live = ("dc pin logic0 5.0 V", "dc coil+ coil- 12 V", "ac feed neutral 231 V", "ac R1 0 V")
+    board = zcd.loads(HAND_DRYER)
+    found = zcd.diagnose(board, *GOOD_PARTS, *live, flags=("sync", "fan")).diagnosis
+    joints = {"feed/R1", "R2/D1", "D1/OC1", "OC1/neutral"}
+    assert {r.key for r in found.ranked[:4]} == {f"{joint} joint open" for joint in joints}
+    through = found.suggestion
+    assert through is not None
+    assert (through.reading.function, through.reading.black) == (Function.DIODE, "neutral")
+    more = "diode chain.2 neutral 1.62 V"
+    left = zcd.diagnose(board, *GOOD_PARTS, *live, more, flags=("sync", "fan")).diagnosis
+    assert {r.key for r in left.ranked[:2]} == {"feed/R1 joint open", "R2/D1 joint open"}
+
+
+def test_a_track_from_the_led_to_neutral() -> None:
+    """By inspection: open from the chain's end to neutral, and diode and LED good by themselves.
+    With the joint between them off it would read the same."""
+    found = zcd.diagnose(
+        zcd.loads(HAND_DRYER), *GOOD_PARTS, "diode chain.2 neutral OL", "diode chain.2 neutral OL",
+        flags=("sync", "fan"),
+    ).diagnosis  # fmt: skip
+    assert {r.key for r in found.ranked[:2]} == {"D1/OC1 joint open", "OC1/neutral joint open"}
+
+
+def test_ends_that_share_their_point_have_no_joint_of_their_own() -> None:
+    """Two resistors at neutral: which of them is off there, no joint says."""
+    bridge = zcd.loads(
+        'mains = "230 V 50 Hz"\nrectifier = "DB107"\noptocoupler = "817 C"\n'
+        'chain = {topology = "bridge", resistors = ["68k"], return_resistors = [], style = "1 W"}\n'
+        'output = {pull_up = "10k", supply = "5 V"}\n'
+    )
+    keys = {f.key for f in make_fault_dictionary(bridge, usual_meter(), samples=2).faults}
+    assert not any("neutral joint" in key for key in keys)

@@ -108,11 +108,12 @@ def test_a_value_a_decade_off_is_not_surely_a_wrong_part(mode: str, other: str) 
 
 
 def test_a_diode_test_beside_a_resistor_depends_on_the_meter() -> None:
-    """A kilohm beside a LED that does not light yet: 0.4 to 1.5 mA into a short, by the sheets."""
+    """A kilohm beside a LED that hardly lights yet: 0.4 to 1.5 mA into a short, by the sheets,
+    behind a resistor or held."""
     text = TEXTS["two-led"] + '[led]\nresistor = "1k"\n'
     known = make_fault_dictionary(parse_board(text), usual_meter())
     shown = known.predictions(Reading(function=Function.DIODE, red="led+", black="neutral"))[0]
     low_ohm, high_ohm = (usual_meter().diode_open_v / amps for amps in (1.5e-3, 0.4e-3))
     low_v, high_v = (usual_meter().diode_open_v * 1e3 / (1e3 + r) for r in (high_ohm, low_ohm))
     assert 0.97 * low_v < shown.min() < 0.5
-    assert 0.85 < shown.max() < 1.03 * high_v
+    assert high_v < shown.max() < 1.2  # 1.5 V but for the LED

@@ -367,3 +367,25 @@ def test_a_board_that_has_no_sync_as_described_never_passes() -> None:
     assert "As described, this board has no sync even with every part good (the pin is" in said
     assert "PASSES" not in said
     assert retest(dictionary(), measured(*GOOD)).locks
+
+
+def test_a_diode_across_the_led_is_tested_before_a_board_passes() -> None:
+    """Open, it lets the pulses be: each other half the new LED has the mains in reverse."""
+    text = TEXTS["clamped"]
+    before = ("ohm R1 to R2 240k", "diode led+ led- OL")
+    known = make_fault_dictionary(parse_board(text), usual_meter())
+    first = [parse_reading(line, known.circuit) for line in before]
+    taken = [parse_reading("diode led+ led- 1.06 V", known.circuit)]
+    result = retest(known, taken, first)
+    clamp = Reading(function=Function.DIODE, red="neutral", black="led+")
+    assert clamp in result.missing
+    while result.missing:
+        shown = MeterModel(known.board, known.circuit, usual_meter()).read(result.missing)[0]
+        taken += [Measured(reading=r, value=float(v))
+                  for r, v in zip(result.missing, shown, strict=True)]  # fmt: skip
+        result = retest(known, taken, first)
+    assert result.good
+    taken = [m for m in taken if m.reading != clamp]
+    left = retest(known, taken, first)
+    assert not left.good
+    assert "a diode of which the pulses say nothing was not tested" in retest_line(left)

@@ -18,7 +18,7 @@ from zcd.circuit.points import of_leads
 from zcd.diagnosis.cache import Store, name_of
 from zcd.diagnosis.circuit_edits import between
 from zcd.diagnosis.fault_pairs import pairs_of
-from zcd.diagnosis.faults import LOW_SUPPLY, Fault, answer_of, faults_of, reads_alike
+from zcd.diagnosis.faults import LOW_SUPPLY, Fault, Joint, answer_of, faults_of, reads_alike
 from zcd.diagnosis.flag_evidence import (
     DOUBT,
     FAN,
@@ -205,6 +205,9 @@ class FaultDictionary:
             if (joint := self.faults[f].joint) is None:
                 result.append(int(at_pin))
                 continue
+            if joint.pole:
+                result.append(int(_on_own_lead(joint, self.circuit, ends, parts)))
+                continue
             read = [at for at, (ref, _) in zip(places, joint.over, strict=True) if ref in parts]
             result.append(read[0] if joint.node in ends and read else 0)
         return np.array(result, dtype=np.intp)
@@ -315,6 +318,18 @@ class FaultDictionary:
     def has(self, reading: Reading) -> bool:
         """Whether a reading is predicted already."""
         return reading in self._predictions or name_of(reading.words) in self._stored
+
+
+def _on_own_lead(
+    joint: Joint, circuit: Circuit, ends: frozenset[str], parts: frozenset[str]
+) -> bool:
+    """Whether a reading up to a joint with the mains is from the lead of the part there: of a LED
+    only that across it, of another part where it begins with that and ends before the far pole."""
+    (own, _), _ = joint.over
+    if ends == frozenset(circuit[own].nodes):
+        return True
+    begins = joint.node in ends and own in parts and joint.pole not in ends
+    return begins and not own.endswith(".led")
 
 
 def _repair(fault: Fault) -> str:

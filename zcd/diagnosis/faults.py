@@ -6,7 +6,7 @@ so that a drift is tried at all its sizes at once.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations, pairwise
 from typing import NamedTuple
@@ -73,7 +73,10 @@ MAX_LED_A = 0.1
 absolute maximum of the 817 class (50 mA, LTV-817 data sheet)."""
 LED_LEAK_OHM = (MAX_SHORT_OHM, 300e3)
 """At some milliamperes a LED does not feel more than that beside it."""
-LOST_CAPACITANCE = (1e-4, 0.1)
+LOST_CAPACITANCE = (1e-6, 0.1)
+WEAK_CAPACITOR = (0.05, 0.75)
+"""What is left of a film capacitor in series with the mains, which loses its coating discharge by
+discharge: common practice, no source."""
 AGED = (0.02, 0.7)
 RESISTIVE_CONTACT_OHM = (MAX_SHORT_OHM, 3e6)
 """With the load behind it some hundred ohms take what the board lives on."""
@@ -94,6 +97,8 @@ HIGH_OHM = 10e3
 MAINS_RESISTOR = "mains resistor"
 """Row of the priors for a resistor of at least this value in series with the mains: common
 practice, no source."""
+MAINS_CAPACITOR = "mains capacitor"
+"""The same for a capacitor in series with the mains."""
 SMALL_DIODE_V = 75.0
 """Reverse rating of a signal diode fitted where a mains rectifier belongs (1N4148)."""
 
@@ -113,12 +118,16 @@ class Joint(NamedTuple):
     elsewhere : tuple of str
         Keys of the faults as which it reads anywhere else, by turns: the probe may be at either
         end of the crack.
+    pole : str
+        Where it is the last of the string on the way to the mains: the other end of the string;
+        `over` has its one part twice.
     """
 
     node: str
     over: tuple[tuple[str, str], ...]
     dead: str
     elsewhere: tuple[str, ...]
+    pole: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -227,7 +236,7 @@ REPLACED: dict[str, tuple[str, ...]] = {
     "diode": ("open", "short", "leaky", "wrong part"),
     "led": ("open", "short", "reversed"),
     "phototransistor": ("aged", "low gain", "open", "short"),
-    "capacitor": ("open", "short", "leaky"),
+    "capacitor": ("open", "short", "leaky", "weak"),
     "contact": ("open", "resistive", "welded"),
     "coil": ("open",),
 }
@@ -341,7 +350,7 @@ def _of_element(element: Element, circuit: Circuit) -> Iterator[Fault]:
             words = "the suppressor across the load contact is shorted: replace it, with class X2"
             yield _fault("suppressor", "suppressor", "short", words, edit)
         case Capacitance() if not is_hidden(element):
-            yield from _capacitor_faults(element)
+            yield from _capacitor_faults(element, circuit)
         case Junction() if not is_hidden(element):
             yield from _junction_faults(element, circuit)
         case Transistor():
@@ -515,21 +524,61 @@ def _on_way(circuit: Circuit) -> tuple[str, ...]:
 def _joint_faults(circuit: Circuit) -> Iterator[Fault]:
     """An open joint or track between two neighbours of the string: solder that has cracked, a pad
     that was lifted."""
-    refs = [r for r in _on_way(circuit) if isinstance(circuit[r], Resistance | Junction)]
+    refs = [*_on_way(circuit)]
     refs += [e.ref for e in circuit.of(Junction) if e.ref.endswith(".led")]
     for first, second in combinations(refs, 2):
         shared = set(circuit[first].nodes) & set(circuit[second].nodes)
         if len(shared) == 1 and (joint := _joint(first, second, refs, circuit)) is not None:
-            names = [_piece(ref) for ref in (first, second)]
-            fault = _fault(
-                f"{'/'.join(names)} joint", "joint", "open",
-                f"the joint or track between {' and '.join(names)} is open: look at both solder "
-                "joints with a lens and reflow them, follow the track",
-                junction_opened(first, between(OPEN_OHM))
-                if isinstance(circuit[first], Junction)
-                else setting(first, "resistance_ohm", between(OPEN_OHM)),
-            )  # fmt: skip
-            yield replace(fault, joint=joint)
+            yield _open_joint((_piece(first), _piece(second)), first, joint, circuit)
+    for names, ref, joint in _end_joints(refs, circuit):
+        yield _open_joint(names, ref, joint, circuit)
+
+
+def _open_joint(names: Sequence[str], ref: str, joint: Joint, circuit: Circuit) -> Fault:
+    """With the edit of one of its parts: the current is the same."""
+    part = circuit[ref]
+    if isinstance(part, Junction):
+        edit = junction_opened(ref, between(OPEN_OHM))
+    elif isinstance(part, Resistance):
+        edit = setting(ref, "resistance_ohm", between(OPEN_OHM))
+    else:
+        edit = times(ref, "capacitance_f", between(LOST_CAPACITANCE))
+    fault = _fault(
+        f"{'/'.join(names)} joint", "joint", "open",
+        f"the joint or track between {' and '.join(names)} is open: look at both solder "
+        "joints with a lens and reflow them, follow the track",
+        edit,
+    )  # fmt: skip
+    return replace(fault, joint=joint)
+
+
+def _end_joints(
+    string: Sequence[str], circuit: Circuit
+) -> Iterator[tuple[tuple[str, str], str, Joint]]:
+    """The joints of the string with the mains: names, and the part, where it is alone there."""
+    points = {
+        circuit.node(n): n for n in ("feed" if "K1.contact" in circuit else "line", "neutral")
+    }
+    ends = {
+        point: [
+            ref for ref in string if point in circuit[ref].nodes and not diode_of_bridge(ref)[1]
+        ]
+        for point in points
+    }
+    if any(len(refs) != 1 for refs in ends.values()):
+        return
+    for point, name in points.items():
+        (own,), (other,) = ends[point], *[refs for end, refs in ends.items() if end != point]
+        if own == other:
+            return
+        (pole,) = points.keys() - {point}
+        beyond = _opened(other, circuit)
+        joint = Joint(
+            node=point, over=((own, beyond), (own, beyond)), dead=beyond,
+            elsewhere=(_opened(own, circuit),), pole=pole,
+        )  # fmt: skip
+        part = _piece(own)
+        yield (part, name) if name == "neutral" else (name, part), own, joint
 
 
 def _joint(first: str, second: str, string: list[str], circuit: Circuit) -> Joint | None:
@@ -585,21 +634,33 @@ def _mains_v(circuit: Circuit) -> float:
     return float(np.max(mains.rms_v))
 
 
-def _capacitor_faults(element: Capacitance) -> Iterator[Fault]:
-    ref = element.ref
-    yield _fault(
-        ref, "capacitor", "open", f"{ref} has lost its capacitance: replace it",
-        times(ref, "capacitance_f", between(LOST_CAPACITANCE)),
-    )  # fmt: skip
-    yield _fault(
-        ref, "capacitor", "short", f"{ref} is shorted: replace it", shorted(ref, SHORT_OHM)
-    )
+def _capacitor_faults(element: Capacitance, circuit: Circuit) -> Iterator[Fault]:
+    ref, fed = element.ref, element.ref in _on_way(circuit)
+    lost = LOST_CAPACITANCE if not fed else (LOST_CAPACITANCE[0], WEAK_CAPACITOR[0])
     size = between(PIN_LEAK_OHM)
     leaky = _fault(
         ref, "capacitor", "leaky", f"{ref} leaks (cracked, damp): lift an end to tell, replace it",
         bridge(f"{ref}.leak", element.a, element.b, size), size, "Ω",
     )  # fmt: skip
-    yield replace(leaky, across=frozenset(element.nodes))
+    faults = [
+        _fault(
+            ref, "capacitor", "open", f"{ref} has lost its capacitance: replace it",
+            times(ref, "capacitance_f", between(lost)),
+        ),
+        _fault(ref, "capacitor", "short", f"{ref} is shorted: replace it", shorted(ref, SHORT_OHM)),
+        replace(leaky, across=frozenset(element.nodes)),
+    ]  # fmt: skip
+    if fed:
+        left = between(WEAK_CAPACITOR)
+        faults.append(
+            _fault(
+                ref, "capacitor", "weak",
+                f"{ref} has lost part of its capacitance: replace it, with class X2 in series "
+                "with the mains",
+                times(ref, "capacitance_f", left), left, "x",
+            )
+        )  # fmt: skip
+    yield from (replace(fault, like=MAINS_CAPACITOR if fed else "") for fault in faults)
 
 
 def _lift_words(led: Junction, circuit: Circuit) -> str:

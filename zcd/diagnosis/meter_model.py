@@ -102,8 +102,11 @@ class MeterModel:
         meter.
     diode_full_scale_v : ndarray, shape (n,), optional
         Where the diode test ends, where that is not known of the meter.
+    diode_drive_v : ndarray, shape (n,), optional
+        What the diode test drives like, where that is more than its open-circuit voltage: beyond
+        its end it shows overload in any case.
     diode_source_ohm : float or ndarray, shape (n,)
-        Behind the open-circuit voltage of the diode test.
+        Behind that.
     pin_clamp_a : ndarray, shape (n,), optional
         Saturation current of the diodes that protect the controller's input. They conduct on a
         dead board alone: under power the pin stays between the rails.
@@ -125,6 +128,7 @@ class MeterModel:
     solve_dead: Callable[[Circuit], Solution] = solve_dead
     full_scale_v: FloatArray | None = None
     diode_full_scale_v: FloatArray | None = None
+    diode_drive_v: FloatArray | None = None
     diode_source_ohm: Value = DIODE_SOURCE_OHM
     pin_clamp_a: FloatArray | None = None
     threshold_ratio: Value = 1.0
@@ -274,7 +278,7 @@ class MeterModel:
         offset = pulses.fall_offset_s if falls else pulses.rise_offset_s
         return np.where(pulses.count > 0, offset[:, 0], NO_EDGE)
 
-    def _tested(self, reading: Reading, open_v: float, source_ohm: Value) -> Circuit:
+    def _tested(self, reading: Reading, open_v: Value, source_ohm: Value) -> Circuit:
         """The dead circuit, or a part alone, with a test source at the probes."""
         tested = probed(self.circuit, reading, open_v, source_ohm)
         if self.pin_clamp_a is not None and past_chip(self.circuit, reading):
@@ -308,7 +312,8 @@ class MeterModel:
 
     def _diode(self, reading: Reading) -> FloatArray:
         """Diode test."""
-        tested = self._tested(reading, self.meter.diode_open_v, self.diode_source_ohm)
+        drive_v = self.meter.diode_open_v if self.diode_drive_v is None else self.diode_drive_v
+        tested = self._tested(reading, drive_v, self.diode_source_ohm)
         volts = np.broadcast_to(self._probe(tested, reading), (self.circuit.size,))
         known = self.diode_full_scale_v is None
         ends = np.asarray(diode_full_scale_v(self.meter) if known else self.diode_full_scale_v)
@@ -327,7 +332,7 @@ def with_meter(circuit: Circuit, meter: Meter, reading: Reading) -> Circuit:
     return circuit.add(Resistance(ref=METER, a=a, b=b, resistance_ohm=ohm))
 
 
-def probed(circuit: Circuit, reading: Reading, open_v: float, source_ohm: Value) -> Circuit:
+def probed(circuit: Circuit, reading: Reading, open_v: Value, source_ohm: Value) -> Circuit:
     """The board dead, or a part of it alone, with the meter's own source at the probes."""
     dead = unplugged(circuit)
     if reading.lifted:

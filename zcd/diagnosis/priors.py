@@ -41,6 +41,7 @@ RATE_OF = {
     "phototransistor": "optocoupler",
     "transistor": "transistor",
     "capacitor": "ceramic capacitor",
+    "mains capacitor": "plastic capacitor",
     "suppressor": "plastic capacitor",
     "contact": "relay",
     "coil": "relay",
@@ -91,7 +92,7 @@ def with_pairs(shares: FloatArray, pairs: FloatArray) -> FloatArray:
 
 def class_of(fault: Fault) -> str:
     """Faults whose share is limited together."""
-    return fault.row if fault.row == MAINS_RESISTOR else RATE_OF.get(fault.kind, fault.kind)
+    return fault.row if fault.row == MAINS_RESISTOR else RATE_OF.get(fault.row, fault.kind)
 
 
 def _weight(fault: Fault) -> float:

@@ -814,7 +814,7 @@ def _over_a_joint(
     skipped: Collection[Reading],
 ) -> Suggestion | None:
     """Of several joints that may be open: ohms over the two resistors that one of them joins."""
-    joints = [r.fault.joint for r in named if r.fault and r.fault.joint]
+    joints = [r.fault.joint for r in named if r.fault and r.fault.joint and not r.fault.joint.pole]
     if len(joints) < 2 or len(joints) < len(named):
         return None
     circuit, taken = (
@@ -888,7 +888,7 @@ def _to_confirm(
         read = outlier.fact[0].reading
         joint = first.joint if first else None
         parts = {of_leads(ref) for ref in parts_read(circuit, read)}
-        over_joint = joint and parts >= {ref for ref, _ in joint.over}
+        over_joint = joint and not joint.pole and parts >= {ref for ref, _ in joint.over}
         turned = read.function is Function.DIODE and (read.black, read.red) == ends
         over_it = _ends(read) == frozenset(ends) and not turned
         decides = len(outliers) == 1 or over_joint or over_it

@@ -242,26 +242,29 @@ def _silent_diodes(
     dictionary: FaultDictionary, before: Sequence[Measured], measured: Sequence[Measured]
 ) -> tuple[Reading, ...]:
     """Diode tests over diodes that nobody read while the fault stopped the pulses, and of which the
-    pulses say nothing: with a shorted rectifier they come as before, and the LED has the mains in
-    reverse."""
+    pulses say nothing: with a shorted rectifier, or an open diode across the LED, they come as
+    before, and the LED has the mains in reverse."""
     circuit = dictionary.circuit
     pulses = (m for m in before if m.reading.function.row.pulses and m.value > 0.0)
     if not before or any(pulses):
         return ()
-    dead = (m.reading for m in (*before, *measured) if m.reading.function.row.dead)
+    dead = [m.reading for m in (*before, *measured) if m.reading.function.row.dead]
     read = frozenset[str]().union(*(parts_read(circuit, reading) for reading in dead))
+    forward = {(circuit.node(r.red), circuit.node(r.black)) for r in dead}
     level = Reading(function=Function.DC, red="pin", black="logic0")
     good, shown = good_board(dictionary, level), dictionary.predictions(level)
     tests = []
     for number, fault in enumerate(dictionary.faults):
-        if (fault.kind, fault.mode) != ("diode", "short") or fault.part in read:
+        if fault.kind != "diode" or fault.mode not in ("short", "open"):
+            continue
+        ends = circuit[fault.part].nodes[:2]  # anode, cathode
+        if fault.part in read if fault.mode == "short" else ends in forward:
             continue
         silent = good.low <= float(np.median(dictionary.of_fault(shown, number))) <= good.high
-        anode, cathode = circuit[fault.part].nodes[:2]
-        test = Reading(function=Function.DIODE, red=anode, black=cathode)
+        test = Reading(function=Function.DIODE, red=ends[0], black=ends[1])
         if silent and test in dictionary.readings:
             tests.append(test)
-    return tuple(tests)
+    return tuple(dict.fromkeys(tests))
 
 
 def _reads_good(dictionary: FaultDictionary) -> NDArray[np.bool_]:

@@ -67,6 +67,10 @@ DIODE_ENDS_V = (1.2, 2.0, 2.8)
 EARLY_SHARE = 0.25
 """Where the diode tests of meters end: at 1.2 V (some bench meters), at 2 V (most handhelds, by the
 meters' sheets), or later; a quarter of them before 2 V: common practice, no source."""
+STIFFEST = 10.0
+"""What drives a diode test, over its open-circuit voltage, at most: a meter that holds its current
+up to there shows junctions in series higher than one that has a resistor. No manual says which it
+is; common practice, no source."""
 NOT_AT_A_BENCH = ("mains frequency", "low threshold", "high threshold", "harmonic")
 """A network's frequency is known better than a reading; pulses are read between the board's own
 thresholds; what harmonics move is within a reading's error, and would double the time."""
@@ -143,6 +147,7 @@ def sample_meter(
         meter,
         full_scale_v=drawn(partial(ohm_full_scales_v, meter)),
         diode_full_scale_v=None if meter.diode_stated else drawn(diode_full_scales_v),
+        diode_drive_v=drawn(partial(diode_drives_v, meter)),
         diode_source_ohm=drawn(partial(diode_sources_ohm, meter)),
         pin_clamp_a=drawn(pin_clamps_a),
         threshold_ratio=drawn(threshold_ratios),
@@ -186,8 +191,24 @@ def diode_full_scales_v(samples: int) -> FloatArray:
     return np.interp(share, [0.0, EARLY_SHARE, 1.0], DIODE_ENDS_V)
 
 
+def diode_drives_v(meter: Meter, samples: int) -> FloatArray:
+    """What the diode test of a meter drives like: how it holds its current is not known.
+
+    Parameters
+    ----------
+    meter : Meter
+    samples : int
+
+    Returns
+    -------
+    volts : ndarray, shape (samples,)
+        From its open-circuit voltage, behind a resistor, to `STIFFEST` times that.
+    """
+    return meter.diode_open_v * _spread((1.0, STIFFEST), SEED + 9, samples)
+
+
 def diode_sources_ohm(meter: Meter, samples: int) -> FloatArray:
-    """Resistances behind the diode test of a meter, of which its current is not known.
+    """Resistances behind these, of which the current into a short is not known.
 
     Parameters
     ----------
@@ -198,7 +219,7 @@ def diode_sources_ohm(meter: Meter, samples: int) -> FloatArray:
     -------
     ohm : ndarray, shape (samples,)
     """
-    return meter.diode_open_v / _spread(DIODE_SHORT_A, SEED + 3, samples)
+    return diode_drives_v(meter, samples) / _spread(DIODE_SHORT_A, SEED + 3, samples)
 
 
 def pin_clamps_a(samples: int) -> FloatArray:

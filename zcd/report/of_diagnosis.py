@@ -24,6 +24,7 @@ from zcd.diagnosis.readings import (
     Reading,
     parts_between,
     parts_over,
+    parts_read,
 )
 from zcd.engine.network import REFERENCES, islands
 from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
@@ -237,15 +238,7 @@ def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
     read = {
         ref
         for m in diagnosis.measured
-        for ref in (
-            m.reading.lifted,
-            *parts_over(circuit, m.reading.red, m.reading.black).split(", "),
-            *(
-                parts_between(circuit, m.reading.red, m.reading.black)
-                if m.reading.function.row.dead
-                else ()
-            ),
-        )
+        for ref in (m.reading.lifted, *parts_read(circuit, m.reading))
     }
     own = _as_in_list(fault.part)
     mains = next(island for island in islands(circuit) if "line" in island)

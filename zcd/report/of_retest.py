@@ -405,10 +405,14 @@ def retest_line(retest: Retest) -> str:
     verdict = "GOOD SO FAR, not passed yet" if so_far else "NOT PASSED yet"
     why = f"{share} sure that the board is good ({NEEDED})"
     if retest.good_ratio >= SURE_GOOD:
-        why = "what showed the fault was not read again"
+        spans = step.function is Function.DIODE and step not in retest.to_take
+        why = "a diode of which the pulses say nothing was not tested" if spans else SHOWED_IT
     verdict = f"{verdict}: {why}."
     state = _state_text(step, retest)
     return f"{verdict} {take}. {state}: {_with_good(step, retest)}."
+
+
+SHOWED_IT = "what showed the fault was not read again"
 
 
 def _state_text(reading: Reading, retest: Retest) -> str:
