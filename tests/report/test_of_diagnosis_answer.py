@@ -195,8 +195,8 @@ def test_because_has_the_reading_that_ruled_the_others_out() -> None:
 def test_a_contact_that_leads_is_told_how_to_be_read_unplugged() -> None:
     """Beside a plan of other readings; a reading behind the contact tells of it by itself."""
     suspected = case_of(
-        "ohm feed chain.2 240k", "diode chain.2 neutral 1.6", "ohm K1 coil 1.44k",
-        "dc pin logic0 4.98", "dc coil+ coil- 24",
+        "ohm feed chain.2 240k", "dc pin logic0 4.98", "dc coil+ coil- 24",
+        "diode chain.2 neutral 1.6", "ohm K1 coil 1.44k",
     )  # fmt: skip
     assert suspected.ranked[0].key == "K1 contact open"
     text = " ".join(lines_of(answer_document(suspected)))

@@ -79,6 +79,8 @@ MOST_NAMED = 3
 MOST_SHOWN = 5
 MOST_REMAINING = 1
 """Readings, and lines on the CTR that is left, in the answer of one screen."""
+LINES_BELOW = 3
+"""What the command says below an answer that asks for more: where they are kept, what to type."""
 
 
 def retest_document(retest: Retest) -> Document:
@@ -102,11 +104,13 @@ def retest_document(retest: Retest) -> Document:
 
 def retest_answer(retest: Retest) -> Document:
     """The same on one screen: what differs first, with the cautions of the next action."""
-    return longest_on_a_screen(partial(_answer, retest), retest.board, MOST_SHOWN)
+    below = LINES_BELOW if retest.missing else 0
+    return longest_on_a_screen(partial(_answer, retest), retest.board, MOST_SHOWN, 0, below=below)
 
 
-def _answer(retest: Retest, most: int) -> Document:
-    """The same with so many of the readings taken."""
+def _answer(retest: Retest, length: int) -> Document:
+    """The same with so many of the readings taken; at 0 one, and of the rest what counts now."""
+    most = max(length, 1)
     order = sorted(retest.readings, key=lambda again: again.good)
     more = len(order) - most
     brief = replace(retest, readings=tuple(order[:most]))
@@ -120,7 +124,7 @@ def _answer(retest: Retest, most: int) -> Document:
                 (
                     Paragraph(retest_line(retest), "strong"),
                     replace(retested_table(brief), title="", remark=rest),
-                    *_after_lines(retest, remaining_lines(retest)[:MOST_REMAINING]),
+                    *_after_lines(retest, remaining_lines(retest)[:MOST_REMAINING], length > 0),
                     *map(Paragraph, caution_lines(*sides)),
                 ),
                 answer=True,
@@ -142,22 +146,23 @@ def _otherwise_good(retest: Retest) -> bool:
     return retest.good_ratio > MIN_OTHERWISE_GOOD
 
 
-def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
-    """What stands after the readings: what may be left, what to take, what is left of the CTR."""
+def _after_lines(retest: Retest, remaining: Sequence[str], whole: bool = True) -> list[Paragraph]:
+    """What stands after the readings: what may be left, what to take, what is left of the CTR; not
+    `whole`: but for what can wait until all is read."""
     not_repeated = "" if retest.missing or retest.as_described else _to_take_line(retest)
     lines = (
         no_sync_line(retest.board) if not retest.locks else "",
         _likeliest_line(retest),
         _next_line(retest),
         _then_line(retest),
-        _run_line(retest),
+        _run_line(retest) if whole else "",
         not_repeated,
         cells_legend(map(_good_of, retest.readings)),
         _duty_line(retest),
         points_line(retest.missing, retest.circuit),
-        _relay_line(retest),
+        _relay_line(retest) if whole else "",
         allowed_line(retest.board),
-        *remaining,
+        *(remaining if whole else ()),
     )
     return [Paragraph(line) for line in lines if line]
 

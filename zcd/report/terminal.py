@@ -62,19 +62,20 @@ def print_document(document: Document, console: Console) -> None:
             _print_block(block, console)
 
 
-def fits_a_screen(document: Document) -> bool:
-    """Whether a document, with a line on what is not in it, is no longer than a screen."""
-    return len(document_text(document, SCREEN_COLUMNS).splitlines()) < SCREEN_LINES
+def fits_a_screen(document: Document, below: int = 0) -> bool:
+    """Whether a document, with a line on what is not in it, and with so many lines below it, is no
+    longer than a screen."""
+    return len(document_text(document, SCREEN_COLUMNS).splitlines()) + below < SCREEN_LINES
 
 
 def longest_on_a_screen(
-    make: Callable[[int], Document], board: Board, most: int, least: int = 1
+    make: Callable[[int], Document], board: Board, most: int, least: int = 1, *, below: int = 0
 ) -> Document:
     """The longest of some documents that, as it is for a board, is no longer than a screen; else
     the shortest."""
     for length in range(most, least, -1):
         document = make(length)
-        if fits_a_screen(document.on_board(board)):
+        if fits_a_screen(document.on_board(board), below):
             return document
     return make(least)
 
