@@ -117,6 +117,13 @@ def test_each_value_of_a_row_has_an_answer() -> None:
     assert lines(step(GOOD_ONE, opened), most=2)[1] == "98 kΩ to OL: R1 or R2 open or drift"
 
 
+def test_a_row_says_what_a_high_reading_means_though_nothing_is_likely() -> None:
+    assert lines(step(GOOD_ONE)) == [
+        "90 to 98 kΩ, as on a good board",
+        "98 kΩ to OL: R1 or R2 open or drift",
+    ]
+
+
 def test_a_size_that_is_known_is_told_beside_the_range() -> None:
     about = answer(205e3, 215e3, "R1 drift")
     assert lines(step(GOOD_ONE, about))[1] == "about 210 kΩ, or else over 98 kΩ: R1 drift"

@@ -6,7 +6,7 @@ import re
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from itertools import zip_longest
-from math import sqrt
+from math import isfinite, sqrt
 from typing import NamedTuple
 
 import numpy as np
@@ -208,6 +208,10 @@ def meanings_of(
     for answer in dark:
         shown = f"OL or over {show_value(function, answer.low)} (OL too if your meter ends lower)"
         result.insert(1, Meaning(shown, answer.keys))
+    if row and isfinite(good.high) and not any(a.high > good.high for a in told):
+        # no likely fault, and yet what a higher reading would mean (Ohm's law)
+        keys = tuple(f"{ref} {mode}" for mode in ("open", "drift") for ref in row)
+        result.append(Meaning(spread_of(function, good.high, OVERLOAD), keys))
     if lone and not dark:
         fine = Meaning(good_text(function, good), (), as_good=True)
         if suggestion.proved or suggestion.again is not None:

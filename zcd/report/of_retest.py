@@ -343,7 +343,8 @@ def _then_line(retest: Retest) -> str:
     for before, reading in pairwise(order):
         state = _state_text(reading, retest)
         new = state != _state_text(before, retest)
-        lines.append(f"{f'{state}: ' if new else ''}{_with_good(reading, retest)}")
+        said = f"{state[:1].lower()}{state[1:]}: " if new else ""
+        lines.append(f"{said}{_with_good(reading, retest)}")
     return f"Then: {'; '.join(lines)}." if lines else ""
 
 
