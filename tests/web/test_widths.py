@@ -18,9 +18,10 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.remote.webelement import WebElement
 
 from tests.web.conftest import Server, serving
-from tests.web.test_page import text, wait
+from tests.web.test_page import AXE, text, wait
 from zcd.diagnosis.job import load_job
 from zcd.diagnosis.reading_syntax import show_measured
+from zcd.report.cautions import NOT_ISOLATED_TEXT
 
 SIZES = ((1440, 900), (1280, 800), (768, 1024), (390, 800), (640, 450))
 """The last: 1280 by 900 at 200 %, which WCAG 2.2 asks for in success criterion 1.4.4."""
@@ -271,6 +272,27 @@ def test_answer_and_probes_are_seen_together(sized: Chrome, bench: Server, job: 
             if taken < more:
                 press(sized, "OL", Keys.ENTER)
                 answered(sized, tall, taken + 1)
+
+
+def test_that_a_board_is_not_isolated_is_told_in_a_line_on_a_phone(
+    sized: Chrome, bench: Server
+) -> None:
+    """Which unfolds; where there is room it is told in full. axe-core finds nothing wrong."""
+    (bench.folder / "proofer.toml").write_text(LIVE, encoding="utf-8")
+    (bench.folder / "proofer-job.toml").write_text('board = "proofer.toml"\n', encoding="utf-8")
+    for (width, height), folded in ((SIZES[3], True), (SIZES[0], False)):
+        resize(sized, width, height)
+        sized.get(f"{bench.address}job/proofer-job/readings")
+        appears(sized, "#answer")
+        line, whole = sized.find_elements(By.CSS_SELECTOR, ".danger > *")
+        assert (line.is_displayed(), whole.is_displayed()) == (folded, not folded)
+        assert "NOT ISOLATED" in (line.text if folded else whole.text)
+        sized.execute_script(AXE.read_text(encoding="utf-8"))
+        result = sized.execute_async_script("axe.run().then(arguments[0])")
+        assert [v["id"] for v in result["violations"]] == []
+        if folded:
+            line.click()
+            assert NOT_ISOLATED_TEXT in " ".join(whole.text.split())
 
 
 def test_a_reading_by_two_clicks_on_the_circuit(sized: Chrome, bench: Server, job: Path) -> None:

@@ -72,7 +72,9 @@ def circuit_drawing(
     if len(pieces) == 1:
         turned = drawn(True)
         pieces = (lines_at_probes(turned),) if near and is_list else sides(turned)
-    layouts: list[tuple[str, tuple[Sketch, ...]]] = [(f"lying {_fit(lying)}", (lying,))]
+    layouts: list[tuple[str, tuple[Sketch, ...]]] = [
+        (f"lying {_fit(lying)}{' list' * is_list}", (lying,))
+    ]
     if _needed_px(lying) > LONG_PX and len(split := sides(lying)) > 1:
         layouts.append((f"split {_fit(*split)}", split))
     layouts.append(("standing", pieces))
