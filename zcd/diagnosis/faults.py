@@ -1048,14 +1048,19 @@ def _may_be_loose(fault: Fault) -> bool:
 
 def _loose(fault: Fault) -> Fault:
     """A joint that is now sound, now open."""
+    words = f"a joint of {fault.part} opens now and then (heat, a knock): look at it with a lens, "
+    words += "reflow it"
+    if fault.kind == "contact":
+        relay = fault.part.partition(" ")[0]
+        words = f"the contact of {relay} opens now and then (heat, a knock): reflow the relay's "
+        words += "pins, and replace the relay if it stays so"
     return Fault(
         key=f"{fault.part} {LOOSE_MODE}",
         part=fault.part,
         kind=fault.kind,
         like=fault.like,
         mode=LOOSE_MODE,
-        words=f"{fault.part} has a joint or contact that opens now and then (heat, a knock): "
-        "look at it with a lens, reflow it",
+        words=words,
         edit=nothing,
         states=(HEALTHY.key, fault.key),
         also=(fault.repair,),

@@ -39,6 +39,7 @@ from zcd.diagnosis.reading_words import over_text, reading_text
 from zcd.diagnosis.readings import (
     AccessLevel,
     Measured,
+    Power,
     Reading,
     is_behind_contact,
     parts_between,
@@ -470,8 +471,8 @@ def unkept_line(case: Case) -> str:
         return ""
     if case.job.file is None:
         return "Not saved: add --ask to keep these readings in a job file."
-    read = "; ".join(because_lines(case.unkept, case))
-    name = file_name(case.job.file)
+    name, count = file_name(case.job.file), len(case.unkept)
+    read = because_lines(case.unkept, case)[0] if count == 1 else f"the {count} readings given here"
     return f"Used, but not kept in {name} (add --ask to keep): {read}."
 
 
@@ -544,23 +545,25 @@ def work_lines(
 def mend_text(fault: Fault, found: Collection[str]) -> str:
     """The work itself, as an order; new parts may have been `found` the step before."""
     if fault.kind == "contact" and fault.mode != "welded":
+        relay = fault.part.partition(" ")[0]
+        if fault.mode == LOOSE_MODE:
+            return f"Reflow the pins of {relay}; if it still opens, fit a new {relay}"
         return (
             "First see, unplugged, that line reaches the contact: ohms near 0, else a fuse or "
-            f"track is open. Then fit a new {fault.repair}"
+            f"track is open. Then fit a new {relay}"
         )
     if fault.is_replaced:
         fit = "Fit them" if len(found) > 1 else "Fit it"
         return fit if found else f"Fit a new {fault.repair}"
     if fault.is_leak:
         return "Clean the board there"
-    if fault.joint is not None:
-        return "Reflow both solder joints; if the track is cracked, bridge it with wire"
     if fault.mode == LOOSE_MODE:
         return f"Reflow the joints of {fault.part}"
     return MENDS.get(fault.kind, "Put that right")
 
 
 MENDS = {
+    "joint": "Reflow both solder joints; if the track is cracked, bridge it with wire",
     "driver": "Repair what drives the relay's coil",
     "supply": "Repair that supply",
     "mains": "Find out why the mains is wrong",
@@ -811,6 +814,8 @@ TOO_MILD = (
     "or there is another fault: after the repair see that the sync error stays away."
 )
 SELDOM_LOST = 0.1
+AT_RAIL = 0.02
+"""Share of the supply within which a pin stands still: common practice, no source."""
 
 
 def too_mild_line(case: Case) -> str:
@@ -819,7 +824,17 @@ def too_mild_line(case: Case) -> str:
     sure = diagnosis.stopped == "sure" and case.job.closed is None
     if SYNC not in case.job.flags or not sure or fault is None or fault.reports or fault is HEALTHY:
         return ""
-    return TOO_MILD if sync_lost_share(case.atlas, diagnosis) < SELDOM_LOST else ""
+    still = any(_stands_still(m, case) for m in diagnosis.measured)
+    return TOO_MILD if not still and sync_lost_share(case.atlas, diagnosis) < SELDOM_LOST else ""
+
+
+def _stands_still(measured: Measured, case: Case) -> bool:
+    """Whether the pin was read at ground or at its supply: whatever the model makes of it, there
+    were no pulses."""
+    reading, supply_v = measured.reading, case.board.output.supply_v
+    level = reading.over_pin and reading.function is Function.DC and reading.power is Power.LIVE
+    share = measured.value / supply_v if level and measured.exact else 0.5
+    return not AT_RAIL < share < 1.0 - AT_RAIL
 
 
 def overload_line(diagnosis: Diagnosis, board: Board) -> str:
