@@ -186,7 +186,7 @@ def _answer(
         blocks += next_blocks(trip, case.circuit, diagnosis.ranked, reason, most)
     if line := levels_line(plan, case.board):
         blocks.append(Paragraph(line))
-    if most > MOST_ANSWERS and (line := contact_line(case, plan)):
+    if most >= MOST_ANSWERS and (line := contact_line(case, plan)):
         blocks.append(Paragraph(line))
     # where there is no room for all, a second assumption goes before an answer
     most_assumed = MOST_ASSUMED if most > MOST_ANSWERS else 1
