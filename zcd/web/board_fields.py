@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any
 
 from zcd import refdata
@@ -96,6 +96,7 @@ class Group:
         return "group-" + self.title.lower().replace(" ", "-")
 
 
+@lru_cache(maxsize=512)
 def row_fields(row: str, words: str) -> tuple[Field, tuple[Field, ...]]:
     """Fields of one resistor: its value, and what else may be said of it.
 
