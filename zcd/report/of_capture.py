@@ -75,7 +75,8 @@ def capture_answer(traces: Traces) -> Document:
 def verdict_text(traces: Traces, verdict: CaptureVerdict) -> str:
     """Good or bad, and by what."""
     if verdict.good:
-        return f"GOOD. {capture_line(traces)} All figures are those of a good board."
+        near = ", or close to it" * any(each.is_close for each in verdict.readings)
+        return f"GOOD. {capture_line(traces)} All figures are those of a good board{near}."
     differs = [each for each in verdict.readings if not each.good]
     if traces.jumps or not traces.falls_s.size or not differs:
         return f"BAD. {capture_line(traces)}"

@@ -111,9 +111,13 @@ def retest_answer(retest: Retest) -> Document:
 def _answer(retest: Retest, length: int) -> Document:
     """The same with so many of the readings taken; at 0 one, and of the rest what counts now."""
     most = max(length, 1)
-    order = sorted(retest.readings, key=lambda again: again.good)
-    more = len(order) - most
-    brief = replace(retest, readings=tuple(order[:most]))
+    differs = [again for again in retest.readings if not again.good]
+    good = [again for again in retest.readings if again.good]
+    room = most - len(differs)
+    latest = good[-room:] if room > 0 else []
+    shown = (*differs[:most], *latest)
+    more = len(retest.readings) - len(shown)
+    brief = replace(retest, readings=shown)
     rest = f"and {count_text(more, 'more reading')} (--full)" if more > 0 else ""
     sides = (access_level(retest.circuit, reading) for reading in asked_readings(retest))
     return Document(
