@@ -24,6 +24,8 @@ ROW_PX = 320.0
 """What a small phone has for a row of parts."""
 LONG_PX = 900
 """A longer drawing is also sent as its two sides, each lying."""
+LOW_PX, LOW_NEAR_PX = 370.0, 300.0
+"""Height up to which a drawing is made larger where there is room; of what is at the probes."""
 CLOSER, LARGER = 1.8, 1.3
 """How many times larger what is at the probes is drawn where there is room, and a whole circuit."""
 
@@ -72,9 +74,10 @@ def circuit_drawing(
     if len(pieces) == 1:
         turned = drawn(True)
         pieces = (lines_at_probes(turned),) if near and is_list else sides(turned)
-    layouts: list[tuple[str, tuple[Sketch, ...]]] = [
-        (f"lying {_fit(lying)}{' list' * is_list}", (lying,))
-    ]
+    _, top, _, bottom = lying.box
+    is_low = bottom - top <= (LOW_PX if near is None else LOW_NEAR_PX) / PX_PER_POINT
+    kinds = f"lying {_fit(lying)}{' list' * is_list}{' low' * is_low}"
+    layouts: list[tuple[str, tuple[Sketch, ...]]] = [(kinds, (lying,))]
     if _needed_px(lying) > LONG_PX and len(split := sides(lying)) > 1:
         layouts.append((f"split {_fit(*split)}", split))
     layouts.append(("standing", pieces))
@@ -102,8 +105,8 @@ def fold_rules() -> str:
         for px in WIDTHS_PX
     )
     sizes = "\n".join(
-        f"{where} .lying.px{px} svg {{ width: clamp({px}px, 100cqw, {times * px:g}px); }}"
-        for where, times in ((".card:not(.bench)", CLOSER), ("#drawn", LARGER))
+        f"{where} .low.px{px} svg {{ width: clamp({px}px, 100cqw, {times * px:g}px); }}"
+        for where, times in ((".card:not(.bench)", CLOSER), (":is(#drawn, #shown)", LARGER))
         for px in WIDTHS_PX
     )
     return f"{folds}\n@media (min-width: 48rem), (min-height: 31rem) {{\n{sizes}\n}}\n"
