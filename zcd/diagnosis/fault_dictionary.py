@@ -429,11 +429,10 @@ def _alike(faults: Sequence[Fault], first: Mapping[str, int], samples: int) -> N
     for fault in filter(reads_alike, faults):
         if fault.joint is not None:
             either = np.stack([entries(key) for key in fault.joint.elsewhere])
-            rows = [
-                either[turn % len(either), turn],
-                *(entries(key) for _, key in fault.joint.over),
-                entries(fault.joint.dead),
-            ]
+            over = [entries(key) for _, key in fault.joint.over]
+            if fault.joint.pole:
+                over = [np.where(turn % 2 == 0, *over)] * 2
+            rows = [either[turn % len(either), turn], *over, entries(fault.joint.dead)]
         else:
             mains, pin = (entries(key, side) for side, key in enumerate(fault.members))
             rows = [mains, pin, pin, pin]

@@ -119,8 +119,9 @@ class Joint(NamedTuple):
         Keys of the faults as which it reads anywhere else, by turns: the probe may be at either
         end of the crack.
     pole : str
-        Where it is the last of the string on the way to the mains: the other end of the string;
-        `over` has its one part twice.
+        Where it is the last of the string on the way to the mains: the other end of the string.
+        `over` has its one part twice, for a probe on its lead and one beyond the crack, by turns:
+        the pin of a LED and the neutral that it leads to have one name.
     """
 
     node: str
@@ -573,8 +574,9 @@ def _end_joints(
             return
         (pole,) = points.keys() - {point}
         beyond = _opened(other, circuit)
+        across = _opened(own, circuit) if own.endswith(".led") else beyond
         joint = Joint(
-            node=point, over=((own, beyond), (own, beyond)), dead=beyond,
+            node=point, over=((own, beyond), (own, across)), dead=beyond,
             elsewhere=(_opened(own, circuit),), pole=pole,
         )  # fmt: skip
         part = _piece(own)
