@@ -238,7 +238,7 @@ class RepairPage:
         """Where sync is lost."""
         assert repair_request.board is not None
         known = quantities(repair_request.board)
-        across, up = repair_request.across, repair_request.up
+        across, up = repair_request.texts["across"], repair_request.up
         if across not in known or up not in known or across == up:
             return {"problem": "two different quantities make a map"}
         width_in = NARROW_IN if repair_request.narrow else WIDTH_IN
@@ -246,7 +246,7 @@ class RepairPage:
 
     def _story(self, repair_request: RepairRequest) -> TemplateContext:
         """Why the flags came: of the cause chosen, else of the one that the readings name."""
-        key, severity, words = repair_request.cause, None, {}
+        key, severity, words = repair_request.texts["cause"], None, {}
         if not key and repair_request.job is not None and repair_request.job.measured:
             task = self.ending.named(repair_request)
             words = _ready(task)

@@ -45,7 +45,7 @@ class RepairRequest:
         As the board came in: that of the job, else as in the file that was opened.
     job : Job or None
     texts : dict
-        What stands in the fields of the sheet.
+        What stands in the fields of the sheet, or the usual where nothing does.
     taken : dict
         The same of the fields for readings to repeat.
     measured : tuple of Measured
@@ -139,26 +139,17 @@ class RepairRequest:
         )  # fmt: skip
 
     @property
-    def drawer(self) -> str:
-        """Name of a drawer file, or of a series."""
-        return self.texts["drawer"] or USUAL["drawer"]
-
-    @property
     def drawer_problem(self) -> str:
         """Why it cannot be looked into."""
-        if self.drawer in (*drawers(self.folder), *SERIES):
+        if self.texts["drawer"] in (*drawers(self.folder), *SERIES):
             return ""
         return "found no such drawer; allowed: a file named like drawer.toml in the jobs' folder"
 
     @property
     def drawer_place(self) -> str:
         """Where it is."""
-        return self.drawer if self.drawer in SERIES else str(self.folder / self.drawer)
-
-    @property
-    def across(self) -> str:
-        """Quantity of the map, left to right."""
-        return self.texts["across"] or USUAL["across"]
+        drawer = self.texts["drawer"]
+        return drawer if drawer in SERIES else str(self.folder / drawer)
 
     @property
     def up(self) -> str:
@@ -166,11 +157,6 @@ class RepairRequest:
         from zcd.margin.quantities import usual_up
 
         return self.texts["up"] or ("" if self.board is None else usual_up(self.board))
-
-    @property
-    def cause(self) -> str:
-        """Chosen for the story."""
-        return self.texts["cause"]
 
     @property
     def paper(self) -> str:
@@ -207,7 +193,10 @@ def repair_request_of(
             # the bench goes on with the board that was kept
             unit = state.unit(unit.name, unit.beside | told)
     longest = {"after": LONGEST_READINGS}
-    texts = {key: said.get(key, "")[: longest.get(key, LONGEST_TEXT)] for key in REPAIR}
+    texts = {
+        key: said.get(key, "")[: longest.get(key, LONGEST_TEXT)] or USUAL.get(key, "")
+        for key in REPAIR
+    }
     taken = {k: t.strip() for k, t in said.items() if k.startswith(TAKEN) and t.strip()}
     lines = [f"{k.removeprefix(TAKEN)} {t}" for k, t in list(taken.items())[:MOST_TAKEN]]
     measured, wrong = _readings([*lines, *texts["after"].splitlines()], unit.board)

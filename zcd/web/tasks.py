@@ -153,10 +153,11 @@ def diagnose(job: Job, counts: bool, stamp: str) -> TemplateContext:
     stamp : str
         Of the state of the job's folder, so that it is asked again when that changes.
     """
+    from zcd.jobs.analysis import case_of
     from zcd.report.of_diagnosis import ranked_table
     from zcd.report.of_diagnosis_text import sentence
 
-    case = _case(job, counts)
+    case = case_of(job, _known(job, counts))
     first = case.diagnosis.ranked[0]
     return {
         "conclusion": sentence(case.diagnosis.conclusion),
@@ -165,12 +166,6 @@ def diagnose(job: Job, counts: bool, stamp: str) -> TemplateContext:
         "severity": first.severity,
         "part": "" if first.fault is None else first.fault.part,
     }
-
-
-def _case(job: Job, counts: bool) -> Any:
-    from zcd.jobs.analysis import case_of
-
-    return case_of(job, _known(job, counts))
 
 
 def _known(job: Job, counts: bool) -> Any:

@@ -27,11 +27,12 @@ document.addEventListener("htmx:response:error", (event) => {
   const ctx = event.detail.ctx;
   if (!ctx.response.headers.get("content-type")?.startsWith("text/plain")) return;
   ctx.swap = "none";
-  refused().textContent = `Not saved: ${ctx.text}.`;
+  refused().textContent = `${ctx.request.method === "POST" ? "Not saved: " : ""}${ctx.text}.`;
 });
 
 // An answer leaves out what the page shows already.
 document.addEventListener("htmx:before:request", (event) => {
+  if (event.detail.ctx.sourceElement.id === "alive") return;
   if (event.detail.ctx.request.method === "POST") refused().textContent = "";
   const pieces = [...document.querySelectorAll("[data-mark]")];
   event.detail.ctx.request.headers.Narrow = innerWidth < 768 ? "narrow" : "";
