@@ -206,7 +206,8 @@ class FaultDictionary:
                 result.append(int(at_pin))
                 continue
             if joint.pole:
-                result.append(int(_on_own_lead(joint, self.circuit, ends, parts)))
+                on_lead = _on_own_lead(joint, self.circuit, ends, parts)
+                result.append(places[0] if on_lead else 0)
                 continue
             read = [at for at, (ref, _) in zip(places, joint.over, strict=True) if ref in parts]
             result.append(read[0] if joint.node in ends and read else 0)

@@ -120,8 +120,8 @@ class Joint(NamedTuple):
         end of the crack.
     pole : str
         Where it is the last of the string on the way to the mains: the other end of the string.
-        `over` has its one part twice, for a probe on its lead and one beyond the crack, by turns:
-        the pin of a LED and the neutral that it leads to have one name.
+        `over` has its one part twice, for a probe on its lead and one beyond the crack, by turns
+        under power: the pin of a LED and the neutral that it leads to have one name.
     """
 
     node: str
