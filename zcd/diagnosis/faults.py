@@ -600,9 +600,12 @@ def _joint(first: str, second: str, string: list[str], circuit: Circuit) -> Join
     off = own[0]
     other = second if off == first else first
     beyond = other if alone else others[0]
+    # what an open diode lets through charges a LED backwards; a gap does not
+    before = [r for r in string[: string.index(off)] if isinstance(circuit[r], Resistance)]
+    feeds = before[0] if before and isinstance(circuit[off], Junction) else off
     return Joint(
         node=node,
-        over=((off, _opened(beyond, circuit)), (other, _opened(off, circuit))),
+        over=((off, _opened(beyond, circuit)), (other, _opened(feeds, circuit))),
         dead=_opened(other, circuit) if alone else HEALTHY.key,
         elsewhere=tuple(_opened(ref, circuit) for ref in ((off, other) if alone else (off,))),
     )

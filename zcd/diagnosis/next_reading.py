@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -546,7 +546,8 @@ def _answers(
     ends_below = diode_test and np.isfinite(shown.middle) and np.isinf(shown.high)
     samples = dictionary.good(reading)
     lit = float(np.max(samples, where=np.isfinite(samples), initial=0.0))
-    for outcome in (o for o in outcomes if o.key != good):
+    joints = {f.key for f in dictionary.faults if f.joint is not None}
+    for outcome in _ends_apart([o for o in outcomes if o.key != good], joints):
         low, high = (0.0 if abs(above(v, 0.0)) <= 1.0 else v for v in outcome.value[::2])
         leaves = max(above(high, shown.high), above(shown.low, low)) > 1.0
         jumps = outcome.key in jumping and leaves
@@ -561,13 +562,23 @@ def _answers(
     return tuple(sorted(named, key=lambda answer: min(map(order.index, answer.keys))))
 
 
+def _ends_apart(outcomes: Sequence[Outcome], joints: Collection[str]) -> Iterator[Outcome]:
+    """Outcomes, those of an open joint one at either end: the probe may be on either side."""
+    for outcome in outcomes:
+        low, _, high = outcome.value
+        for end in (low, high) if outcome.key in joints else ():
+            yield replace(outcome, value=(end, end, end))
+        if outcome.key not in joints:
+            yield outcome
+
+
 def _joined(answers: Sequence[Answer]) -> Answer:
     """Answers that a meter cannot tell apart as one; a good board's ends, where it is the first."""
     ends = answers[:1] if HEALTHY.key in answers[0].keys else answers
     return Answer(
         low=min(a.low for a in ends),
         high=max(a.high for a in ends),
-        keys=tuple(key for a in answers for key in a.keys),
+        keys=tuple(dict.fromkeys(key for a in answers for key in a.keys)),
         jumps=answers[0].jumps,
         dark=answers[0].dark,
     )

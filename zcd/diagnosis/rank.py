@@ -661,13 +661,15 @@ def _has(ranked: Ranked, other: Ranked) -> bool:
 def _together(ranked: Sequence[Ranked]) -> tuple[Ranked, ...]:
     """The first of the ranking and those after it, until one of them is it.
 
-    A good board has no joint named that nothing has shown to be loose.
+    A good board has no joint named that nothing has shown to be loose; nor is the first named once
+    more with a second fault.
     """
     likely: list[tuple[str, Ranked]] = []
     for r in ranked:
         if r.fault is None or r.probability < MIN_TOGETHER:
             break
-        if ranked[0].fault is not HEALTHY or r.fault.mode != LOOSE_MODE:
+        with_second = bool(r.fault.members) and r is not ranked[0] and _has(r, ranked[0])
+        if not with_second and (ranked[0].fault is not HEALTHY or r.fault.mode != LOOSE_MODE):
             likely.append((answer_of(r.fault), r))
     shares: dict[str, float] = {}
     for answer, r in likely:

@@ -64,7 +64,8 @@ def rest_of_row(dictionary: FaultDictionary, measured: Sequence[Measured]) -> Re
         read = tuple(alone[ref] for ref in row if ref in alone)
         ohm = whole.value - sum(_most(dictionary, m) for m in read)
         good = sum(good_most_ohm(dictionary, over(circuit, ref)) for ref in left)
-        if ohm > CLEARLY_HIGH * good:
+        # what is left of much is no more than the error of the meter
+        if ohm > CLEARLY_HIGH * good and ohm - good > SAME_SUM * whole.value:
             return Rest(whole=whole, read=read, refs=left, ohm=ohm, good_ohm=good)
     return None
 

@@ -87,8 +87,10 @@ def plan_trip(
 def _likely_answers(step: Suggestion) -> list[Measured]:
     """What a reading would show under the likeliest fault of each answer, but of one that jumps."""
     middle = {outcome.key: outcome.value[1] for outcome in step.outcomes}
-    steady = (answer.keys[0] for answer in step.answers if not answer.jumps)
-    return [Measured(reading=step.reading, value=middle[key]) for key in steady]
+    steady = [answer for answer in step.answers if not answer.jumps]
+    # what a row leaves for a part is no outcome of its own
+    shown = [middle.get(a.keys[0], 0.5 * (a.low + a.high)) for a in steady]
+    return [Measured(reading=step.reading, value=value) for value in shown]
 
 
 def _is_other_work(step: Suggestion, first: Suggestion) -> bool:

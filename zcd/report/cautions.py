@@ -256,7 +256,7 @@ SHORT_CAUTIONS: dict[AccessLevel, tuple[str, ...]] = {
         f"Is the low side isolated? Only if, {HOW_ISOLATED}: no earthed scope.",
     ),
     AccessLevel.MAINS: (
-        f"LIVE MAINS: {RATED}, one hand. Clip the reference lead on before you plug in.",
+        f"LIVE MAINS: {RATED}, one hand. Prove dead, clip the reference lead on, then plug in.",
         NO_EARTHED_SCOPE,
     ),
     AccessLevel.LIFTED: (

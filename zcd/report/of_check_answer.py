@@ -313,7 +313,8 @@ def culprit_lines(check: Check) -> Iterator[str]:
             if first.low > FAR * first.value
             else replace(first, high=min(first.high, FAR * first.value))
         )
-        yield f"If there is no letter: any grade passes with {_of_text(near)}."
+        now = quantity_text(near.value, near.unit)
+        yield f"If there is no letter: any grade passes with {_of_text(near)} (now {now})."
         return
     if check.passes:
         yield f"To cure it: {_of_text(first)}."

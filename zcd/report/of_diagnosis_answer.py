@@ -188,6 +188,8 @@ def _answer(
         blocks.append(Paragraph(line))
     if most >= MOST_ANSWERS and (line := contact_line(case, plan)):
         blocks.append(Paragraph(line))
+    if line := tracks_line(case, plan):
+        blocks.append(Paragraph(line))
     # where there is no room for all, a second assumption goes before an answer
     most_assumed = MOST_ASSUMED if most > MOST_ANSWERS else 1
     assumed = assumed_line(case.board, job.meter, diagnosis, most_assumed)
@@ -406,6 +408,18 @@ def relay_line(case: Case, plan: Sequence[Suggestion]) -> str:
     )
 
 
+def tracks_line(case: Case, plan: Sequence[Suggestion]) -> str:
+    """That tracks which may be open can be followed unplugged, before a reading on the mains; else
+    empty."""
+    if not plan or plan[0].access is not AccessLevel.MAINS:
+        return ""
+    faults = [r.fault for r in case.ranked[:3] if r.fault and r.fault.joint]
+    if not faults:
+        return ""
+    ways = [fault.part.removesuffix(" joint").replace("/", " to ") for fault in faults]
+    return f"Or first, unplugged: ohms near 0 along the tracks {listed(ways, 'and')}."
+
+
 def contact_line(case: Case, plan: Sequence[Suggestion]) -> str:
     """How to read a load contact that leads and that no reading of the plan is of: it closes only
     while its coil is fed; else empty."""
@@ -506,7 +520,7 @@ def work_lines(
         orders.append(f"The value of {part} is a guess: {READ_AGAIN}.")
     known, singles = replaceable_refs(board), {r.key: r.fault for r in diagnosis.ranked if r.fault}
     each_one = [singles[key] for key in first.members if key in singles] or [first]
-    bad = [one.repair.split()[0] for one in each_one if one.mode != "reversed"]
+    bad = [one.repair.split()[0] for one in each_one if one.mode not in ("reversed", LOOSE_MODE)]
     wanted = (*bad, *first.neighbours) if bad and {*bad} <= {*known} else ()
     parts = [ref for ref in wanted if ref in known]
     if parts:
@@ -516,7 +530,7 @@ def work_lines(
         orders.append(f"{find}{of_old}: zcd substitute {board_file} {each}")
     several = len(together_names(diagnosis.indistinguishable)) > 1
     mends = dict.fromkeys(mend_text(one, parts) for one in each_one)
-    mend = "Mend what it was" if several else ". ".join(mends)
+    mend = _of_several(diagnosis) if several else ". ".join(mends)
     if first.mode == "reversed":
         mend = f"Make sure that red and black were not swapped, then turn {part} round"
         if board.clamp is not None and part == board.clamp.ref:
@@ -529,9 +543,11 @@ def work_lines(
     state = "unplugged first" if dead else "leads on first, then plugged in"
     what = "" if read is None else f' -r "{typed_place(read, circuit)} ..."'
     how = "; what the meter shows goes in place of the dots" if what else ""
+    where = "" if read is None else points_line([read], circuit, left=("logic0", "logic+"))
+    where = f"{where} " if where else ""
     orders += [
         f"{mend}. {hidden_line(diagnosis, circuit)}".strip(),
-        f"Measure again, {state}{how}: {measure}{what}. It then says what else to measure. "
+        f"Measure again, {state}{how}: {measure}{what}. {where}It then says what else to measure. "
         f"(Another value, type or grade fitted: zcd new --like {board_file} repaired.toml, write "
         f"it in, then {another})",
     ]
@@ -540,6 +556,14 @@ def work_lines(
         orders.append(f'Close the job: zcd close {job_file} --found "{found}"')
     cautions = () if dead else caution_lines(AccessLevel.DEAD, AccessLevel.ISOLATED)
     return (*(f"{number}. {order}" for number, order in enumerate(orders, 1)), *cautions)
+
+
+def _of_several(diagnosis: Diagnosis) -> str:
+    """The work where one of several was named: loose joints are all reflowed."""
+    faults = [r.fault for r in diagnosis.indistinguishable if r.fault]
+    if any(fault.mode != LOOSE_MODE for fault in faults):
+        return "Mend what it was"
+    return f"Reflow the joints of {listed(list(dict.fromkeys(fault.part for fault in faults)))}"
 
 
 def mend_text(fault: Fault, found: Collection[str]) -> str:
@@ -789,12 +813,13 @@ def swap_line(alike: Sequence[Ranked]) -> str:
     """How those named together are told apart without a reading that is left; empty where there is
     no part to try."""
     told = [r.fault for r in alike if r.fault and r.fault.kind in REPLACED]
-    faults = [fault for fault in told if fault.is_replaced or fault.is_leak]
+    # only what has less resistance than it should reads otherwise once something is lifted
+    faults = [fault for fault in told if fault.is_leak or fault.across]
     if not faults or len(together_names(alike)) < 2:
         return ""
-    fault = next((each for each in faults if each.is_replaced), faults[0])
+    fault = next((each for each in faults if not each.is_leak), faults[0])
     part = fault.part.partition(" ")[0]
-    how = f"lift {part}" if fault.is_replaced else f"clean there, then lift a leg of {part},"
+    how = f"clean there, then lift a leg of {part}," if fault.is_leak else f"lift {part}"
     return f"To tell: {how} and read again; if it shows the same, it is not {part}."
 
 

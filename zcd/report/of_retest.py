@@ -53,7 +53,7 @@ from zcd.report.of_readings_card import (
     good_text,
     typed_place,
 )
-from zcd.report.of_retest_record import CLOSE, ON_BENCH, WEAK, reserve_text
+from zcd.report.of_retest_record import CLOSE, CLOSE_WORDS, ON_BENCH, WEAK, reserve_text
 from zcd.report.table import Quantity, Table
 from zcd.report.terminal import longest_on_a_screen
 from zcd.report.text import (
@@ -112,7 +112,7 @@ def _answer(retest: Retest, length: int) -> Document:
     """The same with so many of the readings taken; at 0 one, and of the rest what counts now."""
     most = max(length, 1)
     differs = [again for again in retest.readings if not again.good]
-    good = [again for again in retest.readings if again.good]
+    good = sorted((a for a in retest.readings if a.good), key=lambda again: again.is_close)
     room = most - len(differs)
     latest = good[-room:] if room > 0 else []
     shown = (*differs[:most], *latest)
@@ -161,6 +161,7 @@ def _after_lines(retest: Retest, remaining: Sequence[str], whole: bool = True) -
         _then_line(retest),
         _run_line(retest) if whole else "",
         not_repeated,
+        CLOSE_WORDS if whole and any(a.is_close for a in retest.readings) else "",
         cells_legend(map(_good_of, retest.readings)),
         _duty_line(retest),
         points_line(retest.missing, retest.circuit),
