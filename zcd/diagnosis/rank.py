@@ -351,12 +351,23 @@ def _next(
     settled = sum(r.probability for r in alike) >= SURE
     state = (progress, search.power, search.answers)
     suggestion = best_reading(dictionary, posterior, left, *state, settled=settled)
+    if suggestion is not None and _looks_alike(suggestion):
+        now, wanted = suggestion.reading, suggestion.reading.power
+        rest = [r for r in left if r != now and r.power is wanted]
+        other = best_reading(dictionary, posterior, rest, *state, settled=settled)
+        suggestion = suggestion if other is None or _looks_alike(other) else other
     if suggestion is None and len(alike) > 1 and not settled:
         # none of them alone, but all of them together may be settled
         group = [dictionary.faults.index(r.fault) for r in alike if r.fault]
         joined = replace(posterior, holds=together(posterior.holds, group))
         suggestion = best_reading(dictionary, joined, left, *state)
     return (alike if suggestion is None else ranked[:1]), suggestion
+
+
+def _looks_alike(suggestion: Suggestion) -> bool:
+    """Whether all that is still likely shows what a good board may show: only how far within that
+    it is would tell."""
+    return len(suggestion.answers) == 1 and not suggestion.answers[0].jumps
 
 
 def _beside(
