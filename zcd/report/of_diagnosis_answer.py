@@ -508,7 +508,9 @@ def work_lines(
     if line := fan_line(diagnosis, board_file):
         return (line,)
     first = diagnosis.indistinguishable[0].fault
-    one = len(diagnosis.indistinguishable) == 1 and diagnosis.named_ratio >= PROBABLY
+    alike = [r.fault for r in diagnosis.indistinguishable if r.fault]
+    loose = all(fault.mode == LOOSE_MODE for fault in alike)  # reflowed all of them in one go
+    one = (len(alike) == 1 or loose) and diagnosis.named_ratio >= PROBABLY
     settled = diagnosis.stopped == "sure" or (diagnosis.stopped == "nothing left" and one)
     if not settled or first is None or first.key == HEALTHY.key:
         return ()
