@@ -40,7 +40,6 @@ from zcd.diagnosis.readings import (
     AccessLevel,
     Measured,
     Power,
-    Reading,
     is_behind_contact,
     parts_between,
 )
@@ -674,8 +673,7 @@ def next_blocks(
     if meanings := answers_to(first, circuit, ranked, shown):
         told = [
             *map(_whole, meanings[:shown]),
-            *[other_text(first.reading, circuit, again=first.again is not None)]
-            * (most is not None),
+            *[other_text(first, circuit, alone=len(meanings) == 1)] * (most is not None),
         ]
         blocks.append(BulletList(tuple(told)))
     if then := then_line(trip.steps, circuit):
@@ -705,11 +703,14 @@ def levels_line(plan: Sequence[Suggestion], board: Board) -> str:
     )
 
 
-def other_text(reading: Reading, circuit: Circuit, *, again: bool = False) -> str:
-    """How any answer is given; a reading that is taken again goes beside the first."""
-    shows = "whatever it shows, the same or not" if again else "whatever it shows, listed or not"
+def other_text(step: Suggestion, circuit: Circuit, *, alone: bool) -> str:
+    """How any answer is given; a reading that is taken again goes beside the first. Where all that
+    is likely shows as much, how much it is tells them apart."""
+    again = step.again is not None
+    shows = "the figure itself tells more" if alone else "whatever it shows, listed or not"
+    shows = "whatever it shows, the same or not" if again else shows
     more = ", beside the first" if again else ""
-    add = f'{shows}: add -r "{typed_place(reading, circuit)} ..."'
+    add = f'{shows}: add -r "{typed_place(step.reading, circuit)} ..."'
     to_command = f"{add} to the command{more}"
     return to_command if more or len(to_command) <= ANSWER_WIDTH else add
 
