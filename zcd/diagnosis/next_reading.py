@@ -83,7 +83,7 @@ SMALL_CHANGE = 1.0
 AS_MUCH = 0.5
 """A dead reading that tells so much of what one on the mains does goes before it, whatever the plug
 costs: live work is for what no dead test shows (HSE guidance note GS38)."""
-OUTCOMES, AS_LIKELY = 12, 0.9
+OUTCOMES, AS_LIKELY = 24, 0.9
 LIKELY = (0.02, 0.5, 0.98)
 """What a fault shows lies within: all of its samples that the readings leave likely."""
 STILL_LIKELY = 0.05
@@ -547,10 +547,15 @@ def _answers(
     samples = dictionary.good(reading)
     lit = float(np.max(samples, where=np.isfinite(samples), initial=0.0))
     joints = {f.key for f in dictionary.faults if f.joint is not None}
-    for outcome in _ends_apart([o for o in outcomes if o.key != good], joints):
+
+    def leaves_good(outcome: Outcome) -> bool:
+        low, _, high = outcome.value
+        return max(above(high, shown.high), above(shown.low, low)) > 1.0
+
+    apart = {o.key for o in outcomes if o.key in joints and leaves_good(o)}
+    for outcome in _ends_apart([o for o in outcomes if o.key != good], apart):
         low, high = (0.0 if abs(above(v, 0.0)) <= 1.0 else v for v in outcome.value[::2])
-        leaves = max(above(high, shown.high), above(shown.low, low)) > 1.0
-        jumps = outcome.key in jumping and leaves
+        jumps = outcome.key in jumping and leaves_good(outcome)
         dark = bool(ends_below and not jumps and np.isinf(outcome.value[1]))
         low = lit if dark else low
         new = Answer(low=low, high=high, keys=(outcome.key,), jumps=jumps, dark=dark)

@@ -25,6 +25,7 @@ SKIP = ("skip", "cannot reach it", "can't reach it", "cannot")
 UNDO = ("undo", "back")
 MORE = ("more", "full")
 ANSWERS = (*OVERLOAD_WORDS, *NOTHING_WORDS, *UNSTABLE_WORDS)
+OTHER_PART = 'of another part with its name: "R2 82k"'
 NOT_ASKED = 'no reading is asked for now: type all of it ("ohm R2 82k"), or Enter to end'
 SHORT_HELP = (
     'Type what the meter shows ("4.98 V", "OL") or another reading ("R2 82k", "dc pin 4.98 V"). '
@@ -161,9 +162,9 @@ class Answers:
         if not _names_a_function(line):
             try:
                 return parse_shown(line, suggested, circuit=self.circuit)
-            except InputError:
+            except InputError as error:
                 if " " not in line:  # no reading is one word: what it would have to be is a value
-                    raise
+                    raise InputError(f"{error}; {OTHER_PART}") from None
         return parse_reading(line, self.circuit)
 
 

@@ -21,7 +21,7 @@ from zcd.report.of_board import allowed_line
 from zcd.report.of_check_document import caution_sections
 from zcd.report.of_diagnosis import spread_of
 from zcd.report.of_diagnosis_dict import repeated_to_dict
-from zcd.report.of_retest_record import CLOSE, CLOSE_WORDS
+from zcd.report.of_retest_record import CLOSE
 from zcd.report.table import Table
 from zcd.report.text import crossing_text, quantity_text
 from zcd.sync.lock import expected_pulses
@@ -122,10 +122,7 @@ def expected_table(traces: Traces, verdict: CaptureVerdict) -> Table:
     if not traces.coarse:  # else a line says so
         rows.append(("sample step", quantity_text(traces.step_s, "s"), _step_text(), ""))
     columns = ("figure", "measured", "expected", "")
-    near = f" {CLOSE_WORDS}" * any(row[-1] == CLOSE for row in rows)
-    return Table(
-        title="", columns=columns, rows=tuple(rows), right=(1, 2), remark=f"{EXPECTED}{near}"
-    )
+    return Table(title="", columns=columns, rows=tuple(rows), right=(1, 2), remark=EXPECTED)
 
 
 def _pulse_texts(traces: Traces) -> tuple[str, str]:

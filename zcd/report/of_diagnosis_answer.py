@@ -177,6 +177,8 @@ def _answer(
         *end_lines(case),
     )
     blocks += [Paragraph(line) for line in more if line]
+    if line := tracks_line(case, plan):
+        blocks.append(Paragraph(line))
     if plan:
         # a line above says why
         reason = (
@@ -186,8 +188,6 @@ def _answer(
     if line := levels_line(plan, case.board):
         blocks.append(Paragraph(line))
     if most >= MOST_ANSWERS and (line := contact_line(case, plan)):
-        blocks.append(Paragraph(line))
-    if line := tracks_line(case, plan):
         blocks.append(Paragraph(line))
     # where there is no room for all, a second assumption goes before an answer
     most_assumed = MOST_ASSUMED if most > MOST_ANSWERS else 1
@@ -416,7 +416,7 @@ def tracks_line(case: Case, plan: Sequence[Suggestion]) -> str:
     if not faults:
         return ""
     ways = [fault.part.removesuffix(" joint").replace("/", " to ") for fault in faults]
-    return f"Or first, unplugged: ohms near 0 along the tracks {listed(ways, 'and')}."
+    return f"First, unplugged: ohms near 0 along the tracks {listed(ways)}. Only if so:"
 
 
 def contact_line(case: Case, plan: Sequence[Suggestion]) -> str:

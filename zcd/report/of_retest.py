@@ -410,7 +410,7 @@ def retest_line(retest: Retest) -> str:
             f"({probability_text(retest.likeliest_ratio)})."
         )
     count = len(retest.missing)
-    take = "Take one more reading" if count == 1 else f"Take {count} more readings"
+    take = "Take one more reading" if count == 1 else f"Take at least {count} more readings"
     step = missing_in_order(retest)[0]
     so_far = retest.good_ratio >= SO_FAR
     verdict = "GOOD SO FAR, not passed yet" if so_far else "NOT PASSED yet"
