@@ -13,11 +13,14 @@ import pytest
 from selenium.webdriver import Chrome, Keys
 from selenium.webdriver.common.by import By
 
+from tests.diagnosis.boards import board
 from tests.web.conftest import Server, serving
 from tests.web.test_page import AXE, HOSTILE, printed, text, wait
+from zcd.circuit.build import build_circuit
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.job import load_job
-from zcd.diagnosis.reading_syntax import show_measured
+from zcd.diagnosis.reading_syntax import parse_place, parse_shown, show_measured
+from zcd.web.readings_view import EXAMPLES
 
 BOARD = f"""\
 name = {json.dumps(HOSTILE)}
@@ -300,3 +303,11 @@ def test_audit_widths_and_what_is_loaded(browser: Chrome, job: Path, scheme: str
     assert hosts <= {"127.0.0.1", None}
     refused = [e["message"] for e in browser.get_log("browser") if "Security Pol" in e["message"]]
     assert refused == []
+
+
+@pytest.mark.parametrize("place", ["ohm R1", "diode led+ led-", "dc pin logic0", "ac feed neutral"])
+def test_the_example_in_the_answer_field_would_be_taken(place: str) -> None:
+    circuit = build_circuit(board("switched"))
+    reading = parse_place(place, circuit)
+    example = EXAMPLES[reading.function.row.method]
+    assert parse_shown(example, reading, circuit=circuit).value > 0.0

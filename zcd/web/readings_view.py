@@ -66,6 +66,9 @@ PROBABLY = 0.5
 TO_REPAIR = (("To the repair", "replaced", ""),)
 FLAG_CHOICES = (NO_FLAG, *FLAGS[:-1], " ".join(FLAGS[:-1]))
 
+EXAMPLES = {Method.OHMS: "62k", Method.JUNCTION: "0.58 V", Method.VOLTS: "4.98 V"}
+"""What a meter may show, by how it is taken: each answer field has one that it would take."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
@@ -318,7 +321,7 @@ def _next_card(
         black=point_text(reading.black, circuit),
         lifted=f"One end of {reading.lifted} lifted." if reading.lifted else "",
         again="" if again is None else f"Take it again: it showed {show_measured(again)}.",
-        example="62k" if row.dead else "4.98 V" if row.method is Method.VOLTS else "",
+        example=EXAMPLES.get(row.method, ""),
         outcomes=(*outcomes, ("Unstable", "unstable"), ("Cannot reach", "skip")),
         meanings=tuple(meaning.text(len(meaning.faults)) for meaning in meanings),
         picture=circuit_drawing(open_job.job.board, circuit, near=(reading.red, reading.black)),
