@@ -209,7 +209,7 @@ def test_a_circuit_traced_by_oneself_through_the_whole_job(browser: Chrome, serv
         reading = parse_place((field.get_attribute("name") or "").partition(":")[2], circuit)
         field.send_keys(show_value(reading.function, float(good.read([reading])[0, 0])))
     browser.find_element(By.XPATH, "//summary[text()='Other readings after the repair']").click()
-    type_into(browser, "after", "frequency 50 Hz\nohm led- led+ OL")
+    type_into(browser, "after", "frequency 50 Hz\nohm led- led+ OL\nohm led+ R2/D1 OL")
     shows(browser, "#again", "PASSES")
     press(browser, "Save the retest")
     shows(browser, "#again", f"Kept in {file.name}")
