@@ -146,13 +146,18 @@ def test_a_part_that_reads_what_it_has_is_not_to_blame() -> None:
     assert reads_over(made, higher)
 
 
+THREE_ALIKE = """
+mains = "230 V 50 Hz"
+rectifier = "1N4007"
+optocoupler = "817 C"
+chain = {resistors = ["51k", "51k", "51k"], style = "1/4 W"}
+output = {pull_up = "12k", supply = "5 V"}
+"""
+
+
 def test_a_rest_within_the_error_of_the_meter_is_none() -> None:
     """Of 30 MΩ one per cent is more than the resistors that are left have: nothing follows."""
-    board = zcd.loads(
-        'mains = "230 V 50 Hz"\nrectifier = "1N4007"\noptocoupler = "817 C"\n'
-        'chain = {resistors = ["51k", "51k", "51k"], style = "1/4 W"}\n'
-        'output = {pull_up = "12k", supply = "5 V"}\n'
-    )
+    board = zcd.loads(THREE_ALIKE)
     taken = ("ohm R1 to R3 30.127M", "ohm R3 52.09k", "ohm R2 29.8M")
     found = zcd.diagnose(board, *taken, flags=("sync",))
     assert found.diagnosis.rest is None
@@ -162,11 +167,7 @@ def test_a_rest_within_the_error_of_the_meter_is_none() -> None:
 
 def test_a_trip_is_planned_where_a_row_leaves_something() -> None:
     """The answer that a row leaves is none of those that were tried."""
-    board = zcd.loads(
-        'mains = "230 V 50 Hz"\nrectifier = "1N4007"\noptocoupler = "817 C"\n'
-        'chain = {resistors = ["51k", "51k", "51k"], style = "1/4 W"}\n'
-        'output = {pull_up = "12k", supply = "5 V"}\n'
-    )
+    board = zcd.loads(THREE_ALIKE)
     found = zcd.diagnose(board, "ohm R1 to R3 2M", "ohm R2 1.1M", flags=("sync",))
     assert found.diagnosis.rest is not None
     assert "as on a good board" in str(found)

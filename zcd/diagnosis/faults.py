@@ -557,22 +557,16 @@ def _end_joints(
     string: Sequence[str], circuit: Circuit
 ) -> Iterator[tuple[tuple[str, str], str, Joint]]:
     """The joints of the string with the mains: names, and the part, where it is alone there."""
-    points = {
-        circuit.node(n): n for n in ("feed" if "K1.contact" in circuit else "line", "neutral")
-    }
+    names = ("feed" if "K1.contact" in circuit else "line", "neutral")
+    first, last = [(name, circuit.node(name)) for name in names]
     ends = {
-        point: [
-            ref for ref in string if point in circuit[ref].nodes and not diode_of_bridge(ref)[1]
-        ]
-        for point in points
+        point: [r for r in string if point in circuit[r].nodes and not diode_of_bridge(r)[1]]
+        for _, point in (first, last)
     }
-    if any(len(refs) != 1 for refs in ends.values()):
+    if any(len(refs) != 1 for refs in ends.values()) or ends[first[1]] == ends[last[1]]:
         return
-    for point, name in points.items():
-        (own,), (other,) = ends[point], *[refs for end, refs in ends.items() if end != point]
-        if own == other:
-            return
-        (pole,) = points.keys() - {point}
+    for (name, point), (_, pole) in ((first, last), (last, first)):
+        (own,), (other,) = ends[point], ends[pole]
         beyond = _opened(other, circuit)
         across = _opened(own, circuit) if own.endswith(".led") else beyond
         joint = Joint(

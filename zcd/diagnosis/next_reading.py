@@ -570,10 +570,11 @@ def _answers(
 def _ends_apart(outcomes: Sequence[Outcome], joints: Collection[str]) -> Iterator[Outcome]:
     """Outcomes, those of an open joint one at either end: the probe may be on either side."""
     for outcome in outcomes:
-        low, _, high = outcome.value
-        for end in (low, high) if outcome.key in joints else ():
-            yield replace(outcome, value=(end, end, end))
-        if outcome.key not in joints:
+        if outcome.key in joints:
+            low, _, high = outcome.value
+            yield replace(outcome, value=(low, low, low))
+            yield replace(outcome, value=(high, high, high))
+        else:
             yield outcome
 
 

@@ -13,6 +13,7 @@ from zcd.circuit.batch import COMMON, Batch, split
 from zcd.circuit.elements import in_groups
 from zcd.engine.solution import row_pieces
 from zcd.engine.solve import PULSES, SolverOptions, solve
+from zcd.margin.roots import broken_rule
 from zcd.margin.rules import Rule
 from zcd.margin.stress_rules import stress_rules
 from zcd.margin.tolerances import Boards
@@ -66,8 +67,7 @@ class RuleMargins(Batch):
     @property
     def first_failed(self) -> NDArray[np.intp]:
         """The first rule in the order of `names` that each board breaks, or -1; shape (n,)."""
-        broken = self.binding_margins < 0.0
-        return np.where(np.any(broken, axis=1), np.argmax(broken, axis=1), -1)
+        return broken_rule(self.binding_margins)
 
     @property
     def lock_margin(self) -> FloatArray:
