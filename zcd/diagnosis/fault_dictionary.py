@@ -221,9 +221,19 @@ class FaultDictionary:
         if name not in self._stored:
             self._stored[name] = make().reshape(self.predicted_shape)
             self._is_new = True
-        shown = self._stored[name][: self.circuits]
-        entry = self.alike[self._place_of(reading), np.arange(self.alike.shape[1])]
-        return np.concatenate([shown, shown[entry, np.arange(shown.shape[1])]])
+        entries = self.reads_as(reading)[: self.simulated]
+        return self._stored[name][entries, np.arange(entries.shape[1])]
+
+    def reads_as(self, reading: Reading | None) -> NDArray[np.intp]:
+        """The entry like whose sample each sample is read, shape (E, N): by a reading, or (None) by
+        what asks for the pulses at the pin. Of loose joints that move at each look, their own."""
+        result = np.repeat(np.arange(len(self.member))[:, None], self.severity.shape[1], axis=1)
+        places = self._place_of(reading), np.arange(self.alike.shape[1])
+        result[self.circuits : self.simulated] = self.alike[places]
+        steady = self.simulated + np.flatnonzero(~restless(len(self.states)))
+        look = 0 if reading is not None and is_cold(reading) else 1
+        result[steady] = result[self.states[steady - self.simulated, look]]
+        return result
 
     def keep(self) -> None:
         """Keep what was predicted for the next run."""

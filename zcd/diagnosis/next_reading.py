@@ -252,7 +252,13 @@ def best_reading(
         cost = cost_of(dictionary, reading, power)
         if best is not None and most / cost <= best[0]:
             break  # not even a reading that tells all would be worth this trouble
-        if progress is not None and not dictionary.has(reading):
+        side, known = access_level(dictionary.circuit, reading), dictionary.has(reading)
+        open_bits = most
+        if not known and side is not AccessLevel.DEAD:
+            open_bits = _most_bits(dictionary, posterior, reading, most)
+        if best is not None and open_bits / cost <= best[0]:
+            continue  # nor one that tells all but what it cannot
+        if progress is not None and not known:
             progress(reading_text(reading, dictionary.circuit))
         worth = expected(dictionary.spectrum(reading), posterior)
         if enough:
@@ -262,13 +268,25 @@ def best_reading(
         told = worth.bits / cost / (SCOPE_RATIO if reading.function.row.scope else 1.0)
         if best is None or told > best[0]:
             best = told, reading, worth
-        side = access_level(dictionary.circuit, reading)
         if side is AccessLevel.DEAD and (dead is None or told > dead[0]):
             dead = told, reading, worth
     # of a board that seems good the plug stays in
     if not good and best and dead and _on_mains(dictionary, best[1]):
         best = dead if dead[2].bits >= AS_MUCH * best[2].bits else best
     return None if best is None else _suggestion(dictionary, posterior, best[1], best[2])
+
+
+def _most_bits(
+    dictionary: FaultDictionary, posterior: Posterior, reading: Reading, most: float
+) -> float:
+    """What a reading that was not predicted yet tells at the most, of `most` bits: it does not part
+    faults that it reads alike."""
+    from scipy.special import rel_entr
+
+    weights, column = posterior.weights, np.arange(posterior.weights.shape[1])
+    entry, alike = dictionary.reads_as(reading), np.zeros(posterior.weights.shape)
+    np.add.at(alike, (entry, column), weights)
+    return most + float(rel_entr(weights, alike[entry, column]).sum()) / np.log(2.0)
 
 
 def _on_mains(dictionary: FaultDictionary, reading: Reading) -> bool:
