@@ -157,6 +157,9 @@ class Solver:
     scale_ohm: cython.double[::1]
     total_ohm: cython.double[::1]
     bend_start: cython.double[::1]
+    sharpness_per_v: cython.double[::1]
+    unit_a: cython.double[::1]
+    early_per_v: cython.double[::1]
     # the point at work: each branch linearised, the nodal equations, voltages of all nodes
     now_per_s: cython.double
     one_per_s: cython.double
@@ -215,10 +218,11 @@ class Solver:
         self.before_v, self.abrupt = np.zeros((2, nodes)), np.zeros(points, dtype=np.int8)
         self.states_v = np.zeros((slots, points))
         self.element, self.breakdown, self.a, self.b = np.zeros((4, slots), dtype=np.intc)
-        per_branch = np.zeros((10, slots))
+        per_branch = np.zeros((13, slots))
         self.scale_ohm, self.total_ohm, self.bend_start = per_branch[:3]
         self.state_v, self.bend, self.volt, self.shift_v = per_branch[3:7]
-        self.current_a, self.slope_s, self.reached_a = per_branch[7:]
+        self.current_a, self.slope_s, self.reached_a = per_branch[7:10]
+        self.sharpness_per_v, self.unit_a, self.early_per_v = per_branch[10:]
         self.linear_s, self.matrix = np.zeros((2, nodes, nodes))
         self.linear_a, self.side = np.zeros((2, nodes))
         self.node_v = np.zeros(nodes + known + 1)
@@ -284,7 +288,10 @@ class Solver:
         self.element[j], self.breakdown[j] = e, breakdown
         self.a[j], self.b[j] = self.ends[breakdown, e], self.ends[1 - breakdown, e]
         self.shift_v[j] = 0.0
+        # to divide takes as long as the exponential: once a row is enough
+        self.sharpness_per_v[j] = 1.0 / self.law[row, e, 0 if self.kind[e] == _TRANSISTOR else 1]
         if self.kind[e] == _TRANSISTOR:
+            self.early_per_v[j] = 1.0 / (self.law[row, e, 2] + _REFERENCE_V)
             # its steepest point
             self.bend_start[j] = (
                 log(self.law[row, e, 1]) * self.law[row, e, 0] + self.law[row, e, 3]
@@ -292,9 +299,8 @@ class Solver:
             return
         self.scale_ohm[j] = BREAKDOWN_OHM if breakdown else FORWARD_OHM
         self.total_ohm[j] = self.law[row, e, 2] + self.scale_ohm[j]
-        self.bend_start[j] = _bend_start(
-            self.law[row, e, 0] * self.total_ohm[j] / self.law[row, e, 1]
-        )
+        self.unit_a[j] = self.law[row, e, 1] / self.total_ohm[j]
+        self.bend_start[j] = _bend_start(self.law[row, e, 0] / self.unit_a[j])
 
     @cython.cfunc
     @cython.exceptval(check=False)
@@ -718,14 +724,13 @@ class Solver:
         """A diode: the law of `zcd.physics.diode.current_behind_resistance_a`."""
         e: cython.int = self.element[j]
         saturation_a: cython.double = self.law[row, e, 0]
-        emission_v: cython.double = self.law[row, e, 1]
         start: cython.double = self.bend_start[j]
         if self.driven[e] >= 0 and not self.breakdown[j]:
             saturation_a *= self.drive[self.driven[e], row, p]
-            start = _bend_start(saturation_a * self.total_ohm[j] / emission_v)
-        self.bend[j] = start + self.state_v[j] / emission_v
+            start = _bend_start(saturation_a / self.unit_a[j])
+        self.bend[j] = start + self.state_v[j] * self.sharpness_per_v[j]
         omega: cython.double = self._omega_of(self.bend[j])
-        self.current_a[j] = omega * emission_v / self.total_ohm[j] - saturation_a
+        self.current_a[j] = omega * self.unit_a[j] - saturation_a
         self.volt[j] = self.state_v[j] - self.scale_ohm[j] * self.current_a[j]
         if self.breakdown[j]:
             self.volt[j] += self.law[row, e, 3]
@@ -759,17 +764,16 @@ class Solver:
     ) -> cython.void:
         """Its photocurrent times `zcd.physics.optocoupler.collector_share`, which has the law."""
         e: cython.int = self.element[j]
-        knee_v: cython.double = self.law[row, e, 0]
+        sharpness_per_v: cython.double = self.sharpness_per_v[j]
         ratio: cython.double = self.law[row, e, 1]
-        early_v: cython.double = self.law[row, e, 2]
+        early_slope: cython.double = self.early_per_v[j]
         above_v: cython.double = self.state_v[j] - self.law[row, e, 3]
         photo_a: cython.double = self.drive[self.driven[e], row, p]
-        grown: cython.double = exp(min(max(above_v / knee_v, -MAX_KNEES), MAX_KNEES))
+        grown: cython.double = exp(min(max(above_v * sharpness_per_v, -MAX_KNEES), MAX_KNEES))
         inverse: cython.double = 1.0 / (grown + ratio)
         saturated: cython.double = (grown - 1.0) * inverse
-        steep: cython.double = grown * inverse * inverse * ((1.0 + ratio) / knee_v)
-        early_slope: cython.double = 1.0 / (early_v + _REFERENCE_V)
-        early: cython.double = early_v * early_slope + max(above_v, 0.0) * early_slope
+        steep: cython.double = grown * inverse * inverse * ((1.0 + ratio) * sharpness_per_v)
+        early: cython.double = (self.law[row, e, 2] + max(above_v, 0.0)) * early_slope
         if above_v <= 0.0:
             early_slope = 0.0
         self.volt[j] = self.state_v[j]
@@ -815,15 +819,15 @@ class Solver:
     ) -> cython.double:
         """What its step leaves to do: where it amplifies, what is left of the knee bends less
         than Early's straight line."""
-        knee_v: cython.double = self.law[row, self.element[j], 0]
+        sharpness_per_v: cython.double = self.sharpness_per_v[j]
         step_v: cython.double = across_v - self.state_v[j]
-        lower: cython.double = (min(self.state_v[j], across_v) - self.bend_start[j]) / knee_v
-        left_v: cython.double = min(fabs(step_v), step_v * step_v / knee_v)
-        if left_v < NEWTON_V:
-            return left_v
-        straight: cython.double = exp(min(lower, MAX_KNEES)) * knee_v
-        straight = 1.0 + straight / (4.0 * self.law[row, self.element[j], 2])
-        return min(left_v, step_v * step_v / (knee_v * straight))
+        bent_v: cython.double = step_v * step_v * sharpness_per_v
+        if min(fabs(step_v), bent_v) < NEWTON_V:
+            return min(fabs(step_v), bent_v)
+        lower: cython.double = min(self.state_v[j], across_v) - self.bend_start[j]
+        straight: cython.double = exp(min(lower * sharpness_per_v, MAX_KNEES))
+        straight /= 4.0 * self.law[row, self.element[j], 2] * sharpness_per_v
+        return min(fabs(step_v), bent_v / (1.0 + straight))
 
     @cython.cfunc
     @cython.exceptval(check=False)
