@@ -15,7 +15,6 @@ from zcd.circuit.elements import Circuit
 from zcd.errors import invalid_value
 from zcd.margin.lattice import (
     ROOT_TOLERANCE,
-    SPLITS,
     Lattice,
     boundary,
     explore,
@@ -34,7 +33,7 @@ IntArray = NDArray[np.intp]
 
 ROWS_AT_ONCE = 1024
 EVERY = 4
-"""Of the lines of the lattice, for other programs."""
+"""Of the lines of the lattice: for other programs, and on the way to where a lock changes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -240,7 +239,7 @@ def loss_map(board: Board, across: str = "mains", up: str | None = None) -> Loss
     plane = _Plane(board, build_circuit(board), first, second)
     lattice = explore(plane.margins)
     curves = boundary(plane.margins, lattice)
-    (reach_across, reach_up), failed = _reaches(plane, lattice.places[:: 2**SPLITS])
+    (reach_across, reach_up), failed = _reaches(plane, lattice.places[::EVERY])
     return LossMap(
         board=board,
         across=first,
