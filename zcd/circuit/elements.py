@@ -264,7 +264,8 @@ class Circuit(Batch):
     @cached_property
     def size(self) -> int:
         """Number of rows of the batch."""
-        return max((np.size(v) for e in self.elements for v in e.values().values()), default=1)
+        values = (v for e in self.elements for v in e.values().values())
+        return max((getattr(v, "size", 1) for v in values), default=1)
 
     @cached_property
     def temperature_degc(self) -> Value:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -37,7 +35,7 @@ def clustered_phases_rad(size: int, points: int) -> FloatArray:
 
 
 def follow(
-    phase_rad: FloatArray, waves: Sequence[tuple[FloatArray | float, FloatArray]], points: int
+    phase_rad: FloatArray, weights: FloatArray, waves: FloatArray, points: int
 ) -> FloatArray:
     """Phases that stand closer where waveforms bend: where something begins or ceases to conduct.
 
@@ -47,7 +45,7 @@ def follow(
     ----------
     phase_rad : ndarray, shape (n, m)
         Phases of one period, rising from 0.
-    waves : sequence of (float or ndarray of shape (n, 1), ndarray of shape (n, m))
+    weights, waves : ndarray, shape (w, n, 1) and (w, n, m)
         The weight of each waveform to follow, and the waveform, over the least swing that counts;
         a larger one is scaled to its own swing.
     points : int
@@ -60,15 +58,14 @@ def follow(
     """
     n = phase_rad.shape[0]
     step = np.diff(phase_rad, axis=1, append=2.0 * np.pi)
+    wide = np.concatenate([waves[..., -1:], waves, waves[..., :2]], axis=-1)
+    rates = (wide[..., 1:] - wide[..., :-1]) / np.concatenate([step[:, -1:], step, step[:, :1]], 1)
+    bends = np.abs(rates[..., 1:] - rates[..., :-1])
+    missed = np.maximum(bends[..., :-1], bends[..., 1:]) * step
+    missed /= np.maximum(np.ptp(waves, axis=-1, keepdims=True), 1.0)
+    missed = np.maximum(missed - SINE * step**2, 0.0)
     length = TIME_WEIGHT * step / (2.0 * np.pi)
-    for weight, wave in waves:
-        swing = np.ptp(wave, axis=1, keepdims=True)
-        rate = (np.roll(wave, -1, axis=1) - wave) / step
-        bend = np.abs(rate - np.roll(rate, 1, axis=1))
-        bend = np.maximum(bend, np.roll(bend, -1, axis=1))
-        missed = bend * step / np.maximum(swing, 1.0) - SINE * step**2
-        missed = np.maximum(missed, 0.0)
-        length = length + weight * (np.sqrt(missed + STRAIGHT) - np.sqrt(STRAIGHT))
+    length += np.sum(weights * (np.sqrt(missed + STRAIGHT) - np.sqrt(STRAIGHT)), axis=0)
     total = np.cumsum(_widen(length), axis=1)
     gone = np.concatenate([np.zeros((n, 1)), total / total[:, -1:]], axis=1)
     ends = np.concatenate([phase_rad, np.full((n, 1), 2.0 * np.pi)], axis=1)

@@ -228,14 +228,13 @@ def _solve_rows(
     index: NDArray[np.intp],
 ) -> None:
     """Solve these rows of an island with their capacitors, and put them into `state`."""
-    # a slice where it is all of them: nothing is copied
     size = state.dynamic.size
-    pick = slice(None) if index.size == size else index
-    rows = circuit if isinstance(pick, slice) else circuit.rows(index)
-    part = trajectory.rows(pick)
+    rows, part, lit = circuit, trajectory, photo
+    if index.size < size:  # where it is all of them nothing is copied
+        rows, part = circuit.rows(index), trajectory.rows(index)
+        lit = {ref: wave[index] for ref, wave in photo.items()}
     network = compile_island(rows, island, dynamic=True)
     inputs = input_voltages_v(network, part.phase_rad)
-    lit = {ref: wave[pick] for ref, wave in photo.items()}
     x, currents, carry = solve_network(network, inputs, lit, part)
     volts = _voltages(network, rows, island, x, inputs)
     if index.size < size:

@@ -128,7 +128,7 @@ def solve(
     guess = warm_start.states if warm_start else {}
     states = _solve_on(circuit, phase, options, guess, warm_start, for_points_only=options.refine)
     if options.refine:
-        phase = follow(phase, _followed(circuit, states), points)
+        phase = follow(phase, *_followed(circuit, states, phase.shape), points)
         if np.any(fading := _fades(states, options, SURELY_RATIO)):
             return _beside_transients(circuit, phase, options, states, fading)
         states = _solve_on(circuit, phase, options, states)
@@ -167,8 +167,10 @@ def solve_together(circuits: Sequence[Circuit]) -> list[Solution]:
     return [whole.rows(rows) for rows in split([circuit.size for circuit in circuits])]
 
 
-def _followed(circuit: Circuit, states: States) -> list[tuple[FloatArray | float, FloatArray]]:
-    """The waveforms that say where points in time are wanted, and how much each counts."""
+def _followed(
+    circuit: Circuit, states: States, shape: tuple[int, ...]
+) -> tuple[FloatArray, FloatArray]:
+    """How much each waveform counts that says where points in time are wanted, and these."""
     flows = [
         wave / LEAST_A
         for state in states.values()
@@ -184,16 +186,17 @@ def _followed(circuit: Circuit, states: States) -> list[tuple[FloatArray | float
         for e in _charges(circuit)
         if volts.keys() >= set(e.nodes)
     ]
-    return _shared(flows) + _shared(charges) + _shared(pins)
+    kinds = [np.reshape(waves, (-1, *shape)) for waves in (flows, charges, pins)]
+    return np.concatenate([_shares(waves) for waves in kinds]), np.concatenate(kinds)
 
 
-def _shared(waves: list[FloatArray]) -> list[tuple[FloatArray | float, FloatArray]]:
-    """Waveforms that count as one together.
+def _shares(waves: FloatArray) -> FloatArray:
+    """Of waveforms, shape (w, n, m), that count as one together.
 
     Each row by itself: neither breakdowns nor parts that only others have may move its points.
     """
-    alive = sum((np.any(wave, axis=1, keepdims=True) for wave in waves), np.zeros((1, 1)))
-    return [(1.0 / np.maximum(alive, 1.0), wave) for wave in waves]
+    alive = np.sum(np.any(waves, axis=-1, keepdims=True), axis=0)
+    return np.broadcast_to(1.0 / np.maximum(alive, 1.0), (*waves.shape[:2], 1))
 
 
 def _charges(circuit: Circuit) -> list[Capacitance]:

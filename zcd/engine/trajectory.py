@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +13,7 @@ from zcd.circuit.batch import Batch
 FloatArray = NDArray[np.float64]
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Trajectory(Batch):
     """Where and when a network is solved.
 
@@ -30,6 +31,7 @@ class Trajectory(Batch):
     closed: bool = True
 
 
+@lru_cache(maxsize=1)  # of one trajectory: of its light, and of each island
 def intervals_s(trajectory: Trajectory) -> FloatArray:
     """Time from the point before to each point, shape (n, m)."""
     phase = trajectory.phase_rad

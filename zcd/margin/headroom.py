@@ -143,7 +143,7 @@ def headrooms_beside(
 ) -> tuple[list[dict[str, Headroom]], list[Solution]]:
     """The same, and the solutions of other batches of this board, which go with the first call."""
     names = weakenings(board)
-    base = stack([build_circuit(board, case) for case in cases for _ in names])
+    base = stack([each for case in cases for each in [build_circuit(board, case)] * len(names)])
     each = np.repeat(np.broadcast_to(worst, len(cases)), len(names))
     result, others = headrooms_of(base, np.array(names * len(cases)), board, each, beside)
     size = len(names)

@@ -206,7 +206,7 @@ def judge(
         high_v=np.repeat([rules.high_threshold_v, high_v], sizes),
     )
     rows = np.concatenate([np.arange(size), usual])
-    both = _judged(solution.rows(rows), board, thresholds)
+    both = _judged(solution, board, thresholds, rows)
     by_levels = both.rows(slice(size))
     margins, short = by_levels.margins.copy(), by_levels.by_typical.copy()
     margins[usual] = both.margins[size:]
@@ -216,8 +216,13 @@ def judge(
     return replace(by_levels, pulses=pulses, margins=margins, by_typical=short)
 
 
-def _judged(solution: Solution, board: Board, thresholds: Thresholds) -> Lock:
-    pulses = find_pulses(solution, thresholds.low_v, thresholds.high_v)
+def _judged(
+    solution: Solution,
+    board: Board,
+    thresholds: Thresholds,
+    rows: NDArray[np.intp] | slice = slice(None),
+) -> Lock:
+    pulses = find_pulses(solution, thresholds.low_v, thresholds.high_v, rows)
     return Lock(
         pulses=pulses,
         margins=_margins(pulses, thresholds, board),

@@ -68,24 +68,28 @@ class Pulses(Batch):
 
 
 def find_pulses(
-    solution: Solution, low_threshold_v: ArrayLike, high_threshold_v: ArrayLike
+    solution: Solution,
+    low_threshold_v: ArrayLike,
+    high_threshold_v: ArrayLike,
+    rows: IntArray | slice = slice(None),
 ) -> Pulses:
-    """Low pulses of every row.
+    """Low pulses of rows of a solution.
 
     Parameters
     ----------
     solution : Solution
-        n rows.
     low_threshold_v, high_threshold_v : array_like, shape (n,) or scalar
         Of the sync pin. [V]
+    rows : ndarray of int, shape (n,), or slice
+        Which, repeated or not; all of them by default.
 
     Returns
     -------
     pulses : Pulses
     """
-    time, pin = np.ascontiguousarray(solution.time_s), np.ascontiguousarray(solution.pin_v)
+    time, pin, period = (w[rows] for w in (solution.time_s, solution.pin_v, solution.period_s))
+    time, pin = np.ascontiguousarray(time), np.ascontiguousarray(pin)
     n = pin.shape[0]
-    period = solution.period_s
     low, high = (np.full(n, level, dtype=float) for level in (low_threshold_v, high_threshold_v))
     fall, band_in, rise, band_out = np.full((4, n, _EDGES), np.nan)
     find_falls(time, pin, low, high, period, fall, band_in)
@@ -95,9 +99,12 @@ def find_pulses(
     fall, band_in, rise, band_out = (a[:, :MAX_PULSES] for a in (fall, band_in, rise, band_out))
     low_time = rise - fall
     count = np.sum(np.isfinite(low_time), axis=1)
-    rising, falling = crossing_shift_rad(*harmonics_of(solution.circuit))
-    shifts = rising[:, None], falling[:, None]
-    half = _lit_half(solution)[:, None]
+    whole = (solution.period_s.size, 1)
+    rising, falling = (
+        np.broadcast_to(shift[:, None], whole)[rows]
+        for shift in crossing_shift_rad(*harmonics_of(solution.circuit))
+    )
+    shifts, half = (rising, falling), _lit_half(solution)[rows, None]
     # an emitter follower is high while there is light
     inverted = any(opto.b == "pin" for opto in solution.circuit.of(Phototransistor))
     return Pulses(
