@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 
 import zcd
 from tests.diagnosis.boards import RESISTORS, SWITCHED, edited
+from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, Resistance, stack
 from zcd.diagnosis.fault_dictionary import make_fault_dictionary
-from zcd.diagnosis.faults import reads_alike
+from zcd.diagnosis.faults import faults_of, reads_alike
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.readings import Reading
@@ -165,3 +166,12 @@ def test_ends_that_share_their_point_have_no_joint_of_their_own() -> None:
     )
     keys = {f.key for f in make_fault_dictionary(bridge, usual_meter(), samples=2).faults}
     assert not any("neutral joint" in key for key in keys)
+
+
+def test_each_joint_has_a_name_of_its_own() -> None:
+    """Both DC pins of a bridge lead to the LED: what is known of the joint at one of them says
+    nothing of the other."""
+    board = edited('"1N4007"', '"MB6S"', "bridge")
+    keys = [fault.key for fault in faults_of(build_circuit(board))]
+    assert sorted(keys) == sorted({*keys})
+    assert sum("/OC1 joint" in key for key in keys) == 2

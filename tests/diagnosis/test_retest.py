@@ -179,7 +179,8 @@ def test_too_little_measured_names_what_would_do() -> None:
     assert not any(reading.lifted for reading in result.missing)
     line = retest_line(result)
     assert line.startswith("GOOD SO FAR, not passed yet: ")
-    assert "Take one more reading. Board unplugged and discharged: ohms across R1 to R2 (" in line
+    dead = "Board unplugged and discharged: ohms across R1 to R2 ("
+    assert f"One more good reading, and it passes. {dead}" in line
     shown = " ".join(document_text(retest_answer(result)).split())
     assert all(reading_text(reading, result.circuit) in shown for reading in result.missing)
     shown = MeterModel(dictionary().board, dictionary().circuit, usual_meter()).read(
@@ -203,7 +204,8 @@ def test_nothing_left_is_said_only_where_no_reading_would_do() -> None:
     assert 0.93 < result.good_ratio < 0.95
     assert 1 <= len(result.missing) <= 2
     assert "no reading left" not in retest_line(result)
-    assert " more reading" in retest_line(result)
+    assert result.suffices
+    assert " more good reading" in retest_line(result)
 
 
 SWITCHED_GOOD = ("dc pin 2.79 V", "frequency pin 50 Hz", "low time 8.9 ms", "ohm R2 27.1k",

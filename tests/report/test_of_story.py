@@ -72,7 +72,7 @@ def test_what_burns_behind_a_shorted_capacitor() -> None:
 @pytest.mark.parametrize(
     ("key", "more", "words"),
     [
-        ("K1 contact open", "", "a consequence of the sync fault, not a second fault"),
+        ("K1 contact open", "", "The sync fault alone explains the fan flag"),
         ("K1 contact open", "", "the pin is never pulled low"),
         ("triac not firing", "", "no voltage reaches the fan"),
         ("rotor stalled", "", "does not turn"),

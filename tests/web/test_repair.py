@@ -64,7 +64,7 @@ def test_map_story_and_years_of_a_board_without_a_job(
     browser.get(server.step("slicer", "repair", up="temperature", cause="R12 open"))
     browser.execute_script("document.getElementById('more').open = true")
     browser.execute_script("document.getElementById('story').scrollIntoView()")
-    wait(browser, "#story", "The fan flag is a consequence of the sync fault")
+    wait(browser, "#story", "The sync fault alone explains the fan flag")
     browser.execute_script("document.getElementById('map').scrollIntoView()")
     wait(browser, "#map", "How far the board is from losing sync")
     assert "temperature" in text(browser, "#map table")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import copysign
+from math import copysign, inf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +13,7 @@ from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.likelihood import error, scaled
 from zcd.diagnosis.meters import Meter
-from zcd.diagnosis.readings import AccessLevel, Reading, access_level, parts_over
+from zcd.diagnosis.readings import AccessLevel, Measured, Reading, access_level, parts_over
 
 FloatArray = NDArray[np.float64]
 
@@ -73,9 +73,16 @@ def list_expected_readings(
     return tuple(sorted(lines, key=lambda line: order.index(line.access)))
 
 
-def good_board(dictionary: FaultDictionary, reading: Reading) -> ExpectedRange:
-    """What a reading shows on a good board, over all that is unknown."""
-    return good_range(reading.function, dictionary.good(reading), dictionary.meter)
+def good_board(
+    dictionary: FaultDictionary, reading: Reading, measured: Sequence[Measured] = ()
+) -> ExpectedRange:
+    """What a reading shows on a good board, over all that is unknown; a meter that counted the
+    pulses of this board before counts them again."""
+    shown = dictionary.good(reading)
+    counts = any(m.reading.at_pin and not m.unstable and 0.0 < m.value < inf for m in measured)
+    if counts and reading.at_pin and np.any(shown > 0.0):
+        shown = shown[shown > 0.0]
+    return good_range(reading.function, shown, dictionary.meter)
 
 
 def good_range(function: Function, healthy: FloatArray, meter: Meter) -> ExpectedRange:

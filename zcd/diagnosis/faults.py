@@ -530,7 +530,8 @@ def _joint_faults(circuit: Circuit) -> Iterator[Fault]:
     for first, second in combinations(refs, 2):
         shared = set(circuit[first].nodes) & set(circuit[second].nodes)
         if len(shared) == 1 and (joint := _joint(first, second, refs, circuit)) is not None:
-            yield _open_joint((_piece(first), _piece(second)), first, joint, circuit)
+            names = [_piece_at(ref, joint.node, circuit) for ref in (first, second)]
+            yield _open_joint(names, first, joint, circuit)
     for names, ref, joint in _end_joints(refs, circuit):
         yield _open_joint(names, ref, joint, circuit)
 
@@ -610,6 +611,15 @@ def _opened(ref: str, circuit: Circuit) -> str:
     if not ref.endswith(".led"):
         return f"{ref} open"
     return f"{_piece(ref)} LED{'s' if f'{ref}2' in circuit else ''} open"
+
+
+def _piece_at(ref: str, node: str, circuit: Circuit) -> str:
+    """The part in one piece; of a bridge that of its pins which is at a node: both of its DC pins
+    lead to the LED."""
+    piece = _piece(ref)
+    pins = (piece + pin for pin in ("+", "-", "~1", "~2"))
+    named = (pin for pin in pins if circuit.aliases.get(pin) == node)
+    return next(named, piece) if diode_of_bridge(ref)[1] else piece
 
 
 def _piece(ref: str) -> str:

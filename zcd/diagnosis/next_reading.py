@@ -86,6 +86,7 @@ costs: live work is for what no dead test shows (HSE guidance note GS38)."""
 OUTCOMES, AS_LIKELY = 24, 0.9
 LIKELY = (0.02, 0.5, 0.98)
 """What a fault shows lies within: all of its samples that the readings leave likely."""
+NEARLY_ALL = (0.1, 0.5, 0.9)
 STILL_LIKELY = 0.05
 """Share of the likeliest fault's probability from which an answer is explained by a fault."""
 LESS = 0.95
@@ -378,14 +379,15 @@ def _suggestion(
     outcomes = _outcomes(dictionary, reading, posterior)
     shares = _shares(dictionary, posterior)
     likely = _still_likely(dictionary, shares)
+    good = good_board(dictionary, reading, posterior.measured)
     return Suggestion(
         reading=reading,
         access=access_level(dictionary.circuit, reading),
         gain_bits=worth.bits,
         open_bits=float(entropy_bits(shares)),
         outcomes=outcomes,
-        good=good_board(dictionary, reading),
-        answers=_answers(dictionary, reading, [o for o in outcomes if o.key in likely]),
+        good=good,
+        answers=_answers(dictionary, reading, [o for o in outcomes if o.key in likely], good),
         full_scale=_full_scale(dictionary, reading, outcomes),
         again=again,
     )
@@ -433,7 +435,9 @@ def without(
     kept = [o for o in suggestion.outcomes if o.key in likely and o.key not in doubted]
     if all(o.key == dictionary.faults[GOOD_BOARD].key for o in kept):
         return suggestion
-    return replace(suggestion, answers=_answers(dictionary, suggestion.reading, kept))
+    return replace(
+        suggestion, answers=_answers(dictionary, suggestion.reading, kept, suggestion.good)
+    )
 
 
 def within_rows(
@@ -525,21 +529,25 @@ def _outcomes(
     least = np.sort(shares)[-OUTCOMES:][0]  # what is as likely as the last one is told too
     likely = [int(f) for f in np.argsort(-shares) if shares[f] >= AS_LIKELY * least]
     likely += [f for f in _beside(dictionary, likely) if shares[f] > NEGLIGIBLE]
-    return tuple(
-        Outcome(
-            key=dictionary.faults[f].key,
-            value=points(
-                shown_after(dictionary, f, reading, posterior.measured), weight[f], LIKELY
-            ),
-        )
-        for f in dict.fromkeys([*likely, GOOD_BOARD])
-    )
+    result = []
+    for f in dict.fromkeys([*likely, GOOD_BOARD]):
+        fault = dictionary.faults[f]
+        shown = shown_after(dictionary, f, reading, posterior.measured)
+        # samples of a fault of one size differ by tolerances alone: one of them is no answer
+        alike = fault.amount is None and not (fault.joint or fault.states or fault.members)
+        shares = NEARLY_ALL if alike else LIKELY
+        result.append(Outcome(key=fault.key, value=points(shown, weight[f], shares)))
+    return tuple(result)
 
 
 def _answers(
-    dictionary: FaultDictionary, reading: Reading, outcomes: Sequence[Outcome]
+    dictionary: FaultDictionary,
+    reading: Reading,
+    outcomes: Sequence[Outcome],
+    shown: ExpectedRange,
 ) -> tuple[Answer, ...]:
-    """Outcomes put together where the meter cannot tell one from the other."""
+    """Outcomes put together where the meter cannot tell one from the other, beside what a good
+    board shows."""
     fit, good = dictionary.fit(reading), dictionary.faults[GOOD_BOARD].key
     moved = dictionary.member[fit.loose.any(axis=1)]
     jumping = {dictionary.faults[f].key for f in moved}
@@ -557,7 +565,6 @@ def _answers(
             return True  # nothing that a good board does not show
         return answer.jumps is other.jumps and max(abs(below), abs(beyond)) <= 1.0
 
-    shown = good_board(dictionary, reading)
     # the good board first: what it shows too goes by its ends, though it be likely no more
     result = [Answer(low=shown.low, high=shown.high, keys=(good,))]
     diode_test = reading.function.row.method is Method.JUNCTION

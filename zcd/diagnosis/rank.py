@@ -419,7 +419,7 @@ def _first_of_all(
     if result is None and not search.open:
         result = _over_a_joint(*at)
     if result is None and FAN in search.flags and not search.open:
-        result = _behind_contact(*at)
+        result = _at_load(*at)
     return result
 
 
@@ -1040,21 +1040,21 @@ def _level_again(
     return once_more(dictionary, posterior, levels[0], outlier)
 
 
-def _behind_contact(
+def _at_load(
     dictionary: FaultDictionary,
     posterior: Posterior,
     named: Sequence[Ranked],
     measured: Sequence[Measured],
     skipped: Collection[Reading],
 ) -> Suggestion | None:
-    """To read the mains behind the load contact before a good sync circuit is named while the fan
-    does not turn: through a burnt contact come pulses, but nothing that a load runs on."""
+    """To read the mains that the load has before a good sync circuit is named while the fan does
+    not turn: pulses come at half the mains too, or through a burnt contact, but no load runs on
+    that."""
     if not any(r.fault and answer_of(r.fault) == HEALTHY.key for r in named):
         return None
-    at_load = [
-        r for r in dictionary.readings
-        if (r.function is Function.AC or r.function is Function.LOW_Z) and is_behind_contact(r)
-    ]  # fmt: skip
+    live = [r for r in dictionary.readings if r.function in (Function.AC, Function.LOW_Z)]
+    direct = Reading(function=Function.AC, red="line", black="neutral")
+    at_load = [r for r in live if is_behind_contact(r)] or [r for r in live if r == direct]
     if any(m.reading in at_load for m in measured):
         return None
     left = within_reach(at_load, skipped, dictionary.circuit)

@@ -107,13 +107,13 @@ def _directly_over(reading: Reading, circuit: Circuit) -> str:
 
 
 def side_by_side(refs: Sequence[str], circuit: Circuit) -> str:
-    """Parts across the same two points, such as ``OC1 LEDs with R23``."""
+    """Parts across the same two points, such as ``OC1 LEDs with R23 in parallel``."""
     first, *others = (
         _piece_words(ref, circuit) + ("s" if f"{ref}2" in refs else "")
         for ref in sorted(refs, key=lambda ref: ".led" not in ref)
         if not ref.endswith(".led2")
     )
-    return " with ".join([first, *[" and ".join(others)] * bool(others)])
+    return f"{first} with {' and '.join(others)} in parallel" if others else first
 
 
 def _piece_words(ref: str, circuit: Circuit) -> str:

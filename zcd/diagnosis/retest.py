@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
+from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from zcd.diagnosis.expected_readings import ExpectedRange, good_board, good_rang
 from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
 from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.likelihood import error, merge_repeats, scaled
+from zcd.diagnosis.likelihood import error, merge_repeats, scaled, unscaled
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.missing_readings import SURE_GOOD, good_reading, missing_readings
@@ -54,6 +55,8 @@ class RepeatedReading:
     low, middle, high : float
         What a good board shows, errors included.
     good : bool
+    fits : tuple of (float, float)
+        From where to where a reading counts as good: few good boards are so far out.
     """
 
     measured: Measured
@@ -61,6 +64,7 @@ class RepeatedReading:
     middle: float
     high: float
     good: bool
+    fits: tuple[float, float] = (-inf, inf)
 
     @property
     def is_close(self) -> bool:
@@ -71,6 +75,12 @@ class RepeatedReading:
         nearest = last if last < self.low else max(first, self.low)
         end = min(max(nearest, self.low), self.high)
         return self.good and show_value(function, nearest) != show_value(function, end)
+
+    @property
+    def is_low(self) -> bool:
+        """Whether it lies below what nearly all good boards show."""
+        high = self.measured.high
+        return (self.measured.value if high is None else high) < self.low
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,6 +126,8 @@ class Retest(Result):
     missing : tuple of Reading
         Where nothing speaks against the board: what showed the fault and was not read since, and
         what would make it sure.
+    suffices : bool
+        Whether these make it sure, if they read as on a good board.
     expected : tuple of ExpectedRange
         What a good board shows at each of these.
     good_ratio : float
@@ -140,6 +152,7 @@ class Retest(Result):
     likeliest: Fault
     likeliest_ratio: float
     missing: tuple[Reading, ...] = ()
+    suffices: bool = True
     expected: tuple[ExpectedRange, ...] = ()
     locks: bool = True
     flags_before: tuple[str, ...] = ()
@@ -212,11 +225,13 @@ def retest(
             missing += missing_readings(
                 repaired, assumed, lambda more: float(shares_after(more)[good].sum())
             )
+    as_good = [*measured, *(good_reading(dictionary, reading) for reading in missing)]
     return Retest(
         board=dictionary.board,
         circuit=dictionary.circuit,
         readings=again,
         missing=missing,
+        suffices=float(shares_after(as_good)[good].sum()) >= SURE_GOOD,
         expected=tuple(good_board(dictionary, reading) for reading in missing),
         to_take=tuple(r for r in places if r in known and r not in taken and not r.lifted),
         good_ratio=float(shares[good].sum()),
@@ -310,6 +325,10 @@ def beside_good(measured: Measured, shown: FloatArray, meter: Meter) -> Repeated
         low=board.low,
         middle=board.middle,
         high=board.high,
+        fits=(
+            float(unscaled(function, np.asarray(min(low for low, _ in spans)))),
+            float(unscaled(function, np.asarray(max(high for _, high in spans)))),
+        ),
         good=not measured.unstable and any(at[0] <= high and at[-1] >= low for low, high in spans),
     )
 

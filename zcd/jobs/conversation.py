@@ -25,7 +25,7 @@ SKIP = ("skip", "cannot reach it", "can't reach it", "cannot")
 UNDO = ("undo", "back")
 MORE = ("more", "full")
 ANSWERS = (*OVERLOAD_WORDS, *NOTHING_WORDS, *UNSTABLE_WORDS)
-OTHER_PART = 'of another part with its name: "R2 82k"'
+OTHER_PART = 'for another part put its name first: "R2 82k"'
 NOT_ASKED = 'no reading is asked for now: type all of it ("ohm R2 82k"), or Enter to end'
 SHORT_HELP = (
     'Type what the meter shows ("4.98 V", "OL") or another reading ("R2 82k", "dc pin 4.98 V"). '
@@ -157,13 +157,12 @@ class Answers:
             if _is_answer(line):
                 raise InputError(f'found "{line[:40]}", but {NOT_ASKED}')
             return parse_reading(line, self.circuit)
-        if _is_answer(line):
-            return parse_shown(line, suggested, circuit=self.circuit)
-        if not _names_a_function(line):
+        if _is_answer(line) or not _names_a_function(line):
             try:
                 return parse_shown(line, suggested, circuit=self.circuit)
             except InputError as error:
-                if " " not in line:  # no reading is one word: what it would have to be is a value
+                # no reading is one word: what it would have to be is a value
+                if _is_answer(line) or " " not in line:
                     raise InputError(f"{error}; {OTHER_PART}") from None
         return parse_reading(line, self.circuit)
 

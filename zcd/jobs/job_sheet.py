@@ -58,6 +58,7 @@ from zcd.report.of_diagnosis import (
 )
 from zcd.report.of_diagnosis_answer import (
     TOO_MILD,
+    done_text,
     recorded_line,
     unconfirmed_name,
     unconfirmed_text,
@@ -285,7 +286,7 @@ def _job_facts(board: Board, case: Case | None) -> list[tuple[str, str]]:
     name = "Found" if job.found else unconfirmed_name(case.diagnosis)
     parts = "; ".join(changes(job.board, board))
     fitted = ", ".join(map(plain, job.retests[-1].replaced)) if job.retests else ""
-    done = plain(job.repair) or parts or (f"{fitted} replaced" if fitted else "")
+    done = done_text(job) or parts or (f"{fitted} replaced" if fitted else "")
     if job.closed is not None and not done:
         done = LINE  # a sheet without it is filled in by hand
     tested = retest_record_lines(job.retests[-1])[0] if job.retests else "not measured again"
@@ -336,7 +337,7 @@ def job_line(case: Case) -> str:
     job = case.job
     if job.closed is None:
         return recorded_line(case)
-    done = f" Done: {plain(job.repair)}." if job.repair else ""
+    done = f" Done: {done_text(job)}." if job.repair else ""
     return f"{_before_line(case)}{done} Closed {closed_text(job.closed, job.retests)}."
 
 

@@ -287,7 +287,7 @@ def short_cautions(*sides: AccessLevel) -> tuple[str, ...]:
     """The short cautions of several sides, each once; that leads go onto a dead board does not say
     again how it is made so."""
     said = dict.fromkeys(text for side in sides for text in SHORT_CAUTIONS[side])
-    again = "Attach the leads then: mains is millimetres away."
+    again = "Attach leads while it is dead: mains is millimetres away."
     return tuple(again if text == LEADS_ON and UNPLUG in said else text for text in said)
 
 

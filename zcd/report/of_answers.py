@@ -126,6 +126,8 @@ def grouped(keys: Sequence[str]) -> list[str]:
     ['a diode of BR1 short']
     >>> grouped(["R1 low", "mains low", "mains missing"])
     ['R1 low', 'mains low or missing']
+    >>> grouped(["OC1 transistor open", "OC1 transistor short"])
+    ['OC1 transistor open or short']
     """
     parts: dict[tuple[str, str], list[str]] = {}
     for key in dict.fromkeys(map(of_bridge, keys)):
@@ -141,7 +143,15 @@ def grouped(keys: Sequence[str]) -> list[str]:
             said.setdefault(who, []).append(mode)
         else:
             said[mode] = []
-    return [f"{who} {listed(modes, 'or')}" if modes else who for who, modes in said.items()]
+    return [f"{who} {listed(_once(modes), 'or')}" if modes else who for who, modes in said.items()]
+
+
+def _once(modes: Sequence[str]) -> list[str]:
+    """Modes of one part; its piece only with the first of those that are all of the same."""
+    pieces = {mode.rpartition(" ")[0] for mode in modes}
+    if len(pieces) > 1:
+        return [*modes]
+    return [modes[0], *(mode.rpartition(" ")[2] for mode in modes[1:])]
 
 
 def in_order(ref: str) -> list[str | int]:

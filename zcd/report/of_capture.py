@@ -21,9 +21,9 @@ from zcd.report.of_board import allowed_line
 from zcd.report.of_check_document import caution_sections
 from zcd.report.of_diagnosis import spread_of
 from zcd.report.of_diagnosis_dict import repeated_to_dict
-from zcd.report.of_retest_record import CLOSE
+from zcd.report.of_retest import close_mark, close_text
 from zcd.report.table import Table
-from zcd.report.text import crossing_text, quantity_text
+from zcd.report.text import crossing_text, listed, quantity_text
 from zcd.sync.lock import expected_pulses
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 PROBE_FACTOR = 10.0
 MIN_SWING = 0.5
-EXPECTED = "expected: a good board, mains within 5 %, 15 to 35 °C."
+EXPECTED = "Expected: a good board, mains within 5 %, 15 to 35 °C."
 OVER_SUPPLY = 1.2
 """A pin that swings by so much of its supply, and no higher, seen through such a probe."""
 
@@ -75,7 +75,9 @@ def capture_answer(traces: Traces) -> Document:
 def verdict_text(traces: Traces, verdict: CaptureVerdict) -> str:
     """Good or bad, and by what."""
     if verdict.good:
-        near = ", or close to it" * any(each.is_close for each in verdict.readings)
+        close = [f"{each.measured.reading.name} {close_text(each)}" for each in verdict.readings
+                 if each.is_close]  # fmt: skip
+        near = f", but {listed(close)}" if close else ""
         return f"GOOD. {capture_line(traces)} All figures are those of a good board{near}."
     differs = [each for each in verdict.readings if not each.good]
     if traces.jumps or not traces.falls_s.size or not differs:
@@ -113,7 +115,7 @@ def expected_table(traces: Traces, verdict: CaptureVerdict) -> Table:
     rows = [("complete low pulses", *_pulse_texts(traces), lost)]
     for each in verdict.readings:
         shown, good = _shown_beside(each)
-        mark = "DIFFERS" if not each.good else CLOSE if each.is_close else "good"
+        mark = "DIFFERS" if not each.good else close_mark(each)
         if each.measured.unstable:  # a meter says no more, a capture how far it jumps
             shown = _low_times_text(traces)
             inside = shown == show_value(Function.LOW_TIME, traces.low_time_s)

@@ -76,7 +76,7 @@ def spread_of(function: Function, low: float, high: float) -> str:
     if may_miss(function, low, high):
         most = show_value(function, high)
         often = f"{most} or 0"
-        return often if function is Function.FREQUENCY else f"0, or up to {most}"
+        return often if function is Function.FREQUENCY else f"up to {most}, on some meters 0"
     return show_span(function, low, high)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
@@ -16,10 +17,11 @@ from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.expected_readings import good_board
 from zcd.diagnosis.fault_dictionary import FaultDictionary
-from zcd.diagnosis.faults import HEALTHY, LOOSE_MODE, REPLACED, Fault, includes
+from zcd.diagnosis.faults import HEALTHY, LOOSE_MODE, OPEN_OHM, REPLACED, Fault, includes
 from zcd.diagnosis.flag_evidence import FAN, SYNC
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.information import SURE
+from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import OVERLOAD, Meter
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.rank import (
@@ -42,6 +44,7 @@ from zcd.diagnosis.readings import (
     Power,
     is_behind_contact,
     parts_between,
+    parts_read,
 )
 from zcd.diagnosis.retest_record import Verdict
 from zcd.diagnosis.series_sums import Rest, reads_over, row_of
@@ -102,6 +105,8 @@ ISOLATES = " (isolation voltage, VDE or UL mark and pin spacing no less than the
 FAN_KINDS = ("drive", "fan")
 """Kinds of faults behind a good sync circuit, when the fan does not turn."""
 HALF = 0.5
+MOST_TRACKS = 3
+"""Tracks to follow before a reading on the mains."""
 MOST_SILICON_V = 0.9
 """What a meter shows of one silicon diode at most; every diode test goes as far: common practice,
 no source."""
@@ -177,14 +182,16 @@ def _answer(
         *end_lines(case),
     )
     blocks += [Paragraph(line) for line in more if line]
-    if line := tracks_line(case, plan):
+    tracks = tracks_ahead(diagnosis.ranked, plan)
+    if line := tracks_line(tracks):
         blocks.append(Paragraph(line))
     if plan:
         # a line above says why
         reason = (
             "" if fan_first or diagnosis.rest else tells_most_text(diagnosis, plan[0], case.circuit)
         )
-        blocks += next_blocks(trip, case.circuit, diagnosis.ranked, reason, most)
+        step = _but_for(trip, tracks)
+        blocks += next_blocks(step, case.circuit, diagnosis.ranked, reason, most)
     if line := levels_line(plan, case.board):
         blocks.append(Paragraph(line))
     if most >= MOST_ANSWERS and (line := contact_line(case, plan)):
@@ -224,15 +231,26 @@ def _odd_first(
     support: Sequence[Measured], against: Collection[Measured], case: Case
 ) -> tuple[Measured, ...]:
     """What speaks for an answer, first of all what is not as on a good board: that is what anybody
-    would point at."""
+    would point at; then what is read over the part that is named."""
+    first = case.diagnosis.ranked[0].fault
+    part = "" if first is None else _piece(first.part)
 
     def is_odd(m: Measured) -> bool:
-        good = good_board(case.atlas, m.reading)
+        good = good_board(case.atlas, m.reading, [m])
         low, high = (m.value if end is None else end for end in (m.low, m.high))
         return m.unstable or high < good.low or low > good.high
 
-    telling = (m for m in (*support, *case.diagnosis.measured) if is_odd(m) and m not in against)
-    return tuple(dict.fromkeys((*telling, *support)))
+    def is_over(m: Measured) -> bool:
+        return part in map(_piece, parts_read(case.circuit, m.reading))
+
+    every = [m for m in (*support, *case.diagnosis.measured) if m not in against]
+    over = [m for m in every if is_over(m)]
+    return tuple(dict.fromkeys((*filter(is_odd, every), *over, *support)))
+
+
+def _piece(ref: str) -> str:
+    """The part in one piece that a name or an element is of."""
+    return diode_of_bridge(re.split(r"[ .]", ref)[0])[0]
 
 
 def _fan_share(diagnosis: Diagnosis) -> float:
@@ -354,12 +372,13 @@ def _reads_high(measured: Measured, dictionary: FaultDictionary, others: Sequenc
     ohms = (m for m in others if m.reading.function is Function.OHM)
     fine = {row_of(circuit, m.reading) for m in ohms if not reads_over(dictionary, m)}
     left = [ref for ref in refs if (ref,) not in fine]
-    if len(refs) == 1 or not left:
-        return refs[0] if len(refs) == 1 else f"a joint between {listed([*refs])}"
-    if len(left) == 1:
-        return f"{left[0]}, or a joint beside it,"
-    row = listed(left, "or") if len(left) == 2 else f"one of {over_text(reading, circuit)[0]}"
-    return f"{row}, or a joint between them,"
+    named = left or [*refs]
+    row = listed(named, "or") if len(named) < 3 else f"one of {over_text(reading, circuit)[0]}"
+    if len(refs) == 1 or measured.value < OPEN_OHM[0]:  # an open joint lets less through
+        return row
+    if not left:
+        return f"a joint between {listed([*refs])}"
+    return f"{row}, or a joint {'beside it' if len(left) == 1 else 'between them'},"
 
 
 def _reads_open(measured: Measured, dictionary: FaultDictionary) -> str:
@@ -407,16 +426,37 @@ def relay_line(case: Case, plan: Sequence[Suggestion]) -> str:
     )
 
 
-def tracks_line(case: Case, plan: Sequence[Suggestion]) -> str:
-    """That tracks which may be open can be followed unplugged, before a reading on the mains; else
-    empty."""
-    if not plan or plan[0].access is not AccessLevel.MAINS:
+def tracks_ahead(ranked: Sequence[Ranked], plan: Sequence[Suggestion]) -> tuple[str, ...]:
+    """Keys of the tracks that can be followed unplugged before a reading on the mains: those that
+    lead, and those that it would tell of; none before any other reading."""
+    leading = [r.fault.key for r in ranked[:MOST_TRACKS] if r.fault and r.fault.joint]
+    if not plan or plan[0].access is not AccessLevel.MAINS or not leading:
+        return ()
+    told = {key for answer in plan[0].answers for key in answer.keys}
+    joints = [r.fault.key for r in ranked if r.fault and r.fault.joint and r.fault.key in told]
+    return tuple(dict.fromkeys((*leading, *joints)))[:MOST_TRACKS]
+
+
+def tracks_line(tracks: Sequence[str]) -> str:
+    """How to follow these tracks; empty where there are none."""
+    if not tracks:
         return ""
-    faults = [r.fault for r in case.ranked[:3] if r.fault and r.fault.joint]
-    if not faults:
-        return ""
-    ways = [fault.part.removesuffix(" joint").replace("/", " to ") for fault in faults]
-    return f"First, unplugged: ohms near 0 along the tracks {listed(ways)}. Only if so:"
+    ways = [key.removesuffix(" joint open").replace("/", " to ") for key in tracks]
+    return (
+        f"First, unplugged: ohms along the track{'s' * (len(ways) > 1)} {listed(ways)}. Over "
+        "1 Ω: mend it. Only if near 0:"
+    )
+
+
+def _but_for(trip: Trip, tracks: Collection[str]) -> Trip:
+    """The same trip, what is found before its first reading in none of its answers."""
+    first, *rest = trip.steps
+    answers = [
+        replace(answer, keys=tuple(key for key in answer.keys if key not in tracks))
+        for answer in first.answers
+    ]
+    left = tuple(answer for answer in answers if answer.keys)
+    return replace(trip, steps=(replace(first, answers=left), *rest)) if tracks else trip
 
 
 def contact_line(case: Case, plan: Sequence[Suggestion]) -> str:
@@ -454,8 +494,21 @@ def found_line(case: Case) -> str:
     job = case.job
     if job.closed is None:
         return proved_line(case.atlas, case.diagnosis) or verdict_line(case.diagnosis)
-    done = f" Done: {plain(job.repair)}." if job.repair else ""
+    done = f" Done: {done_text(job)}." if job.repair else ""
     return f"Found: {plain(job.found)}.{done} Closed on {job.closed.isoformat()}."
+
+
+def done_text(job: Job) -> str:
+    """What was done, and which parts that are named there the last retest neither was told of nor
+    read; empty where nothing was written."""
+    text = plain(job.repair)
+    if not job.retests:
+        return text
+    last = job.retests[-1]
+    retested = " ".join((*last.replaced, *(each.reading for each in last.readings)))
+    done, read = (set(re.findall(r"[\w-]+", words)) for words in (text, retested))
+    left = [ref for ref in replaceable_refs(job.board) if ref in done - read]
+    return f"{text} (not in the retest: {listed(left)})" if left else text
 
 
 def recorded_line(case: Case) -> str:
@@ -480,6 +533,8 @@ def unconfirmed_text(diagnosis: Diagnosis) -> str:
 
 def unkept_line(case: Case) -> str:
     """That readings count in this answer only; empty where a job file has all of them."""
+    if case.job.file is None and not case.measured and case.diagnosis.suggestion is not None:
+        return "To be asked one by one, and to keep the answers: add --ask."
     if not case.unkept:
         return ""
     if case.job.file is None:
@@ -635,11 +690,12 @@ def prompt_document(
     side = most_dangerous(step.access for step in plan)
     if side not in warned:
         lines += caution_lines(side)
+    tracks = tracks_ahead(diagnosis.ranked, plan)
     if plan:
-        lines.append(levels_line(plan, dictionary.board))
+        lines += [levels_line(plan, dictionary.board), tracks_line(tracks)]
     blocks: list[Block] = [Paragraph(text) for text in lines if text]
     if plan:
-        blocks += next_blocks(trip, circuit, diagnosis.ranked)
+        blocks += next_blocks(_but_for(trip, tracks), circuit, diagnosis.ranked)
     return Document(title="", sections=(Section("", tuple(blocks), answer=True),))
 
 
@@ -716,11 +772,13 @@ def other_text(step: Suggestion, circuit: Circuit, *, alone: bool) -> str:
 
 
 def _whole(meaning: Meaning) -> str:
-    """An answer with as many of its faults as a line holds, and how many more."""
-    for number in range(len(meaning.faults), 1, -1):
-        if len(text := meaning.text(number)) <= ANSWER_WIDTH:
-            return text
-    return meaning.text(1)
+    """An answer with as many of its faults as a line holds, and how many more; with all of them
+    where one takes two lines, and they do too."""
+    shortest, whole = (meaning.text(number) for number in (1, len(meaning.faults)))
+    if len(shortest) > ANSWER_WIDTH and len(whole) <= 2 * ANSWER_WIDTH:
+        return whole
+    texts = map(meaning.text, range(len(meaning.faults), 1, -1))
+    return next((text for text in texts if len(text) <= ANSWER_WIDTH), shortest)
 
 
 def then_line(plan: Sequence[Suggestion], circuit: Circuit) -> str:

@@ -53,7 +53,7 @@ from zcd.report.of_readings_card import (
     good_text,
     typed_place,
 )
-from zcd.report.of_retest_record import CLOSE, CLOSE_WORDS, ON_BENCH, WEAK, reserve_text
+from zcd.report.of_retest_record import ON_BENCH, WEAK, reserve_text
 from zcd.report.table import Quantity, Table
 from zcd.report.terminal import longest_on_a_screen
 from zcd.report.text import (
@@ -161,7 +161,6 @@ def _after_lines(retest: Retest, remaining: Sequence[str], whole: bool = True) -
         _then_line(retest),
         _run_line(retest) if whole else "",
         not_repeated,
-        CLOSE_WORDS if whole and any(a.is_close for a in retest.readings) else "",
         cells_legend(map(_good_of, retest.readings)),
         _duty_line(retest),
         points_line(retest.missing, retest.circuit),
@@ -221,7 +220,20 @@ def _mark(again: RepeatedReading) -> str:
         return "DIFFERS"
     if again.measured.value == 0.0 < again.high and again.low == 0.0:
         return "proves nothing"  # pulses too narrow for some meters to count
-    return CLOSE if again.is_close else "good"
+    return close_mark(again)
+
+
+def close_mark(again: RepeatedReading) -> str:
+    """How a reading that counts as good lies to what nearly all good boards show."""
+    if not again.is_close:
+        return "good"
+    return "a bit low" if again.is_low else "a bit high"
+
+
+def close_text(again: RepeatedReading) -> str:
+    """The same of one that lies outside, and from where on it would differ."""
+    end = show_value(again.measured.reading.function, again.fits[0 if again.is_low else 1])
+    return f"{close_mark(again)} (counts as good {'from' if again.is_low else 'up to'} {end})"
 
 
 def _likeliest_line(retest: Retest) -> str:
@@ -410,11 +422,15 @@ def retest_line(retest: Retest) -> str:
             f"({probability_text(retest.likeliest_ratio)})."
         )
     count = len(retest.missing)
-    take = "Take one more reading" if count == 1 else f"Take at least {count} more readings"
+    take = f"{'One' if count == 1 else count} more good reading{'s' * (count > 1)}, and it passes"
+    if not retest.suffices:
+        take = f"Take at least {count_text(count, 'more reading')}"
     step = missing_in_order(retest)[0]
     so_far = retest.good_ratio >= SO_FAR
     verdict = "GOOD SO FAR, not passed yet" if so_far else "NOT PASSED yet"
     why = f"{share} sure that the board is good ({NEEDED})"
+    if off := next((again for again in retest.readings if again.is_close), None):
+        why = f"{why}, as {show_measured(off.measured)} is {close_text(off)}"
     if retest.good_ratio >= SURE_GOOD:
         spans = step.function is Function.DIODE and step not in retest.to_take
         why = "a diode of which the pulses say nothing was not tested" if spans else SHOWED_IT

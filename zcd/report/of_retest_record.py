@@ -108,7 +108,6 @@ def verdict_text(record: RetestRecord) -> str:
 
 
 CLOSE = "close enough"
-CLOSE_WORDS = "close enough: just outside, as a few good boards are."
 ON_BENCH, WEAK = "on the bench", "at low mains, hot"
 """Where there is so much of a reserve."""
 TIMES = " times what the board needs"

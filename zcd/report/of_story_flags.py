@@ -80,9 +80,9 @@ def _fan_line(story: Story) -> str:
         return _held_text(story)
     if not story.firing.any():
         return (
-            "Without lock it does not fire the drive; the fan, which may be perfectly good, does "
-            "not turn and its tacho is silent. The fan flag is a consequence of the sync fault, "
-            "not a second fault."
+            "Without lock it does not fire the drive: the fan does not turn and its tacho is "
+            "silent. The sync fault alone explains the fan flag; see that the fan turns once sync "
+            "is back."
         )
     if SYNC in story.flags:
         return (
