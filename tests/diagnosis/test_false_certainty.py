@@ -56,6 +56,19 @@ optocoupler = "817 B"
 chain = {topology = "bridge", resistors = ["43k"], return_resistors = ["43k"], style = "1 W"}
 output = {pull_up = "15k", supply = "5 V"}
 """
+BOOT_RACK = """\
+name = "Invented boot rack"
+mains = "120 V 60 Hz"
+optocoupler = "none"
+circuit = [
+    "feed - R1 470k - R2 470k - Q1.b",
+    "base - R3 220k - emitter",
+    "emitter - D1 1N4148 > - base",
+    "Q1 BC847B",
+    "emitter - neutral",
+]
+output = {pull_up = "33k", supply = "3.3 V"}
+"""
 SURE = 0.95
 
 
@@ -156,6 +169,16 @@ def test_a_leaky_capacitor_is_lifted_before_it_is_named() -> None:
     assert set(first) == {"pin leaky", "C1 leaky", "OC1 transistor leaky"}
     alone = shown_by_ngspice(*readings, "ohm C1 lifted 22.1k")
     assert (alone.ranked[0].key, alone.stopped) == ("C1 leaky", "sure")
+
+
+def test_a_part_read_alone_is_told_from_what_is_across_it() -> None:
+    """2.2 kΩ fitted for 220 kΩ at the base, read alone: neither a diode there nor the transistor is
+    named with it (by inspection)."""
+    found = shown_by_ngspice(
+        "ohm base emitter 2.194k", "ohm R1 474k", "ohm R2 468k", "diode emitter base 0.585 V",
+        "ohm R1 to R2 941k", "ohm R3 lifted 2.193k", text=BOOT_RACK,
+    )  # fmt: skip
+    assert (found.indistinguishable[0].key, len(found.indistinguishable)) == ("R3 low", 1)
 
 
 def test_a_burnt_contact_before_the_load() -> None:

@@ -96,7 +96,7 @@ def test_accessibility_and_width(browser: Chrome, bench: tuple[Server, Path], sc
         browser.get(server.step("slicer-job", "repair", cause="R12 open", after="ohm R12 160k"))
         browser.execute_script("document.getElementById('more').open = true")
         browser.execute_script("document.getElementById('story').scrollIntoView()")
-        wait(browser, "#story", "The fan flag is")
+        wait(browser, "#story", "The sync fault alone")
         wait(browser, "#hold", "PASSES")
         wait(browser, "#again", "good board")
         browser.execute_script("document.getElementById('map').scrollIntoView()")

@@ -903,7 +903,7 @@ def _to_confirm(
         parts = {of_leads(ref) for ref in parts_read(circuit, read)}
         over_joint = joint and not joint.pole and parts >= {ref for ref, _ in joint.over}
         turned = read.function is Function.DIODE and (read.black, read.red) == ends
-        over_it = _ends(read) == frozenset(ends) and not turned
+        over_it = _ends(read, circuit) == frozenset(ends) and not turned
         decides = len(outliers) == 1 or over_joint or over_it
         may = decides and outlier.once and not read.lifted
         if may and within_reach([read], skipped, circuit):
@@ -962,7 +962,8 @@ def _twins(
     fault = named[0].fault
     if len(named) > 1 or fault is None or not fault.across:
         return ()
-    alone = [m for m in measured if m.reading.lifted and _ends(m.reading) == fault.across]
+    lifted = (m for m in measured if m.reading.lifted)
+    alone = [m for m in lifted if _ends(m.reading, dictionary.circuit) == fault.across]
     fits = np.exp(sum((_evidence(dictionary, [m])[0] for m in alone), np.zeros(1)))
 
     def shows(other: Fault) -> float:
@@ -979,8 +980,9 @@ def _twins(
     return same if parted else ()
 
 
-def _ends(reading: Reading) -> frozenset[str]:
-    return frozenset((reading.red, reading.black))
+def _ends(reading: Reading, circuit: Circuit) -> frozenset[str]:
+    """The two nodes of a reading, by the names that the parts there have for them."""
+    return frozenset(circuit.node(node) for node in (reading.red, reading.black))
 
 
 def _unexplained(
@@ -1179,14 +1181,12 @@ def _one_alone(
 ) -> Reading | None:
     """Ohms over a leak with an end of a part there lifted, one with two leads first; None where
     none is left that can be taken."""
-    across = {r.fault.across: None for r in twins if r.fault}
+    across, circuit = {r.fault.across for r in twins if r.fault}, dictionary.circuit
     taken = {m.reading for m in measured}
-    parts = [
-        r for r in dictionary.readings
-        if r.lifted and r.function is Function.OHM and _ends(r) in across and r not in taken
-    ]  # fmt: skip
+    ohms = (r for r in dictionary.readings if r.lifted and r.function is Function.OHM)
+    parts = [r for r in ohms if _ends(r, circuit) in across and r not in taken]
     parts.sort(key=lambda r: ".led" in r.lifted)
-    return next(iter(within_reach(parts, skipped, dictionary.circuit)), None)
+    return next(iter(within_reach(parts, skipped, circuit)), None)
 
 
 def _with_one_end_lifted(dictionary: FaultDictionary, reading: Reading) -> Reading | None:
