@@ -171,6 +171,7 @@ def test_a_leaky_capacitor_is_lifted_before_it_is_named() -> None:
     assert (alone.ranked[0].key, alone.stopped) == ("C1 leaky", "sure")
 
 
+@pytest.mark.usefixtures("all_samples")
 def test_a_part_read_alone_is_told_from_what_is_across_it() -> None:
     """2.2 kΩ fitted for 220 kΩ at the base, read alone: neither a diode there nor the transistor is
     named with it (by inspection)."""

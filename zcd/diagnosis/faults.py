@@ -530,8 +530,8 @@ def _joint_faults(circuit: Circuit) -> Iterator[Fault]:
     for first, second in combinations(refs, 2):
         shared = set(circuit[first].nodes) & set(circuit[second].nodes)
         if len(shared) == 1 and (joint := _joint(first, second, refs, circuit)) is not None:
-            names = [_piece_at(ref, joint.node, circuit) for ref in (first, second)]
-            yield _open_joint(names, first, joint, circuit)
+            pieces = [_piece_at(ref, joint.node, circuit) for ref in (first, second)]
+            yield _open_joint(pieces, first, joint, circuit)
     for names, ref, joint in _end_joints(refs, circuit):
         yield _open_joint(names, ref, joint, circuit)
 

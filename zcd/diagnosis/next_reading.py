@@ -535,8 +535,8 @@ def _outcomes(
         shown = shown_after(dictionary, f, reading, posterior.measured)
         # samples of a fault of one size differ by tolerances alone: one of them is no answer
         alike = fault.amount is None and not (fault.joint or fault.states or fault.members)
-        shares = NEARLY_ALL if alike else LIKELY
-        result.append(Outcome(key=fault.key, value=points(shown, weight[f], shares)))
+        value = points(shown, weight[f], NEARLY_ALL if alike else LIKELY)
+        result.append(Outcome(key=fault.key, value=value))
     return tuple(result)
 
 

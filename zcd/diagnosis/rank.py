@@ -1054,7 +1054,7 @@ def _at_load(
     that."""
     if not any(r.fault and answer_of(r.fault) == HEALTHY.key for r in named):
         return None
-    live = [r for r in dictionary.readings if r.function in (Function.AC, Function.LOW_Z)]
+    live = [r for r in dictionary.readings if r.function.row.ac_kind is not None]
     direct = Reading(function=Function.AC, red="line", black="neutral")
     at_load = [r for r in live if is_behind_contact(r)] or [r for r in live if r == direct]
     if any(m.reading in at_load for m in measured):
