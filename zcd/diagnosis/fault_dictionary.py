@@ -306,6 +306,11 @@ class FaultDictionary:
         ends = np.searchsorted(self.member[: len(values)], np.arange(1, len(self.faults)))
         return [part.ravel() for part in np.split(values, ends)]
 
+    def sums(self, weights: FloatArray) -> FloatArray:
+        """Weights of shape (E, N) summed over all samples of each fault, shape (F,)."""
+        sums = np.bincount(self.member, weights.sum(axis=1), len(self.faults))
+        return np.asarray(sums, dtype=float)
+
     def of_fault(self, values: FloatArray, fault: int) -> FloatArray:
         """Values of shape (E, N), or (S, N): all samples of one fault."""
         first, last = np.searchsorted(self.member[: len(values)], (fault, fault + 1))

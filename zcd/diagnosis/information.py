@@ -58,30 +58,20 @@ class Spectrum:
         result = np.searchsorted(self.edges, value, side="right") - 1
         return int(np.clip(result, 0, self.bins - 1))
 
-    def of_groups(self, groups: csr_array) -> FloatArray:
-        """Share of each bin in each group of samples, shape (groups, bins)."""
-        return np.asarray((self._levelled(groups) @ self.shares).toarray())
-
-    def _levelled(self, groups: csr_array) -> csr_array:
-        """The same groups, the weight of an entry that counts as a whole even over its samples."""
-        if not self.averaged.any():
-            return groups
-        samples = self.shares.shape[0] // self.averaged.size
-        entry = groups.indices // samples
-        whole = self.averaged[entry]
-        group = np.repeat(np.arange(groups.shape[0]), np.diff(groups.indptr))
-        cells, place = np.unique(
-            self.averaged.size * group[whole] + entry[whole], return_inverse=True
-        )
-        total = np.bincount(place, weights=groups.data[whole]) / samples
-        row, entry = np.divmod(cells, self.averaged.size)
-        columns = entry[:, None] * samples + np.arange(samples)
-        data = np.concatenate([groups.data[~whole], np.repeat(total, samples)])
-        where = (
-            np.concatenate([group[~whole], np.repeat(row, samples)]),
-            np.concatenate([groups.indices[~whole], columns.ravel()]),
-        )
-        return sparse((data, where), groups.shape)
+    def of_groups(self, weights: FloatArray, group: IntArray, groups: int) -> FloatArray:
+        """Share of each bin in groups of entries, whose samples have weights of shape (E, N); shape
+        (groups, bins). The weight of an entry that counts as a whole is even over its samples."""
+        even = weights.mean(axis=1, keepdims=True)
+        weights = np.where(self.averaged[:, None], even, weights).ravel()
+        sample = np.flatnonzero(weights)
+        entry, starts = sample // (weights.size // len(group)), self.shares.indptr[sample]
+        counts = self.shares.indptr[sample + 1] - starts
+        before = np.cumsum(counts) - counts
+        place = np.arange(counts.sum()) + np.repeat(starts - before, counts)
+        cell = self.shares.indices[place] + np.repeat(self.bins * group[entry], counts)
+        share = self.shares.data[place] * np.repeat(weights[sample], counts)
+        shown = np.bincount(cell, share, groups * self.bins).reshape(groups, self.bins)
+        return np.asarray(shown, dtype=float)
 
 
 def spectrum(fit: Fit) -> Spectrum:
@@ -199,14 +189,27 @@ class Posterior:
         return np.flatnonzero(share > NEGLIGIBLE)
 
     @cached_property
-    def groups(self) -> csr_array:
-        """Weight of each of their samples, shape (K, E * N)."""
-        return _groups(self.weights, self.member, self.kept)
-
-    @cached_property
     def kept_holds(self) -> csr_array:
         """`holds` of them alone, shape (K, K)."""
         return self.holds[self.kept][:, self.kept]
+
+    @cached_property
+    def _number(self) -> IntArray:
+        """Which of them each entry is of, shape (E,); -1: of none."""
+        number = np.full(int(self.member.max()) + 1, -1)
+        number[self.kept] = np.arange(len(self.kept))
+        return number[self.member]
+
+    @cached_property
+    def _counted(self) -> FloatArray:
+        """Their weights, without those of samples that are next to nothing."""
+        least = NEGLIGIBLE * self.weights.max() / self.weights.shape[1]
+        kept = (self._number >= 0)[:, None]
+        return np.where(kept & (self.weights >= least), self.weights, 0.0)
+
+    def shown(self, spectrum: Spectrum, share: FloatArray | float = 1.0) -> FloatArray:
+        """What a share of their samples shows, shape (K, bins)."""
+        return spectrum.of_groups(share * self._counted, self._number, len(self.kept))
 
 
 def expected(spectrum: Spectrum, posterior: Posterior) -> Expected:
@@ -224,7 +227,7 @@ def expected(spectrum: Spectrum, posterior: Posterior) -> Expected:
         Its `bits` are the mutual information of fault and reading, slips included; of none of
         these a reading says nothing.
     """
-    there, joint = 1.0 - posterior.unmodelled, spectrum.of_groups(posterior.groups)
+    there, joint = 1.0 - posterior.unmodelled, posterior.shown(spectrum)
     joint = _with_outliers(there * joint / joint.sum())
     bits = there * _information(joint / there)
     # what they all show alike makes none of these no less likely: such a reading does not pay
@@ -257,7 +260,7 @@ def expected_again(
     """
     sound = (posterior.weights * (1.0 - outlier)).sum(axis=1)
     sound = np.bincount(posterior.member, weights=sound)[posterior.kept]
-    anew = spectrum.of_groups(sparse(posterior.groups * outlier.ravel()))
+    anew = posterior.shown(spectrum, outlier)
     near = np.abs(np.arange(spectrum.bins) - spectrum.bin_of(measured)) <= SAME_BINS
     same = sound + anew[:, near].sum(axis=1)
     joint = np.concatenate([same[:, None], anew[:, ~near]], axis=1)
@@ -284,16 +287,6 @@ def together(holds: csr_array, faults: Sequence[int]) -> csr_array:
     there = holds.toarray()
     there[faults] = there[faults].max(axis=0)
     return sparse(there)
-
-
-def _groups(weights: FloatArray, member: IntArray, faults: IntArray) -> csr_array:
-    """Weight of each sample, by fault, of those that count; shape (faults, E * N)."""
-    number = np.full(int(member.max()) + 1, -1)
-    number[faults] = np.arange(len(faults))
-    group, every = np.repeat(number[member], weights.shape[1]), weights.ravel()
-    counted = (group >= 0) & (every >= NEGLIGIBLE * every.max() / weights.shape[1])
-    sample = np.flatnonzero(counted)
-    return sparse((every[sample], (group[sample], sample)), (len(faults), every.size))
 
 
 def _with_outliers(joint: FloatArray) -> FloatArray:

@@ -162,6 +162,8 @@ class Fit:
             moved = np.abs(self.centre - self.centre[0]) > unknown
             self.averaged = ~(graded & moved.any(axis=1))
         self.wide = self.function.row.decades and np.ptp(self.centre[0]) > WIDE_DECADES
+        farthest = np.where(self.averaged, np.inf, MOST_REACH * self.centre.std(axis=1))
+        self.farthest = farthest[:, None]
         self.width = self.width_of(1.0)
         self.ends = self._good_ends()
         low, high = float(self.centre.min()), float(self.centre.max())
@@ -189,8 +191,7 @@ class Fit:
         reading depends on what this one does, so it says nothing of the breadth.
         """
         reach = np.where(self.averaged[:, None], WHOLE_REACH, breadth) * self.gaps
-        farthest = np.where(self.averaged, np.inf, MOST_REACH * self.centre.std(axis=1))
-        return np.asarray(np.hypot(self.noise, np.minimum(reach, farthest[:, None])))
+        return np.asarray(np.hypot(self.noise, np.minimum(reach, self.farthest)))
 
     def _good_ends(self) -> tuple[FloatArray, FloatArray]:
         """From where on a reading is beyond a good board on the side to which an entry never leads,
@@ -271,10 +272,11 @@ class Fit:
         """Density (of a range: probability) of what was read, if it is sound, shape (E, N)."""
         if measured.unstable:
             return np.maximum(self.jump_share, STEADY_JUMPS)
-        ends, width = self._ends(measured), self.width_of(breadth)
+        ends = self._ends(measured)
         if ends is not None:
             from scipy.special import ndtr  # loads slowly: not for what only lists readings
 
+            width = self.width_of(breadth)
             low, high = ((end - self.centre) / width for end in ends)
             least, most = ((end - self.none) / self.none_error for end in ends)
             share = self._with_chip(ndtr(high) - ndtr(low), *ends)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -241,7 +242,7 @@ def best_reading(
     """
     if taken >= MOST_READINGS:
         return None
-    shares = np.array([w.sum() for w in dictionary.by_fault(posterior.weights)])
+    shares = dictionary.sums(posterior.weights)
     most = (1.0 - posterior.unmodelled) * float(entropy_bits(shares / shares.sum()))
     good = answer_of(dictionary.faults[int(shares.argmax())]) == HEALTHY.key
     weary = 1.0 if good else max(1.0, taken / PATIENCE)
@@ -377,7 +378,7 @@ def _suggestion(
     again: Measured | None = None,
 ) -> Suggestion:
     outcomes = _outcomes(dictionary, reading, posterior)
-    shares = _shares(dictionary, posterior)
+    shares = dictionary.sums(posterior.weights)
     likely = _still_likely(dictionary, shares)
     good = good_board(dictionary, reading, posterior.measured)
     return Suggestion(
@@ -391,10 +392,6 @@ def _suggestion(
         full_scale=_full_scale(dictionary, reading, outcomes),
         again=again,
     )
-
-
-def _shares(dictionary: FaultDictionary, posterior: Posterior) -> FloatArray:
-    return np.array([w.sum() for w in dictionary.by_fault(posterior.weights)])
 
 
 def _beside(dictionary: FaultDictionary, faults: Sequence[int]) -> list[int]:
@@ -431,7 +428,7 @@ def without(
     where there are no others."""
     if not doubted:
         return suggestion
-    likely = _still_likely(dictionary, _shares(dictionary, posterior))
+    likely = _still_likely(dictionary, dictionary.sums(posterior.weights))
     kept = [o for o in suggestion.outcomes if o.key in likely and o.key not in doubted]
     if all(o.key == dictionary.faults[GOOD_BOARD].key for o in kept):
         return suggestion
@@ -525,7 +522,7 @@ def _outcomes(
 ) -> tuple[Outcome, ...]:
     """What the reading would show under the likeliest faults, and on a good board."""
     weight = dictionary.by_fault(posterior.weights)
-    shares = np.array([w.sum() for w in weight])
+    shares = dictionary.sums(posterior.weights)
     least = np.sort(shares)[-OUTCOMES:][0]  # what is as likely as the last one is told too
     likely = [int(f) for f in np.argsort(-shares) if shares[f] >= AS_LIKELY * least]
     likely += [f for f in _beside(dictionary, likely) if shares[f] > NEGLIGIBLE]
@@ -552,10 +549,15 @@ def _answers(
     moved = dictionary.member[fit.loose.any(axis=1)]
     jumping = {dictionary.faults[f].key for f in moved}
 
+    @cache
+    def on_scale(value: float) -> tuple[float, float]:
+        """A value as its error is judged, and that error."""
+        return float(scaled(reading.function, np.asarray(value))), fit.error_at(value)
+
     def above(first: float, second: float) -> float:
         """How far one value is above another, in errors that a bench takes for none."""
-        a, b = (float(scaled(reading.function, np.asarray(v))) for v in (first, second))
-        return (a - b) / ALIKE_ERRORS / max(fit.error_at(first), fit.error_at(second))
+        (a, error_a), (b, error_b) = on_scale(first), on_scale(second)
+        return (a - b) / ALIKE_ERRORS / max(error_a, error_b)
 
     def same(answer: Answer, other: Answer) -> bool:
         if answer.dark is not other.dark:

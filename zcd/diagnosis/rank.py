@@ -539,20 +539,19 @@ def _ranked(
 ) -> tuple[Ranked, ...]:
     """Faults with their probabilities, most probable first."""
     result = [Ranked(fault=None, probability=none)]
-    for number, (fault, row) in enumerate(
-        zip(dictionary.faults, dictionary.by_fault(weights), strict=True)
-    ):
+    shares = dictionary.sums(weights).tolist()
+    for number, (fault, share) in enumerate(zip(dictionary.faults, shares, strict=True)):
         if fault.amount is None:
-            result.append(Ranked(fault=fault, probability=float(row.sum())))
+            result.append(Ranked(fault=fault, probability=share))
             continue
         low, middle, high = UNKNOWN_SIZE
-        if row.sum() >= MIN_SIZED:
+        if share >= MIN_SIZED:
             low, middle, high = severity_points(dictionary, number, weights, measured)
         amount = fault.amount(np.array([low, middle, high]))
         result.append(
             Ranked(
                 fault=fault,
-                probability=float(row.sum()),
+                probability=share,
                 severity=middle,
                 amount=(float(amount[0]), float(amount[1]), float(amount[2])),
             )

@@ -207,7 +207,7 @@ def retest(
 
     def shares_after(measured: Sequence[Measured]) -> FloatArray:
         weights, _ = posterior_weights(repaired, measured, flags, told)
-        return np.array([part.sum() for part in repaired.by_fault(weights)])
+        return repaired.sums(weights)
 
     shares = shares_after(measured)
     worst = int(np.argmax(np.where(good, -1.0, shares)))

@@ -269,7 +269,7 @@ class Expert:
         known, named = self._of_level, [each.fault for each in diagnosis.indistinguishable]
         weights, _ = posterior_weights(known, diagnosis.measured, self.exercise.flags)
         weights = weights * np.array([known.faults[f] in named for f in known.member])[:, None]
-        shares = np.array([part.sum() for part in known.by_fault(weights)]) / weights.sum()
+        shares = known.sums(weights) / weights.sum()
         posterior = Posterior(
             weights=weights / weights.sum(),
             member=known.member,
