@@ -105,16 +105,16 @@ def turning(points: FloatArray, off: float) -> FloatArray:
     off : float
         So far no point that is left out lies off the line that is drawn (Ramer, Douglas, Peucker).
     """
+    at = points[:, 0] + 1j * points[:, 1]
     kept, pieces = {0, len(points) - 1}, [(0, len(points) - 1)]
     while pieces:
         start, end = pieces.pop()
-        (x, y), away = points[end] - points[start], points[start + 1 : end] - points[start]
-        if not away.size:
+        if end - start < 2:
             continue
-        straight = np.hypot(x, y)
-        far = np.abs(x * away[:, 1] - y * away[:, 0]) / straight if straight else np.hypot(*away.T)
+        straight, away = complex(at[end] - at[start]), at[start + 1 : end] - at[start]
+        far = np.abs((away * straight.conjugate()).imag if straight else away)
         turn = start + 1 + int(np.argmax(far))
-        if far.max() > off:
+        if far[turn - start - 1] > off * (abs(straight) or 1.0):
             kept.add(turn)
             pieces += [(start, turn), (turn, end)]
     return points[sorted(kept)]
