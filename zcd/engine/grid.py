@@ -30,8 +30,8 @@ def clustered_phases_rad(size: int, points: int) -> FloatArray:
     There the voltages of LED and diodes turn over, and nearly at once: an even grid would give
     their means by chance. Each quarter mirrors the one before.
     """
-    even = even_phases_rad(size, points)
-    return even - CLUSTERING_RATIO * np.sin(2.0 * even) / 2.0
+    even = even_phases_rad(1, points)
+    return np.repeat(even - CLUSTERING_RATIO * np.sin(2.0 * even) / 2.0, size, axis=0)
 
 
 def follow(

@@ -332,10 +332,12 @@ def input_voltages_v(network: Network, phase_rad: FloatArray) -> FloatArray:
     size = network.conductance_s.shape[0]
     shape = (size, phase_rad.shape[1])
     waves = np.empty((len(network.sources), *shape))
+    # before points follow what flows they are the same in all rows
+    angle_rad = phase_rad[:1] if np.all(phase_rad == phase_rad[:1]) else phase_rad
     for row, source in enumerate(network.sources):
         if isinstance(source, MainsSource):
             rms = np.broadcast_to(np.asarray(source.rms_v, dtype=float), (size,))
-            waves[row] = mains_voltage_v(phase_rad, rms, *network.harmonics)
+            waves[row] = mains_voltage_v(angle_rad, rms, *network.harmonics)
             if np.any(source.surge_v):
                 surge, frequency = column(source.surge_v, size), column(source.frequency_hz, size)
                 waves[row] += surge_voltage_v(phase_rad, surge, frequency)
