@@ -9,7 +9,7 @@ from itertools import count
 from typing import TYPE_CHECKING, Any
 
 from zcd import refdata
-from zcd.board.keys import NameReader, attribute_of, holds, key_of, reader_of
+from zcd.board.keys import Key, NameReader, attribute_of, holds, key_of, reader_of
 from zcd.board.model import Assumption
 from zcd.board.units import format_si
 
@@ -66,18 +66,14 @@ class Notes:
             than one value.
         """
         values: dict[str, Any] = {}
-        for key, info in type(table).model_fields.items():
-            own, dotted, written = key_of(info), f"{name}.{key}", getattr(table, key)
+        for key, attribute, own, is_name, is_whole in _declared(type(table)):
+            dotted, written = f"{name}.{key}", getattr(table, key)
             row = own.default_row or dotted
-            if own.computed:
-                continue
-            if isinstance(reader_of(info), NameReader) and own.usual:
-                values[attribute_of(key, info)] = self.choice(written, dotted, own.usual)
+            if is_name and own.usual:
+                values[attribute] = self.choice(written, dotted, own.usual)
             elif row in refdata.defaults():
                 taken = self.default(written, dotted, row)
-                values[attribute_of(key, info)] = (
-                    int(taken) if holds(info.annotation, int) else taken
-                )
+                values[attribute] = int(taken) if is_whole else taken
         return values
 
     def ref(self, written: str | None, letters: str, key: str) -> str:
@@ -89,6 +85,23 @@ class Notes:
         self.used.add(ref)
         self.places[ref] = key
         return ref
+
+
+@cache
+def _declared(table: type[Table]) -> list[tuple[str, str, Key, bool, bool]]:
+    """The keys of a table that may be filled: attribute, what is declared of it, whether it is a
+    name, or a whole number."""
+    return [
+        (
+            key,
+            attribute_of(key, info),
+            key_of(info),
+            isinstance(reader_of(info), NameReader),
+            holds(info.annotation, int),
+        )
+        for key, info in table.model_fields.items()
+        if not key_of(info).computed
+    ]
 
 
 @cache

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from math import isnan
 
 from zcd import refdata
@@ -132,6 +132,7 @@ def diode_parts() -> tuple[str, ...]:
     return tuple(str(row["part"]) for row in refdata.table("diodes"))
 
 
+@lru_cache(maxsize=256)
 def table_part(text: str) -> str | None:
     """The diode of the tables that a marking stands for; None: there is none.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, lru_cache
 from math import isnan, sqrt
 
 from zcd import refdata
@@ -122,6 +122,7 @@ def package_of(family: str) -> str:
     return rows.get(family, "DIP-6" if family in SIX_PIN_FAMILIES else "")
 
 
+@lru_cache(maxsize=256)
 def optocoupler_name(
     family: str, grade: str | None = None, *, key: str = ""
 ) -> tuple[str, str | None]:
