@@ -44,7 +44,7 @@ def _low_shape() -> tuple[FloatArray, FloatArray]:
     scale = low["relative_ratio"][0] / at_join
     current = np.concatenate([tail["current_a"][below], low["current_a"]])
     ratio = np.concatenate([tail["relative_ratio"][below] * scale, low["relative_ratio"]])
-    return np.log(current), np.log(ratio)
+    return _with_ends(np.log(current), np.log(ratio))
 
 
 @cache
@@ -53,7 +53,7 @@ def _published_shape(*samples: str) -> tuple[FloatArray, FloatArray]:
     curves = [columns("ctr_shape", curve=sample) for sample in samples]
     common = reduce(np.intersect1d, [rows["current_a"] for rows in curves])
     logs = [np.log(rows["relative_ratio"][np.isin(rows["current_a"], common)]) for rows in curves]
-    return np.log(common), np.mean(logs, axis=0)
+    return _with_ends(np.log(common), np.mean(logs, axis=0))
 
 
 @cache
@@ -76,25 +76,24 @@ def own_shape(family: str) -> int:
     return next((n for n, name in enumerate(_own_shapes(), 1) if name == family), 0)
 
 
-def _interpolate(log_x: FloatArray, shape: tuple[FloatArray, FloatArray]) -> FloatArray:
-    """Straight lines between points and, beyond the ends, along the end segments."""
-    x, y = shape
+def _with_ends(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Points of a curve, and one far beyond either end, along the end segments."""
     first, last = (y[1] - y[0]) / (x[1] - x[0]), (y[-1] - y[-2]) / (x[-1] - x[-2])
     wide = np.concatenate([[x[0] - _FAR], x, [x[-1] + _FAR]])
-    return np.interp(log_x, wide, np.concatenate([[y[0] - _FAR * first], y, [y[-1] + _FAR * last]]))
+    return wide, np.concatenate([[y[0] - _FAR * first], y, [y[-1] + _FAR * last]])
 
 
 def _log_shape(log_current: FloatArray, weight: FloatArray, own: FloatArray) -> FloatArray:
     """Log of CTR relative to 5 mA: see `ctr_shape_ratio`."""
     numbers = np.unique(own)
-    curves = [_interpolate(log_current, _curve(number)) for number in numbers]
+    curves = [np.interp(log_current, *_curve(number)) for number in numbers]
     start = curves[0]
     for number, curve in zip(numbers[1:], curves[1:], strict=True):
         start = np.where(own == number, curve, start)
     if not np.any(weight):
         return np.asarray(start)
-    low = _interpolate(log_current, _low_shape()) if numbers[0] > 0 else curves[0]
-    high = _interpolate(log_current, _high_shape())
+    low = np.interp(log_current, *_low_shape()) if numbers[0] > 0 else curves[0]
+    high = np.interp(log_current, *_high_shape())
     return np.asarray(start + weight * (high - low))
 
 
@@ -160,7 +159,7 @@ def ctr_corners_a(own: ArrayLike = 0) -> FloatArray:
     """
     limits = np.log([_MIN_CURRENT_A, *_HEAT_KNOWN_A])
     curves = (_low_shape(), _high_shape(), *map(_curve, np.unique(own)))
-    logs = np.concatenate([limits, *(at for at, _ in curves)])
+    logs = np.concatenate([limits, *(at[1:-1] for at, _ in curves)])
     # rounded, so that a current that both curves have is one corner
     return np.exp(np.unique(np.round(logs, 9)))
 
@@ -210,24 +209,33 @@ def shape_weight_ratio(ctr_ratio: ArrayLike, test_current_a: float) -> FloatArra
         0 at or below the low-rank sample's CTR, 1 at or above the high-rank sample's. [1]
     """
     # the CTR at 5 mA follows from the one stated by the part's own shape, so that both are sought
-    low, high = (np.log(ctr_shape_ratio(test_current_a, weight)) for weight in (0.0, 1.0))
+    low, high = _at_ranks(test_current_a)
     span = np.log(HIGH_SAMPLE_CTR_RATIO / LOW_SAMPLE_CTR_RATIO) + high - low
     above = np.log(np.asarray(ctr_ratio, dtype=float) / LOW_SAMPLE_CTR_RATIO) - low
     return np.clip(above / span, 0.0, 1.0)
 
 
 @cache
-def _temperature_grid(curve: str) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Log of the source's two LED currents; temperatures, log ratio at the lower and the higher."""
+def _at_ranks(led_current_a: float) -> tuple[FloatArray, FloatArray]:
+    """Log of CTR relative to 5 mA, of the low-rank and of the high-rank shape."""
+    low, high = (np.log(ctr_shape_ratio(led_current_a, weight)) for weight in (0.0, 1.0))
+    return low, high
+
+
+@cache
+def _temperature_grid(
+    curve: str,
+) -> tuple[FloatArray, tuple[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]:
+    """Log of the source's two LED currents; log ratio over temperature at the lower and the
+    higher."""
     one = columns("ctr_temperature", curve=curve)
     low, high = np.unique(one["current_a"])
     at = {i: one["current_a"] == i for i in (low, high)}
-    return (
-        np.log([low, high]),
-        one["temperature_degc"][at[low]],
-        np.log(one["relative_ratio"][at[low]]),
-        np.log(one["relative_ratio"][at[high]]),
+    celsius = one["temperature_degc"][at[low]]
+    at_low, at_high = (
+        _with_ends(celsius, np.log(one["relative_ratio"][at[i]])) for i in (low, high)
     )
+    return np.log([low, high]), at_low, at_high
 
 
 def _log_heat(log_current: FloatArray, t: FloatArray, own: FloatArray) -> FloatArray:
@@ -235,8 +243,8 @@ def _log_heat(log_current: FloatArray, t: FloatArray, own: FloatArray) -> FloatA
     current = np.clip(log_current, *np.log(_HEAT_KNOWN_A))
 
     def of_curve(curve: str) -> FloatArray:
-        ends, celsius, low, high = _temperature_grid(curve)
-        at_low, at_high = _interpolate(t, (celsius, low)), _interpolate(t, (celsius, high))
+        ends, low, high = _temperature_grid(curve)
+        at_low, at_high = np.interp(t, *low), np.interp(t, *high)
         steepness = (at_high - at_low) / (ends[1] - ends[0])
         return np.asarray(at_low + steepness * (current - ends[0]))
 
@@ -289,6 +297,12 @@ def ctr_temperature_ratio(
     return np.exp(_log_heat(log_current, t, number))
 
 
+@cache
+def _dark_shape() -> tuple[FloatArray, FloatArray]:
+    rows = columns("dark_current", curve="EL-817")
+    return _with_ends(rows["temperature_degc"], np.log(rows["dark_current_a"]))
+
+
 def dark_current_a(temperature_degc: ArrayLike) -> FloatArray:
     """Collector current without light (typical part).
 
@@ -306,9 +320,7 @@ def dark_current_a(temperature_degc: ArrayLike) -> FloatArray:
     ----------
     .. [1] Everlight EL817 data sheet Rev. 10 (2010), figure 4 (VCE = 10 V).
     """
-    rows = columns("dark_current", curve="EL-817")
-    shape = (rows["temperature_degc"], np.log(rows["dark_current_a"]))
-    return np.exp(_interpolate(np.asarray(temperature_degc, dtype=float), shape))
+    return np.exp(np.interp(np.asarray(temperature_degc, dtype=float), *_dark_shape()))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -368,15 +380,14 @@ def turn_off_temperature_ratio(temperature_degc: ArrayLike) -> FloatArray:
     ----------
     .. [1] Toshiba TLP293 data sheet Rev. 5.0 (2018), figure 11.17.
     """
-    celsius, log_ratio = _turn_off_shape()
-    return np.exp(_interpolate(np.asarray(temperature_degc, dtype=float), (celsius, log_ratio)))
+    return np.exp(np.interp(np.asarray(temperature_degc, dtype=float), *_turn_off_shape()))
 
 
 @cache
 def _turn_off_shape() -> tuple[FloatArray, FloatArray]:
     """Temperatures and log turn-off time, relative to 25 degC."""
     rows = columns("turn_off_temperature", curve="TLP293")
-    return rows["temperature_degc"], np.log(rows["turn_off_ratio"])
+    return _with_ends(rows["temperature_degc"], np.log(rows["turn_off_ratio"]))
 
 
 REFERENCE_COLLECTOR_V = 5.0
