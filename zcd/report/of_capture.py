@@ -23,7 +23,7 @@ from zcd.report.of_diagnosis import spread_of
 from zcd.report.of_diagnosis_dict import repeated_to_dict
 from zcd.report.of_retest import close_mark, close_text
 from zcd.report.table import Table
-from zcd.report.text import crossing_text, listed, quantity_text
+from zcd.report.text import crossing_text, quantity_text
 from zcd.sync.lock import expected_pulses
 
 if TYPE_CHECKING:
@@ -75,9 +75,8 @@ def capture_answer(traces: Traces) -> Document:
 def verdict_text(traces: Traces, verdict: CaptureVerdict) -> str:
     """Good or bad, and by what."""
     if verdict.good:
-        close = [f"{each.measured.reading.name} {close_text(each)}" for each in verdict.readings
-                 if each.is_close]  # fmt: skip
-        near = f", but {listed(close)}" if close else ""
+        close = (each for each in verdict.readings if each.is_close)
+        near = "".join(f"; {each.measured.reading.name} is {close_text(each)}" for each in close)
         return f"GOOD. {capture_line(traces)} All figures are those of a good board{near}."
     differs = [each for each in verdict.readings if not each.good]
     if traces.jumps or not traces.falls_s.size or not differs:

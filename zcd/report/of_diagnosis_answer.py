@@ -441,11 +441,13 @@ def tracks_line(tracks: Sequence[str]) -> str:
     """How to follow these tracks; empty where there are none."""
     if not tracks:
         return ""
+    return f"First, unplugged: {_along(tracks)}. Over 1 Ω: mend it. Only if near 0:"
+
+
+def _along(tracks: Sequence[str]) -> str:
+    """The test of tracks that may be open."""
     ways = [key.removesuffix(" joint open").replace("/", " to ") for key in tracks]
-    return (
-        f"First, unplugged: ohms along the track{'s' * (len(ways) > 1)} {listed(ways)}. Over "
-        "1 Ω: mend it. Only if near 0:"
-    )
+    return f"ohms along the track{'s' * (len(ways) > 1)} {listed(ways)}"
 
 
 def _but_for(trip: Trip, tracks: Collection[str]) -> Trip:
@@ -617,6 +619,8 @@ def work_lines(
 def _of_several(diagnosis: Diagnosis) -> str:
     """The work where one of several was named: loose joints are all reflowed."""
     faults = [r.fault for r in diagnosis.indistinguishable if r.fault]
+    if all(fault.joint for fault in faults):
+        return MENDS["joint"]
     if any(fault.mode != LOOSE_MODE for fault in faults):
         return "Mend what it was"
     return f"Reflow the joints of {listed(list(dict.fromkeys(fault.part for fault in faults)))}"
@@ -873,6 +877,8 @@ def _together_text(diagnosis: Diagnosis) -> str:
 def swap_line(alike: Sequence[Ranked]) -> str:
     """How those named together are told apart without a reading that is left; empty where there is
     no part to try."""
+    if tracks := [r.fault.key for r in alike if r.fault and r.fault.joint and len(alike) > 1]:
+        return f"To tell: unplugged, {_along(tracks)}; over 1 Ω: it is open."
     told = [r.fault for r in alike if r.fault and r.fault.kind in REPLACED]
     # only what has less resistance than it should reads otherwise once something is lifted
     faults = [fault for fault in told if fault.is_leak or fault.across]
