@@ -106,7 +106,7 @@ def test_the_prompt_explains_the_answers_still_likely() -> None:
     text = prompt_text("ohm feed chain.2 2.73M")
     assert "R1 or R2 is bad" in text
     meaning = text.partition(": ohms ")[2]
-    assert re.search(r"Ω: R[12] drift;? ", meaning)
+    assert re.search(r"Ω \(about 2\.6 MΩ if it alone is bad\): R[12] drift ", meaning)
     assert ": a good board" not in meaning
     assert "--full" not in text
 

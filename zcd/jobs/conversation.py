@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 
-from zcd.circuit.elements import Circuit
+from zcd.circuit.elements import Circuit, Resistance, is_hidden
 from zcd.diagnosis.flag_evidence import FLAGS, NO_FLAG
-from zcd.diagnosis.functions import OVERLOAD_WORDS
+from zcd.diagnosis.functions import OVERLOAD_WORDS, Function
 from zcd.diagnosis.job import check_codes
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.reading_syntax import (
@@ -16,6 +17,7 @@ from zcd.diagnosis.reading_syntax import (
     parse_function,
     parse_reading,
     parse_shown,
+    parse_value,
 )
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.errors import InputError, invalid_value
@@ -25,7 +27,6 @@ SKIP = ("skip", "cannot reach it", "can't reach it", "cannot")
 UNDO = ("undo", "back")
 MORE = ("more", "full")
 ANSWERS = (*OVERLOAD_WORDS, *NOTHING_WORDS, *UNSTABLE_WORDS)
-OTHER_PART = 'for another part put its name first: "R2 82k"'
 NOT_ASKED = 'no reading is asked for now: type all of it ("ohm R2 82k"), or Enter to end'
 SHORT_HELP = (
     'Type what the meter shows ("4.98 V", "OL") or another reading ("R2 82k", "dc pin 4.98 V"). '
@@ -163,8 +164,17 @@ class Answers:
             except InputError as error:
                 # no reading is one word: what it would have to be is a value
                 if _is_answer(line) or " " not in line:
-                    raise InputError(f"{error}; {OTHER_PART}") from None
+                    raise InputError(f"{error}; {self._other_part(line)}") from None
         return parse_reading(line, self.circuit)
+
+    def _other_part(self, line: str) -> str:
+        """How ohms of another part are typed, such as those that may have been meant."""
+        refs = (e.ref for e in self.circuit.of(Resistance) if not is_hidden(e))
+        ref, value = next(refs, "R1"), "82k"
+        with suppress(InputError):
+            parse_value(line, Function.OHM)
+            value = line
+        return f'for another part put its name first: "{ref} {value}"'
 
 
 @dataclass(slots=True)

@@ -260,7 +260,7 @@ def _that_meet(
         if answer.low <= answer.high < NARROW * answer.low:
             about = _shown_text(Function.OHM, answer, good)
             if answer is above[0]:
-                about += f", or else over {show_value(Function.OHM, good.high)}"
+                about = f"over {show_value(Function.OHM, good.high)} ({about} if it alone is bad)"
         met[answer], low = (new, about), high
     first = above[0]
     drifted = [key.replace(" open", " drift") for key in first.keys if key in of_row]
@@ -349,12 +349,13 @@ def _shown_text(function: Function, answer: Answer, good: ExpectedRange) -> str:
     """What the meter shows."""
     low, high = answer.low, answer.high
     if answer.jumps:
-        ends = [show_value(function, end) for end in (low, high)]
-        if high == OVERLOAD:
-            # a joint that opens now and then: between the part itself and nothing
-            ends[0] = f"about {show_value(function, good.middle)}"
-        near = 0.0 < high < NARROW * low or ends[0] == ends[1]
-        return JUMPS if near else f"jumps between {' and '.join(ends)}"
+        # it is a good board's now and then, where it is not one of the two already
+        beside = high == OVERLOAD or high < good.low or low > good.high
+        about = "about " if beside else ""
+        start = about + show_value(function, good.middle if beside else low)
+        end = show_value(function, high)
+        near = start == end or (not beside and 0.0 < high < NARROW * low)
+        return JUMPS if near else f"jumps between {start} and {end}"
     if (low, high) == (good.low, good.high):
         return good_text(function, good)
     if function.row.method is Method.JUNCTION and low > good.high and high == OVERLOAD:

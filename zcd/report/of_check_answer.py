@@ -86,6 +86,8 @@ HARDLY_ANY = 5.0
 its value is doubted before the size of the other (common practice, no source)."""
 BURNING_RATIO = 10.0
 """Of its power: from here on a resistor was misread."""
+TYPICAL = "PASSES with typical parts"
+"""How a verdict begins that hangs on what no data sheet gives."""
 FAR = 10.0
 """So many times its value nobody fits in place of a part that was read right."""
 NO_LOWER_END_RATIO = 1e-2
@@ -146,17 +148,16 @@ def _warning_text(check: Check, sizes: Sequence[Sizes | Makes], condition: str, 
     if count == 1 and any(each.too_small for each in sizes if isinstance(each, Sizes)):
         passes = "PASSES"
     if ratio := _second_pulse_ratio(check):
-        works = "sync works on a clean mains; on a distorted one"
-        return f"WARNING: {works} {percent_text(ratio)} of such boards may give two pulses for one."
+        where = f"on a distorted mains {percent_text(ratio)} of such boards"
+        return f"{TYPICAL}; {where} may give two pulses for one."
     if doubt := next((rule.depends_on for rule in check.every_rule if rule.depends_on), ""):
         what = plain(doubt.partition(",")[0])
         if may := _may_fail_ratio(check):
             share = percent_text(may)
-            return f"WARNING: {share} of such boards may lose sync, depending on {what}."
+            return f"{TYPICAL}, but {share} of such boards may lose sync, depending on {what}."
         if check.hangs_on_grade:
-            return f"WARNING: {_may_be_lost_text(check)}."
-        works = f"A typical {_coupler_text(check)} works."
-        return f"WARNING: sync may be lost {_lost_where(check)}. {works}"
+            return f"{TYPICAL}, but {_may_be_lost_text(check)}."
+        return f"{TYPICAL}, but sync may be lost {_lost_where(check)}."
     if makes := [each for each in sizes if isinstance(each, Makes)]:
         return f"DEPENDS on {'; '.join(each.condition for each in makes)}. {sound}."
     return f"{passes}{condition}. {sound}."

@@ -56,6 +56,7 @@ RELAY_ON_HOW = (
     "A program started: use the service mode; or switch off and on, start a program and read "
     "before the error comes back. Listen for the load relay."
 )
+OR_NONE = "or 0 if the meter misses short gaps"
 NOT_APART = "No reading worth its effort tells these apart"
 CAUTIONS: dict[AccessLevel, tuple[Caution, ...]] = {
     AccessLevel.DEAD: DEAD,
@@ -76,7 +77,7 @@ def spread_of(function: Function, low: float, high: float) -> str:
     if may_miss(function, low, high):
         most = show_value(function, high)
         often = f"{most} or 0"
-        return often if function is Function.FREQUENCY else f"up to {most}, on some meters 0"
+        return often if function is Function.FREQUENCY else f"up to {most}, {OR_NONE}"
     return show_span(function, low, high)
 
 

@@ -510,7 +510,7 @@ def done_text(job: Job) -> str:
     retested = " ".join((*last.replaced, *(each.reading for each in last.readings)))
     done, read = (set(re.findall(r"[\w-]+", words)) for words in (text, retested))
     left = [ref for ref in replaceable_refs(job.board) if ref in done - read]
-    return f"{text} (not in the retest: {listed(left)})" if left else text
+    return f"{text} ({listed(left)} neither read nor named in the retest)" if left else text
 
 
 def recorded_line(case: Case) -> str:

@@ -17,7 +17,7 @@ CTR = "ctr"
 RATINGS = (
     "Figures of typical parts. What tolerances do, and whether a part is overloaded: zcd check."
 )
-CTR_WORDS = " CTR: 100 % is a typical new optocoupler of its type."
+CTR_WORDS = " CTR: 100 % is a typical new optocoupler of its type, not its data sheet's figure."
 
 
 def value_text(quantity: Quantity, value: float) -> str:

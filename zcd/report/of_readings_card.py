@@ -41,6 +41,7 @@ from zcd.report.document import Cautions, Document, Paragraph, Section
 from zcd.report.of_board import no_sync_line, read_as_line, unread_line
 from zcd.report.of_diagnosis import (
     ACCESS_TITLES,
+    OR_NONE,
     cautions_for,
     may_miss,
     measured_table,
@@ -95,10 +96,9 @@ def counts_high_line(reading: Reading, good: ExpectedRange) -> str:
     if reading.function is not Function.DUTY or not reading.over_pin:
         return ""
     span = show_span(Function.DUTY, 1.0 - good.high, 1.0 - good.low)
-    such = show_value(Function.DUTY, 1.0 - good.middle, digits=2)
     return (
         f"Duty is the share of time LOW. A meter that counts the time high shows {span} on a good "
-        f'board: enter that as "duty {such} high".'
+        'board: enter what it shows as "duty ... % high".'
     )
 
 
@@ -119,7 +119,7 @@ def good_text(function: Function, good: ExpectedRange, unread: bool = False) -> 
     """What a good board shows; where other parts are in parallel, how low that may be, unless the
     part itself could not be read."""
     if function is Function.FREQUENCY and may_miss(function, good.low, good.high):
-        return f"{show_value(function, good.high)}, on some meters 0"
+        return f"{show_value(function, good.high)}, {OR_NONE}"
     if function.row.method is Method.JUNCTION and good.low < good.high == OVERLOAD:
         return f"{show_value(function, good.low)} or more, on many meters OL"
     if unread or not is_wide(function, good.low, good.middle, good.high):

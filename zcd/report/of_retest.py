@@ -53,7 +53,7 @@ from zcd.report.of_readings_card import (
     good_text,
     typed_place,
 )
-from zcd.report.of_retest_record import ON_BENCH, WEAK, reserve_text
+from zcd.report.of_retest_record import CLOSE, ON_BENCH, WEAK, reserve_text
 from zcd.report.table import Quantity, Table
 from zcd.report.terminal import longest_on_a_screen
 from zcd.report.text import (
@@ -227,7 +227,7 @@ def close_mark(again: RepeatedReading) -> str:
     """How a reading that counts as good lies to what nearly all good boards show."""
     if not again.is_close:
         return "good"
-    return "a bit low" if again.is_low else "a bit high"
+    return CLOSE
 
 
 def close_text(again: RepeatedReading) -> str:

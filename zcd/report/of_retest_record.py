@@ -11,7 +11,7 @@ from zcd.diagnosis.retest_record import RetestReading, RetestRecord, Verdict
 from zcd.errors import plain
 from zcd.report.of_readings_card import MISSED, WIDE_OHMS
 from zcd.report.table import Table
-from zcd.report.text import probability_text, short_of
+from zcd.report.text import listed, probability_text, short_of
 
 
 def retest_record_line(record: RetestRecord) -> str:
@@ -98,7 +98,9 @@ def verdict_text(record: RetestRecord) -> str:
     share = probability_text(record.good_ratio)
     if record.verdict is Verdict.UNSURE:
         short = short_of(record.good_ratio)
-        return f"too few readings ({short} sure, 95 % needed)"
+        off = [_short_name(each) for each in record.readings if each.close]
+        why = f"; {listed(off)} {CLOSE}" if off else ""
+        return f"too few readings ({short} sure, 95 % needed{why})"
     if record.verdict is Verdict.GOOD:
         return f"{record.verdict} ({share} sure)"
     names = [_short_name(each) for each in record.readings if each.differs]
@@ -107,7 +109,7 @@ def verdict_text(record: RetestRecord) -> str:
     return f"{record.verdict}: {'; '.join(names)} {'differs' if len(names) == 1 else 'differ'}"
 
 
-CLOSE = "close enough"
+CLOSE = "a bit off"
 ON_BENCH, WEAK = "on the bench", "at low mains, hot"
 """Where there is so much of a reserve."""
 TIMES = " times what the board needs"

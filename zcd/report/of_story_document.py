@@ -21,7 +21,7 @@ from zcd.report.of_check import board_line
 from zcd.report.of_check_document import brief_cautions, caution_sections, end_sections
 from zcd.report.of_diagnosis import cautions_for, state_line
 from zcd.report.of_diagnosis_answer import step_text
-from zcd.report.of_readings_card import good_cell
+from zcd.report.of_readings_card import good_text
 from zcd.report.of_story import (
     FAN_FEED,
     advice_lines,
@@ -196,7 +196,7 @@ def _reading_sections(causes: CausesForFlags, plan: Trip) -> tuple[Section, ...]
 
 def _step_line(step: Suggestion, circuit: Circuit) -> str:
     """A reading to take, with what a good board shows; that says which range to set too."""
-    good = good_cell(step.reading.function, step.good)
+    good = good_text(step.reading.function, step.good)
     return f"{step_text(replace(step, full_scale=None), circuit)} (good board {good})"
 
 

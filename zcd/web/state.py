@@ -31,6 +31,7 @@ from zcd.diagnosis.job import WANTED, board_file_of, job_file_of
 from zcd.diagnosis.retest_record import Verdict
 from zcd.errors import InputError, invalid_value
 from zcd.report.cautions import NOT_ISOLATED_TEXT, cautions_on
+from zcd.report.of_check_answer import TYPICAL
 from zcd.report.table import FAIL
 from zcd.report.text import version_text
 from zcd.settings import Settings
@@ -69,8 +70,8 @@ BENCH = "bench"
 """Name of a board that has no other yet."""
 STEP_OF_COMMAND = {"zcd check": "step 2", "add --outlook": "see the years ahead, step 3"}
 """Where the page has what a command tells."""
-BETWEEN = ("WARNING", "DEPENDS")
-"""Verdicts that the bar says as they are."""
+BETWEEN = {TYPICAL: "warning", "DEPENDS": "depends"}
+"""What the bar says of a board that passes, by how its verdict begins."""
 MAX_VERDICTS, MAX_DRAFTS = 64, 50
 LONGEST_NAME = 100
 BOARD_KEYS = {"mains", "chain", "circuit", "optocoupler"}
@@ -339,8 +340,7 @@ class PageState:
 
     def judged(self, board: Board, verdict: str, *, passes: bool) -> None:
         """Remember whether a board passes, for the line of steps."""
-        said = verdict.split(maxsplit=1)[0].rstrip(":")
-        word = said.lower() if said in BETWEEN else "passes"
+        word = next((BETWEEN[start] for start in BETWEEN if verdict.startswith(start)), "passes")
         self._verdicts[board] = word if passes else "fails"
         while len(self._verdicts) > MAX_VERDICTS:
             self._verdicts.popitem(last=False)
