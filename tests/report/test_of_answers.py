@@ -126,7 +126,9 @@ def test_a_row_says_what_a_high_reading_means_though_nothing_is_likely() -> None
 
 def test_a_size_that_is_known_is_told_beside_the_range() -> None:
     about = answer(205e3, 215e3, "R1 drift")
-    assert lines(step(GOOD_ONE, about))[1] == "over 98 kΩ (about 210 kΩ if it alone is bad): R1 drift"
+    assert (
+        lines(step(GOOD_ONE, about))[1] == "over 98 kΩ (about 210 kΩ if it alone is bad): R1 drift"
+    )
 
 
 def test_more_answers_than_there_is_room_for_are_one() -> None:
