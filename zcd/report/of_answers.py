@@ -128,6 +128,8 @@ def grouped(keys: Sequence[str]) -> list[str]:
     ['R1 low', 'mains low or missing']
     >>> grouped(["OC1 transistor open", "OC1 transistor short"])
     ['OC1 transistor open or short']
+    >>> grouped(["OC1 aged", "OC1 second LED leaky", "OC1 LED leaky"])
+    ['OC1 aged or either LED leaky']
     """
     parts: dict[tuple[str, str], list[str]] = {}
     for key in dict.fromkeys(map(of_bridge, keys)):
@@ -147,7 +149,11 @@ def grouped(keys: Sequence[str]) -> list[str]:
 
 
 def _once(modes: Sequence[str]) -> list[str]:
-    """Modes of one part; its piece only with the first of those that are all of the same."""
+    """Modes of one part; its piece only with the first of those that are all of the same, and one
+    for both LEDs of a pair."""
+    either = {mode for mode in modes if f"second {mode}" in modes}
+    pairs = {each: f"either {mode}" for mode in either for each in (mode, f"second {mode}")}
+    modes = list(dict.fromkeys(pairs.get(mode, mode) for mode in modes))
     pieces = {mode.rpartition(" ")[0] for mode in modes}
     if len(pieces) > 1:
         return [*modes]

@@ -441,7 +441,10 @@ def tracks_line(tracks: Sequence[str]) -> str:
     """How to follow these tracks; empty where there are none."""
     if not tracks:
         return ""
-    return f"First, unplugged: {_along(tracks)}. Over 1 Ω: mend it. Only if near 0:"
+    return (
+        f"First, unplugged: {_along(tracks)}. Over 1 Ω: the track, a joint or a fuse in it is "
+        "open. Only if near 0:"
+    )
 
 
 def _along(tracks: Sequence[str]) -> str:

@@ -233,7 +233,7 @@ def close_mark(again: RepeatedReading) -> str:
 def close_text(again: RepeatedReading) -> str:
     """The same of one that lies outside, and from where on it would differ."""
     end = show_value(again.measured.reading.function, again.fits[0 if again.is_low else 1])
-    return f"{close_mark(again)} (counts as good {'from' if again.is_low else 'up to'} {end})"
+    return f"{close_mark(again)} ({'under' if again.is_low else 'over'} {end} it fails)"
 
 
 def _likeliest_line(retest: Retest) -> str:
