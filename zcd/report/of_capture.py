@@ -75,8 +75,9 @@ def capture_answer(traces: Traces) -> Document:
 def verdict_text(traces: Traces, verdict: CaptureVerdict) -> str:
     """Good or bad, and by what."""
     if verdict.good:
-        close = (each for each in verdict.readings if each.is_close)
-        near = "".join(f"; {each.measured.reading.name} is {close_text(each)}" for each in close)
+        close = [f"{e.measured.reading.name} is {close_text(e)}" for e in verdict.readings
+                 if e.is_close]  # fmt: skip
+        near = f", or nearly: {'; '.join(close)}" if close else ""
         return f"GOOD. {capture_line(traces)} All figures are those of a good board{near}."
     differs = [each for each in verdict.readings if not each.good]
     if traces.jumps or not traces.falls_s.size or not differs:

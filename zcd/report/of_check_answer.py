@@ -757,7 +757,7 @@ def _worst_text(check: Check, subject: str, rules: Sequence[Rule[float]]) -> str
     of_drawn = all(isnan(rule.value) for rule in rules)  # no level misses it
     lost = _may_lose_sync(check)
     of_all = "that works" if lost else f"of {check.spread.population.size}"
-    where = "at worst, where there are pulses" if lost else "at worst"
+    where = "on the worst board that works" if lost else "at worst"
     where = f"on the worst board {of_all}" if of_drawn else where
     margin = _worst_margin(check, subject, rules)
     if margin >= 0.0:

@@ -287,6 +287,8 @@ def tells_most_text(diagnosis: Diagnosis, step: Suggestion, circuit: Circuit) ->
     """Why the next reading is of no part that is named; empty where it is, or none is named."""
     reading, first = step.reading, diagnosis.ranked[0]
     named = [r.fault for r in diagnosis.ranked if r.probability > 0.5 * first.probability]
+    if step.access is AccessLevel.MAINS:
+        return "dead tests left tell less"
     quick = reading.function.row.dead and not reading.lifted
     if step.again is not None or first.probability < MIN_TELLING or not quick:
         return ""
@@ -315,9 +317,9 @@ def proved_line(dictionary: FaultDictionary, diagnosis: Diagnosis) -> str:
     refs = set().union(*high.values())
     if not names:
         return ""
-    are = "is" if len(names) == 1 else "are"
-    lower = "what is in parallel only makes it read lower"
-    bad = sentence(f"{listed(names)} {are} bad: {lower}")
+    bad_by = "is bad: it reads" if len(names) == 1 else "are bad: they read"
+    lower = "and what is in parallel only makes a part read lower"
+    bad = sentence(f"{listed(names)} {bad_by} high, {lower}")
     if diagnosis.suggestion is None:
         return f"{bad} Replace {'it' if len(names) == 1 else 'them'}. {ALL_OF_IT_LATER}"
     beside = "" if diagnosis.rest else _beside(diagnosis.ranked, refs)
@@ -442,8 +444,8 @@ def tracks_line(tracks: Sequence[str]) -> str:
     if not tracks:
         return ""
     return (
-        f"First, unplugged: {_along(tracks)}. Over 1 Ω: the track, a joint or a fuse in it is "
-        "open. Only if near 0:"
+        f"First, unplugged, discharged and proved dead: {_along(tracks)}. Over 1 Ω: the track, a "
+        "joint or a fuse in it is open. Only if near 0:"
     )
 
 
@@ -513,7 +515,8 @@ def done_text(job: Job) -> str:
     retested = " ".join((*last.replaced, *(each.reading for each in last.readings)))
     done, read = (set(re.findall(r"[\w-]+", words)) for words in (text, retested))
     left = [ref for ref in replaceable_refs(job.board) if ref in done - read]
-    return f"{text} ({listed(left)} neither read nor named in the retest)" if left else text
+    unsaid = f" ({listed(left)} neither measured in the retest nor listed with --replaced)"
+    return f"{text}{unsaid * bool(left)}"
 
 
 def recorded_line(case: Case) -> str:
@@ -745,8 +748,7 @@ def next_blocks(
         blocks.append(Paragraph(RELAY_ON_HOW))
     if line := counts_high_line(first.reading, first.good):
         blocks.append(Paragraph(line))
-    # a prompt asks more than once on the controller's side; answers go before what all know
-    left = () if most is not None and most >= MOST_ANSWERS else ("logic0", "logic+")
+    left = () if most is None or most >= MOST_ANSWERS else ("logic0", "logic+")
     if line := points_line((step.reading for step in trip.steps), circuit, left):
         blocks.append(Paragraph(line))
     return blocks

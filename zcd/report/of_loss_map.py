@@ -15,7 +15,8 @@ from zcd.sync.lock import LIMITS
 
 CTR = "ctr"
 RATINGS = (
-    "Figures of typical parts. What tolerances do, and whether a part is overloaded: zcd check."
+    "Figures of typical parts; with tolerances sync may be lost sooner, either way. That, and "
+    "whether a part is overloaded: zcd check."
 )
 CTR_WORDS = " CTR: 100 % is a typical new optocoupler of its type, not its data sheet's figure."
 

@@ -228,8 +228,8 @@ def _optocoupler_reason(found: Substitutes, old: Optocoupler, proposal: Proposal
     (new,) = proposal.parts
     assert isinstance(new, Optocoupler)
     if proposal.closeness is Closeness.SAME:
-        ungraded = "type" if len(grades(old.family)) < 2 else "type, its grade was not read"
-        same = ungraded if old.grade == UNRANKED else "family and grade"
+        unread = "; the old part's grade was not read" * (len(grades(old.family)) > 1)
+        same = f"type{unread}" if old.grade == UNRANKED else "family and grade"
         make = ", any make" if sold_as(new.family) == new.family else ""
         return f"the same {same}{make}"
     if proposal.closeness is Closeness.LIKE:

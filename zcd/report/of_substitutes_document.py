@@ -8,7 +8,7 @@ from math import isfinite
 from zcd.board.model import Resistor
 from zcd.board.parts_library import all_resistors
 from zcd.errors import plain
-from zcd.margin.rules import RESERVE, Rule
+from zcd.margin.rules import RESERVE, SYNC, Rule
 from zcd.report.cautions import FITTED, OF_OPTOCOUPLERS
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
 from zcd.report.of_board import READ_AGAIN, drawer_lines, read_as_line
@@ -139,14 +139,20 @@ def _warned_text(found: Substitutes, several: bool) -> str:
     cured = [each for each in proposals if not _warnings(each[1].verdict)]
     short = [rule.limit / rule.value for rule in _warnings(found.original)
              if rule.subject == RESERVE and rule.name.startswith("CTR")]  # fmt: skip
-    fit = stronger_text(found.board, short[0]) if short and isfinite(short[0]) else ""
-    cure = f" {fit} for more reserve (its pulse is another: --any)." if fit else ""
+    more = stronger_text(found.board, short[0]) if short and isfinite(short[0]) else ""
+    cure = f" {more} for more reserve (its pulse is another: --any)." if more else ""
+    lost = any(r.subject == SYNC and r.kind != "expectation" for r in _warnings(found.original))
+    start = "zcd check has warnings for the original board"
     stay = f"with {'each of these' if several else 'this part'} they stay"
+    if lost:
+        start = "On the original board sync may be lost where tolerances add up (see zcd check)"
+        stay = stay.replace("they stay", "too")
     if cured:
         answer, best = cured[0]
         ref = listed([plain(part.ref) for part in answer.replaced])
-        stay = f"fewer with {plain(parts_text(found, answer, best))} as {ref}"
-    return f"zcd check has warnings for the original board; {stay}.{cure} "
+        fit = plain(parts_text(found, answer, best))
+        stay = f"{'not' if lost else 'fewer'} with {fit} as {ref}"
+    return f"{start}; {stay}.{cure} "
 
 
 def _warnings(verdict: Verdict) -> list[Rule[float]]:
