@@ -515,8 +515,9 @@ def done_text(job: Job) -> str:
     retested = " ".join((*last.replaced, *(each.reading for each in last.readings)))
     done, read = (set(re.findall(r"[\w-]+", words)) for words in (text, retested))
     left = [ref for ref in replaceable_refs(job.board) if ref in done - read]
-    unsaid = f" ({listed(left)} neither measured in the retest nor listed with --replaced)"
-    return f"{text}{unsaid * bool(left)}"
+    if not left:
+        return text
+    return f"{text} ({listed(left)} neither measured in the retest nor listed with --replaced)"
 
 
 def recorded_line(case: Case) -> str:

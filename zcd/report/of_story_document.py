@@ -21,7 +21,6 @@ from zcd.report.of_check import board_line
 from zcd.report.of_check_document import brief_cautions, caution_sections, end_sections
 from zcd.report.of_diagnosis import cautions_for, state_line
 from zcd.report.of_diagnosis_answer import step_text
-from zcd.report.of_points import points_line
 from zcd.report.of_readings_card import good_text
 from zcd.report.of_story import (
     FAN_FEED,
@@ -178,8 +177,6 @@ def _reading_sections(causes: CausesForFlags, plan: Trip) -> tuple[Section, ...]
     if plan.steps:
         title = f"First readings: {state_line(plan.steps[0].reading, causes.circuit).lower()}"
         blocks.append(BulletList(tuple(_step_line(step, causes.circuit) for step in plan.steps)))
-        if points := points_line((step.reading for step in plan.steps), causes.circuit):
-            blocks.append(Paragraph(points))
     if causes.told is not None:
         to_tell = "Then, to tell" if plan.steps else "To tell"
         relay = (
