@@ -86,7 +86,7 @@ def test_capture_says_for_what_its_limits_are(
 ) -> None:
     assert main(["capture", "scope.csv", "board.toml"]) == 0
     told = " ".join(capsys.readouterr().out.split())
-    assert "expected: a good board, mains within 5 %, 15 to 35 °C." in told
+    assert "Expected: a good board, mains within 5 %, 15 to 35 °C." in told
 
 
 def test_capture_knows_its_sample_step(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -305,7 +305,7 @@ def _retest() -> Rendering:
     from zcd.report import of_retest as of
 
     return Rendering(
-        lambda result: of.retest_line(result).partition(" Take ")[0],
+        lambda result: of.retest_line(result).partition(". ")[0],
         of.retest_document,
         plot_retest,
         of.retest_cautions,

@@ -130,7 +130,7 @@ def test_board_and_its_reach() -> None:
 
 LOST_BELOW = (
     "At 120 V, a typical optocoupler loses sync once its CTR is below 20 % of what it "
-    "was when new (the weakest and the strongest of its type: zcd check)"
+    "was when new (its weakest and strongest: zcd check)"
 )
 
 

@@ -13,7 +13,15 @@ from zcd.circuit.elements import Circuit, Resistance
 from zcd.circuit.points import diode_of_bridge, of_leads
 from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary, Progress
 from zcd.diagnosis.fault_pairs import pair_of
-from zcd.diagnosis.faults import HEALTHY, LOOSE_MODE, Fault, answer_of, includes, same_repair
+from zcd.diagnosis.faults import (
+    HEALTHY,
+    LOOSE_MODE,
+    Fault,
+    Joint,
+    answer_of,
+    includes,
+    same_repair,
+)
 from zcd.diagnosis.flag_evidence import FAN, no_fault_share
 from zcd.diagnosis.functions import TWINS, Function, Method
 from zcd.diagnosis.information import SURE, Posterior, expected, sparse, together
@@ -71,6 +79,8 @@ MOST_TOGETHER = 3
 """Answers that are named together at most, where it is not settled; a good sync circuit is one of
 them, whatever else the flags may tell of."""
 MIN_TOGETHER = 0.03
+RULED_OUT = 1e-3
+"""Probability below which an open joint at the other end of a part is named no more."""
 MIN_BESIDE = 0.1
 """An answer less likely than that share of the likeliest one is not named beside it."""
 GOOD_CIRCUIT = "a good sync circuit"
@@ -418,8 +428,8 @@ def _first_of_all(
         result = _to_confirm(dictionary, posterior, outliers, doubted, search.skipped)
     if result is None and not search.open:
         result = _over_a_joint(*at)
-    if result is None and FAN in search.flags and not search.open:
-        result = _at_load(*at)
+    if result is None and search.flags and not search.open:
+        result = _at_load(*at, fan=FAN in search.flags)
     return result
 
 
@@ -666,6 +676,16 @@ def _has(ranked: Ranked, other: Ranked) -> bool:
     if ranked.fault is None or other.fault is None:
         return False
     return includes(ranked.fault, other.fault)
+
+
+def _joints_beside(named: Joint, ranked: Sequence[Ranked]) -> Iterator[Ranked]:
+    """An open joint and those at the other ends of its parts, but for what is ruled out: volts
+    alone part them, and ohms along either track say more."""
+    parts = {ref for ref, _ in named.over}
+    for r in ranked:
+        joint = r.fault.joint if r.fault else None
+        if joint and r.probability >= RULED_OUT and parts & {ref for ref, _ in joint.over}:
+            yield r
 
 
 def _together(ranked: Sequence[Ranked]) -> tuple[Ranked, ...]:
@@ -953,12 +973,15 @@ def _twins(
     named: Sequence[Ranked],
     measured: Sequence[Measured],
 ) -> tuple[Ranked, ...]:
-    """What is named and what shows the same unless an end is lifted, where that did not part them.
+    """What is named and what shows the same unless an end is lifted, where that did not part them;
+    of an open joint those beside it.
 
     A leak beside a part, or in it, or a part of a lower value: the samples of one may fit a little
     better by chance.
     """
     fault = named[0].fault
+    if len(named) == 1 and fault is not None and fault.joint is not None:
+        return tuple(_joints_beside(fault.joint, ranked))
     if len(named) > 1 or fault is None or not fault.across:
         return ()
     lifted = (m for m in measured if m.reading.lifted)
@@ -1047,15 +1070,18 @@ def _at_load(
     named: Sequence[Ranked],
     measured: Sequence[Measured],
     skipped: Collection[Reading],
+    *,
+    fan: bool,
 ) -> Suggestion | None:
-    """To read the mains that the load has before a good sync circuit is named while the fan does
-    not turn: pulses come at half the mains too, or through a burnt contact, but no load runs on
-    that."""
+    """To read the mains that the load has before a good sync circuit is named while the controller
+    reports something: pulses come at half the mains too. Behind a contact only while the fan does
+    not turn: through a burnt one come pulses, but nothing that a load runs on."""
     if not any(r.fault and answer_of(r.fault) == HEALTHY.key for r in named):
         return None
     live = [r for r in dictionary.readings if r.function.row.ac_kind is not None]
     direct = Reading(function=Function.AC, red="line", black="neutral")
-    at_load = [r for r in live if is_behind_contact(r)] or [r for r in live if r == direct]
+    behind = [r for r in live if is_behind_contact(r)]
+    at_load = behind * fan or [r for r in live if r == direct and not behind]
     if any(m.reading in at_load for m in measured):
         return None
     left = within_reach(at_load, skipped, dictionary.circuit)

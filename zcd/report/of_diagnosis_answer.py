@@ -444,8 +444,8 @@ def tracks_line(tracks: Sequence[str]) -> str:
     if not tracks:
         return ""
     return (
-        f"First, unplugged, discharged and proved dead: {_along(tracks)}. Over 1 Ω: the track, a "
-        "joint or a fuse in it is open. Only if near 0:"
+        f"First, unplugged, discharged and proved dead: {_along(tracks)}. Well over what "
+        "your leads read: the track, a joint or a fuse in it. Only if near 0:"
     )
 
 
@@ -517,7 +517,7 @@ def done_text(job: Job) -> str:
     left = [ref for ref in replaceable_refs(job.board) if ref in done - read]
     if not left:
         return text
-    return f"{text} ({listed(left)} neither measured in the retest nor listed with --replaced)"
+    return f"{text} ({listed(left)}: not recorded at the retest, nor measured after it)"
 
 
 def recorded_line(case: Case) -> str:

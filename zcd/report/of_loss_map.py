@@ -39,7 +39,7 @@ def loss_map_title(loss_map: LossMap) -> str:
     if up.key == CTR and (ends := _ends_text(up, loss_map.reach_up)):
         return (
             f"{_at_text(across)}, a typical optocoupler loses sync once its CTR is {ends} of "
-            "what it was when new (the weakest and the strongest of its type: zcd check)"
+            "what it was when new (its weakest and strongest: zcd check)"
         )
     if ends := _ends_text(up, loss_map.reach_up):
         return f"{_at_text(across)}, sync is lost where {up.words} is {ends}"
