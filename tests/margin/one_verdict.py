@@ -51,7 +51,7 @@ NEAR = 0.02
 READINGS = 12
 FIRST_WORDS = {
     "pass": ("PASSES. ", "PASSES, if "),
-    "warning": ("PASSES, ", "PASSES with typical parts", "DEPENDS on "),
+    "warning": ("PASSES, ", "PASSES with typical parts", "PASSES on a clean mains", "DEPENDS on "),
     "fail": ("FAILS: ", "FAILS with a weak "),
 }
 

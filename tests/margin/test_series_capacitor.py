@@ -51,7 +51,7 @@ def test_only_a_distorted_mains_gives_two_pulses_for_one(
     assert check.spread.population.failing.ratio == 0.0
     assert check.spread.population.doubtful_ratio >= counted.share_ratio
     said = " ".join(str(check).split())
-    assert "sync works on a clean mains; on a distorted one" in said
+    assert "PASSES on a clean mains; on a distorted one" in said
     assert "Most likely cause" not in said
     monkeypatch.setattr(tolerances, "HARMONIC_ORDERS", ())
     clean = zcd.check(board.with_(pull_up="10.01k"))

@@ -87,7 +87,8 @@ its value is doubted before the size of the other (common practice, no source)."
 BURNING_RATIO = 10.0
 """Of its power: from here on a resistor was misread."""
 TYPICAL = "PASSES with typical parts"
-"""How a verdict begins that hangs on what no data sheet gives."""
+CLEAN = "PASSES on a clean mains"
+"""How a verdict begins that hangs on what no data sheet gives, or on the mains."""
 FAR = 10.0
 """So many times its value nobody fits in place of a part that was read right."""
 NO_LOWER_END_RATIO = 1e-2
@@ -148,8 +149,8 @@ def _warning_text(check: Check, sizes: Sequence[Sizes | Makes], condition: str, 
     if count == 1 and any(each.too_small for each in sizes if isinstance(each, Sizes)):
         passes = "PASSES"
     if ratio := _second_pulse_ratio(check):
-        where = f"on a distorted mains {percent_text(ratio)} of such boards"
-        return f"{TYPICAL}; {where} may give two pulses for one."
+        share = percent_text(ratio)
+        return f"{CLEAN}; on a distorted one {share} of such boards may give two pulses for one."
     if doubt := next((rule.depends_on for rule in check.every_rule if rule.depends_on), ""):
         what = plain(doubt.partition(",")[0])
         if may := _may_fail_ratio(check):

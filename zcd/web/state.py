@@ -31,7 +31,7 @@ from zcd.diagnosis.job import WANTED, board_file_of, job_file_of
 from zcd.diagnosis.retest_record import Verdict
 from zcd.errors import InputError, invalid_value
 from zcd.report.cautions import NOT_ISOLATED_TEXT, cautions_on
-from zcd.report.of_check_answer import TYPICAL
+from zcd.report.of_check_answer import CLEAN, TYPICAL
 from zcd.report.table import FAIL
 from zcd.report.text import version_text
 from zcd.settings import Settings
@@ -70,7 +70,7 @@ BENCH = "bench"
 """Name of a board that has no other yet."""
 STEP_OF_COMMAND = {"zcd check": "step 2", "add --outlook": "see the years ahead, step 3"}
 """Where the page has what a command tells."""
-BETWEEN = {TYPICAL: "warning", "DEPENDS": "depends"}
+BETWEEN = {TYPICAL: "warning", CLEAN: "warning", "DEPENDS": "depends"}
 """What the bar says of a board that passes, by how its verdict begins."""
 MAX_VERDICTS, MAX_DRAFTS = 64, 50
 LONGEST_NAME = 100
