@@ -88,6 +88,7 @@ OUTCOMES, AS_LIKELY = 24, 0.9
 LIKELY = (0.02, 0.5, 0.98)
 """What a fault shows lies within: all of its samples that the readings leave likely."""
 NEARLY_ALL = (0.1, 0.5, 0.9)
+"""The same of a fault of one size, whose samples differ by tolerances alone."""
 STILL_LIKELY = 0.05
 """Share of the likeliest fault's probability from which an answer is explained by a fault."""
 LESS = 0.95
@@ -530,7 +531,6 @@ def _outcomes(
     for f in dict.fromkeys([*likely, GOOD_BOARD]):
         fault = dictionary.faults[f]
         shown = shown_after(dictionary, f, reading, posterior.measured)
-        # samples of a fault of one size differ by tolerances alone: one of them is no answer
         alike = fault.amount is None and not (fault.joint or fault.states or fault.members)
         value = points(shown, weight[f], NEARLY_ALL if alike else LIKELY)
         result.append(Outcome(key=fault.key, value=value))
