@@ -99,6 +99,17 @@ def of_leads(ref: str) -> str:
     return ref.removesuffix("2") if ".led" in ref else ref
 
 
+def piece_of(name: str) -> str:
+    """The part in one piece that an element, or what is said of one, is of.
+
+    Examples
+    --------
+    >>> piece_of("OC1.led2"), piece_of("BR1-~2"), piece_of("K1 contact")
+    ('OC1', 'BR1', 'K1')
+    """
+    return diode_of_bridge(re.split(r"[ .]", name, maxsplit=1)[0])[0]
+
+
 def diode_of_bridge(ref: str) -> tuple[str, str]:
     """The bridge in one piece that a diode is in, and its leads there, such as ``~1+``."""
     leg = _LEG.fullmatch(ref)

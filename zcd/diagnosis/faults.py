@@ -28,7 +28,7 @@ from zcd.circuit.elements import (
     Transistor,
     is_hidden,
 )
-from zcd.circuit.points import diode_of_bridge, of_leads
+from zcd.circuit.points import diode_of_bridge, of_leads, piece_of
 from zcd.diagnosis.circuit_edits import (
     Amount,
     Edit,
@@ -574,7 +574,7 @@ def _end_joints(
             node=point, over=((own, beyond), (own, across)), dead=beyond,
             elsewhere=(_opened(own, circuit),), pole=pole,
         )  # fmt: skip
-        part = _piece(own)
+        part = piece_of(own)
         yield (part, name) if name == "neutral" else (name, part), own, joint
 
 
@@ -610,21 +610,16 @@ def _opened(ref: str, circuit: Circuit) -> str:
     """Key of the fault that opens a part of the string."""
     if not ref.endswith(".led"):
         return f"{ref} open"
-    return f"{_piece(ref)} LED{'s' if f'{ref}2' in circuit else ''} open"
+    return f"{piece_of(ref)} LED{'s' if f'{ref}2' in circuit else ''} open"
 
 
 def _piece_at(ref: str, node: str, circuit: Circuit) -> str:
     """The part in one piece; of a bridge that of its pins which is at a node: both of its DC pins
     lead to the LED."""
-    piece = _piece(ref)
+    piece = piece_of(ref)
     pins = (piece + pin for pin in ("+", "-", "~1", "~2"))
     named = (pin for pin in pins if circuit.aliases.get(pin) == node)
     return next(named, piece) if diode_of_bridge(ref)[1] else piece
-
-
-def _piece(ref: str) -> str:
-    """The part in one piece."""
-    return diode_of_bridge(ref.partition(".")[0])[0]
 
 
 def _input_ends(circuit: Circuit) -> tuple[str, str]:

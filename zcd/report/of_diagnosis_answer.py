@@ -13,7 +13,7 @@ import numpy as np
 from zcd.board.model import Board
 from zcd.circuit.build import coupler_refs
 from zcd.circuit.elements import Circuit, DcSource, Junction
-from zcd.circuit.points import diode_of_bridge
+from zcd.circuit.points import diode_of_bridge, piece_of
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.expected_readings import good_board
 from zcd.diagnosis.fault_dictionary import FaultDictionary
@@ -182,16 +182,12 @@ def _answer(
         *end_lines(case),
     )
     blocks += [Paragraph(line) for line in more if line]
-    tracks = tracks_ahead(diagnosis.ranked, plan)
-    if line := tracks_line(tracks):
-        blocks.append(Paragraph(line))
     if plan:
         # a line above says why
         reason = (
             "" if fan_first or diagnosis.rest else tells_most_text(diagnosis, plan[0], case.circuit)
         )
-        step = _but_for(trip, tracks)
-        blocks += next_blocks(step, case.circuit, diagnosis.ranked, reason, most)
+        blocks += next_blocks(trip, case.circuit, diagnosis.ranked, reason, most)
     if line := levels_line(plan, case.board):
         blocks.append(Paragraph(line))
     if most >= MOST_ANSWERS and (line := contact_line(case, plan)):
@@ -233,7 +229,7 @@ def _odd_first(
     """What speaks for an answer, first of all what is not as on a good board: that is what anybody
     would point at; then what is read over the part that is named."""
     first = case.diagnosis.ranked[0].fault
-    part = "" if first is None else _piece(first.part)
+    part = "" if first is None else piece_of(first.part)
 
     def is_odd(m: Measured) -> bool:
         good = good_board(case.atlas, m.reading, [m])
@@ -241,16 +237,11 @@ def _odd_first(
         return m.unstable or high < good.low or low > good.high
 
     def is_over(m: Measured) -> bool:
-        return part in map(_piece, parts_read(case.circuit, m.reading))
+        return part in map(piece_of, parts_read(case.circuit, m.reading))
 
     every = [m for m in (*support, *case.diagnosis.measured) if m not in against]
     over = [m for m in every if is_over(m)]
     return tuple(dict.fromkeys((*filter(is_odd, every), *over, *support)))
-
-
-def _piece(ref: str) -> str:
-    """The part in one piece that a name or an element is of."""
-    return diode_of_bridge(re.split(r"[ .]", ref)[0])[0]
 
 
 def _fan_share(diagnosis: Diagnosis) -> float:
@@ -428,25 +419,15 @@ def relay_line(case: Case, plan: Sequence[Suggestion]) -> str:
     )
 
 
-def tracks_ahead(ranked: Sequence[Ranked], plan: Sequence[Suggestion]) -> tuple[str, ...]:
+def tracks_ahead(ranked: Sequence[Ranked], step: Suggestion) -> tuple[str, ...]:
     """Keys of the tracks that can be followed unplugged before a reading on the mains: those that
     lead, and those that it would tell of; none before any other reading."""
     leading = [r.fault.key for r in ranked[:MOST_TRACKS] if r.fault and r.fault.joint]
-    if not plan or plan[0].access is not AccessLevel.MAINS or not leading:
+    if step.access is not AccessLevel.MAINS or not leading:
         return ()
-    told = {key for answer in plan[0].answers for key in answer.keys}
+    told = {key for answer in step.answers for key in answer.keys}
     joints = [r.fault.key for r in ranked if r.fault and r.fault.joint and r.fault.key in told]
     return tuple(dict.fromkeys((*leading, *joints)))[:MOST_TRACKS]
-
-
-def tracks_line(tracks: Sequence[str]) -> str:
-    """How to follow these tracks; empty where there are none."""
-    if not tracks:
-        return ""
-    return (
-        f"First, unplugged, discharged and proved dead: {_along(tracks)}. Well over what "
-        "your leads read: the track, a joint or a fuse in it. Only if near 0:"
-    )
 
 
 def _along(tracks: Sequence[str]) -> str:
@@ -455,15 +436,13 @@ def _along(tracks: Sequence[str]) -> str:
     return f"ohms along the track{'s' * (len(ways) > 1)} {listed(ways)}"
 
 
-def _but_for(trip: Trip, tracks: Collection[str]) -> Trip:
-    """The same trip, what is found before its first reading in none of its answers."""
-    first, *rest = trip.steps
-    answers = [
+def _but_for(step: Suggestion, tracks: Collection[str]) -> Suggestion:
+    """The same reading, what is found before it in none of its answers."""
+    answers = (
         replace(answer, keys=tuple(key for key in answer.keys if key not in tracks))
-        for answer in first.answers
-    ]
-    left = tuple(answer for answer in answers if answer.keys)
-    return replace(trip, steps=(replace(first, answers=left), *rest)) if tracks else trip
+        for answer in step.answers
+    )
+    return replace(step, answers=tuple(answer for answer in answers if answer.keys))
 
 
 def contact_line(case: Case, plan: Sequence[Suggestion]) -> str:
@@ -701,12 +680,11 @@ def prompt_document(
     side = most_dangerous(step.access for step in plan)
     if side not in warned:
         lines += caution_lines(side)
-    tracks = tracks_ahead(diagnosis.ranked, plan)
     if plan:
-        lines += [levels_line(plan, dictionary.board), tracks_line(tracks)]
+        lines.append(levels_line(plan, dictionary.board))
     blocks: list[Block] = [Paragraph(text) for text in lines if text]
     if plan:
-        blocks += next_blocks(_but_for(trip, tracks), circuit, diagnosis.ranked)
+        blocks += next_blocks(trip, circuit, diagnosis.ranked)
     return Document(title="", sections=(Section("", tuple(blocks), answer=True),))
 
 
@@ -729,12 +707,18 @@ def next_blocks(
 ) -> list[Block]:
     """What to measure next and `why`, what some answers would mean, and what comes after it; where
     it is no prompt, `most` lines for that, the last on how any answer is typed."""
-    first = trip.steps[0]
+    first, before = trip.steps[0], ""
+    if tracks := tracks_ahead(ranked, first):
+        first = _but_for(first, tracks)
+        before = (
+            f"First, unplugged, discharged and proved dead: {_along(tracks)}. Well over what "
+            "your leads read: the track, a joint or a fuse in it. Only if near 0:"
+        )
     state = _lower(state_line(first.reading, circuit))
     when = "To settle it" if trip.settles else "Next"
     reason = f" ({why})" if why else ""
     step = f"{when}{reason}, {state}: {step_text(first, circuit, with_state=False)}."
-    blocks: list[Block] = [Paragraph(step, "strong")]
+    blocks: list[Block] = [*[Paragraph(before)] * bool(before), Paragraph(step, "strong")]
     # a third reading that speaks for it is left out before a second answer
     shown = MOST_ANSWERS if most is None else max(most - 1, min(most, 2))
     if meanings := answers_to(first, circuit, ranked, shown):
@@ -883,7 +867,8 @@ def _together_text(diagnosis: Diagnosis) -> str:
 def swap_line(alike: Sequence[Ranked]) -> str:
     """How those named together are told apart without a reading that is left; empty where there is
     no part to try."""
-    if tracks := [r.fault.key for r in alike if r.fault and r.fault.joint and len(alike) > 1]:
+    tracks = [r.fault.key for r in alike if r.fault and r.fault.joint]
+    if tracks and len(alike) > 1:
         return f"To tell: unplugged, {_along(tracks)}; over 1 Ω: it is open."
     told = [r.fault for r in alike if r.fault and r.fault.kind in REPLACED]
     # only what has less resistance than it should reads otherwise once something is lifted

@@ -225,9 +225,7 @@ def _mark(again: RepeatedReading) -> str:
 
 def close_mark(again: RepeatedReading) -> str:
     """How a reading that counts as good lies to what nearly all good boards show."""
-    if not again.is_close:
-        return "good"
-    return CLOSE
+    return CLOSE if again.is_close else "good"
 
 
 def close_text(again: RepeatedReading) -> str:

@@ -143,10 +143,10 @@ def _warned_text(found: Substitutes, several: bool) -> str:
     cure = f" {more} for more reserve (its pulse is another: --any)." if more else ""
     lost = any(r.subject == SYNC and r.kind != "expectation" for r in _warnings(found.original))
     start = "zcd check has warnings for the original board"
-    stay = f"with {'each of these' if several else 'this part'} they stay"
     if lost:
         start = "On the original board sync may be lost where tolerances add up (see zcd check)"
-        stay = stay.replace("they stay", "too")
+    which = "each of these" if several else "this part"
+    stay = f"with {which} {'too' if lost else 'they stay'}"
     if cured:
         answer, best = cured[0]
         ref = listed([plain(part.ref) for part in answer.replaced])
