@@ -20,6 +20,7 @@ from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.readings import Reading
 from zcd.diagnosis.samples import sample_circuits, sample_meter
+from zcd.report.of_diagnosis_answer import with_tracks_first
 
 FloatArray = NDArray[np.float64]
 
@@ -193,6 +194,23 @@ def test_joints_at_both_ends_of_a_led_are_named_together() -> None:
     ).diagnosis  # fmt: skip
     named = {r.fault.key for r in found.indistinguishable if r.fault}
     assert named == {"R5/OC1 joint open", "OC1/neutral joint open"}
+
+
+def test_tracks_are_followed_dead_before_a_reading_on_the_mains() -> None:
+    """Every part good by dead tests, no pulses: what ohms along a track show needs no mains (HSE
+    guidance note GS38 on live work), and is in no answer to the reading that does."""
+    case = zcd.diagnose(
+        zcd.loads(HAND_DRYER), "ohm R1 to R2 78.2k", "diode chain.2 led+ 0.58 V",
+        "diode led+ led- 1.06 V", "ohm pin logic0 OL", "ohm logic+ pin 15k", "ohm K1.coil 200",
+        "dc pin logic0 5 V", "dc coil+ coil- 12 V", flags=("sync", "fan"),
+    )  # fmt: skip
+    assert case.next_reading is not None
+    step, first = with_tracks_first(case.next_reading, case.ranked)
+    tracks = ("D1/OC1 joint open", "OC1/neutral joint open", "feed/R1 joint open")
+    assert "along the tracks D1 to OC1, OC1 to neutral and feed to R1." in first
+    before = {key for answer in case.next_reading.answers for key in answer.keys}
+    left = {key for answer in step.answers for key in answer.keys}
+    assert before - left == {*tracks}
 
 
 def test_each_joint_has_a_name_of_its_own() -> None:

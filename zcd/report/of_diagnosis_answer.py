@@ -419,30 +419,33 @@ def relay_line(case: Case, plan: Sequence[Suggestion]) -> str:
     )
 
 
-def tracks_ahead(ranked: Sequence[Ranked], step: Suggestion) -> tuple[str, ...]:
-    """Keys of the tracks that can be followed unplugged before a reading on the mains: those that
-    lead, and those that it would tell of; none before any other reading."""
+def with_tracks_first(step: Suggestion, ranked: Sequence[Ranked]) -> tuple[Suggestion, str]:
+    """A reading on the mains, what following tracks unplugged finds before it in none of its
+    answers; and how to follow those. Of any other reading itself, and nothing.
+
+    The tracks are those that lead, and those that it would tell of.
+    """
     leading = [r.fault.key for r in ranked[:MOST_TRACKS] if r.fault and r.fault.joint]
     if step.access is not AccessLevel.MAINS or not leading:
-        return ()
+        return step, ""
     told = {key for answer in step.answers for key in answer.keys}
     joints = [r.fault.key for r in ranked if r.fault and r.fault.joint and r.fault.key in told]
-    return tuple(dict.fromkeys((*leading, *joints)))[:MOST_TRACKS]
+    tracks = list(dict.fromkeys((*leading, *joints)))[:MOST_TRACKS]
+    answers = (
+        replace(answer, keys=tuple(key for key in answer.keys if key not in tracks))
+        for answer in step.answers
+    )
+    first = (
+        f"First, unplugged, discharged and proved dead: {_along(tracks)}. Well over what your "
+        "leads read: the track, a joint or a fuse in it. Only if near 0:"
+    )
+    return replace(step, answers=tuple(answer for answer in answers if answer.keys)), first
 
 
 def _along(tracks: Sequence[str]) -> str:
     """The test of tracks that may be open."""
     ways = [key.removesuffix(" joint open").replace("/", " to ") for key in tracks]
     return f"ohms along the track{'s' * (len(ways) > 1)} {listed(ways)}"
-
-
-def _but_for(step: Suggestion, tracks: Collection[str]) -> Suggestion:
-    """The same reading, what is found before it in none of its answers."""
-    answers = (
-        replace(answer, keys=tuple(key for key in answer.keys if key not in tracks))
-        for answer in step.answers
-    )
-    return replace(step, answers=tuple(answer for answer in answers if answer.keys))
 
 
 def contact_line(case: Case, plan: Sequence[Suggestion]) -> str:
@@ -707,13 +710,7 @@ def next_blocks(
 ) -> list[Block]:
     """What to measure next and `why`, what some answers would mean, and what comes after it; where
     it is no prompt, `most` lines for that, the last on how any answer is typed."""
-    first, before = trip.steps[0], ""
-    if tracks := tracks_ahead(ranked, first):
-        first = _but_for(first, tracks)
-        before = (
-            f"First, unplugged, discharged and proved dead: {_along(tracks)}. Well over what "
-            "your leads read: the track, a joint or a fuse in it. Only if near 0:"
-        )
+    first, before = with_tracks_first(trip.steps[0], ranked)
     state = _lower(state_line(first.reading, circuit))
     when = "To settle it" if trip.settles else "Next"
     reason = f" ({why})" if why else ""

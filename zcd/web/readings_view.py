@@ -50,6 +50,7 @@ from zcd.report.of_diagnosis_answer import (
     rest_line,
     then_line,
     verdict_line,
+    with_tracks_first,
 )
 from zcd.report.of_diagnosis_text import fault_words, range_text, sentence
 from zcd.report.of_job_history import fault_statistics_line, job_history_table
@@ -144,6 +145,8 @@ class NextCard:
 
     Parameters
     ----------
+    before : str
+        What to do on the dead board before it.
     at : str
         What is measured where, as one would write it.
     safety : Safety
@@ -160,6 +163,7 @@ class NextCard:
         Where the probes go.
     """
 
+    before: str
     at: str
     safety: Safety
     function: str
@@ -302,7 +306,7 @@ def _next_card(
     """The next reading."""
     if not steps or open_job.job.closed is not None:
         return None
-    suggestion = steps[0]
+    suggestion, before = with_tracks_first(steps[0], diagnosis.ranked)
     reading, circuit = suggestion.reading, open_job.circuit
     row = reading.function.row
     outcomes = [("OL", "OL")] if row.dead else []
@@ -313,6 +317,7 @@ def _next_card(
     again = suggestion.again
     meanings = answers_to(suggestion, circuit, diagnosis.ranked)
     return NextCard(
+        before=before,
         at=place_text(reading, circuit),
         safety=safety_of(reading, circuit),
         function=sentence(row.words).removesuffix("."),
