@@ -144,9 +144,7 @@ def test_every_problem_has_a_line(board: Path, capsys: pytest.CaptureFixture[str
     assert len(capsys.readouterr().err.splitlines()) == 2
 
 
-@pytest.mark.parametrize(
-    "option", [["--report", "missing/r.html"], ["--report", "."], ["--plots", "missing/p"]]
-)
+@pytest.mark.parametrize("option", [["--report", "missing/r.html"], ["--plots", "missing/p"]])
 def test_a_bad_place_for_output_is_refused_first(
     option: list[str], board: Path, work: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -800,8 +798,12 @@ def test_a_job_leaves_with_its_record(
 def test_a_report_is_html_or_pdf(
     board: Path, work: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert main(["report", str(board), "--to", "r.doc"]) == 2
-    assert "a file name that ends in .html or .pdf" in capsys.readouterr().err
+    for command in (["report", str(board), "--to"], ["check", str(board), "--report"]):
+        for name in ("r.doc", "r.png", "."):
+            assert main([*command, name]) == 2
+            out, err = capsys.readouterr()
+            assert not out
+            assert f'{command[-1]}: found "{name}"; allowed: a file name that ends in .html' in err
     assert not list(work.glob("r.*"))
 
 

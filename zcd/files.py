@@ -37,6 +37,7 @@ MARKS = (
     SVG_END,
 )
 """What the reports, pictures and netlists written here have near their start or at their end."""
+PICTURE_ENDINGS, REPORT_ENDINGS = (".png", ".svg"), (".html", ".pdf")
 UNDER_WAY = ".zcd-saving-"
 """How the name begins of a folder in which a file is being written, and of the lock beside it."""
 LEFT_S = 60.0
@@ -406,9 +407,28 @@ def require_picture(path: str | Path) -> None:
     InputError
         If its name ends neither in ``.png`` nor in ``.svg``, or as `require_place`.
     """
-    if Path(path).suffix.lower() not in (".png", ".svg"):
-        raise invalid_value(str(path), "a file name that ends in .png or .svg")
+    require_ending(path, PICTURE_ENDINGS)
     require_place(path)
+
+
+def require_report(path: str | Path, option: str) -> None:
+    """Refuse a place that cannot take a report, before any work is done.
+
+    Raises
+    ------
+    InputError
+        If its name ends neither in ``.html`` nor in ``.pdf``, as `require_place`, or if the
+        package that sets PDF files is missing.
+    """
+    require_ending(path, REPORT_ENDINGS, option)
+    require_typesetter(path)
+    require_place(path)
+
+
+def require_ending(path: str | Path, endings: tuple[str, ...], option: str = "") -> None:
+    """Refuse the name of a file that does not end in one of these."""
+    if Path(path).suffix.lower() not in endings:
+        raise invalid_value(str(path), f"a file name that ends in {' or '.join(endings)}", option)
 
 
 def require_typesetter(path: str | Path) -> None:

@@ -54,7 +54,7 @@ class Picture:
         Raises
         ------
         InputError
-            If the file cannot be written.
+            If its name has another ending, or it cannot be written.
         """
         from zcd.drawing.canvas import save_figure
 

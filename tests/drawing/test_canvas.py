@@ -64,6 +64,8 @@ def test_saved_by_suffix(tmp_path: Path) -> None:
     figure = loss_map_figure(solved().board, lost_below(0.2))
     assert save_figure(figure, tmp_path / "a.svg").read_text().startswith("<svg")
     assert save_figure(figure, tmp_path / "a.png").read_bytes().startswith(b"\x89PNG")
+    with pytest.raises(InputError, match=r"allowed: a file name that ends in .png or .svg"):
+        save_figure(figure, tmp_path / "a.pdf")
     assert sorted(path.name for path in tmp_path.iterdir()) == ["a.png", "a.svg"]
 
 

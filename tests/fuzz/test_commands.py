@@ -28,7 +28,7 @@ REFUSED: list[tuple[list[str], str]] = [
     (["check", "a\nb.toml"], "a?b.toml: found no such file"),
     # no name at all, which is no reason to leave an option out
     (["report", ""], 'JOB: found ""'),
-    (["check", "board.toml", "--report", ""], '"": found a place that cannot be written'),
+    (["check", "board.toml", "--report", ""], '--report: found ""; allowed: a file name'),
     (["check", "board.toml", "--plots", ""], '"": found a place that cannot be written'),
     (["map", "board.toml", "--plot", ""], 'found ""; allowed: a file name that ends in .png'),
     (["capture", "scope.csv", "board.toml", "--plot", ""], "ends in .png or .svg"),

@@ -156,12 +156,11 @@ def check(
     """
     from zcd import api
     from zcd.cli.output import draw, print_result
-    from zcd.files import require_place, require_typesetter
+    from zcd.files import require_place, require_report
 
     kind = format_of(plots, picture_format)
     if report is not None:
-        require_typesetter(report)
-        require_place(report)
+        require_report(report, "--report")
     if plots is not None:
         require_place(plots, folder=True)
     board = board_given(board_file)

@@ -38,7 +38,7 @@ def readings(file: str, full: bool, card: str | None, as_json: bool) -> int:
     from zcd.progress import progress_bar
 
     if card is not None:
-        from zcd.cli.report_output import require_report
+        from zcd.files import require_report
 
         require_report(card, "--card")
     job = job_given(file)

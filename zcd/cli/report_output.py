@@ -10,10 +10,8 @@ from zcd.cli.output import print_json, say
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.job_history import FaultStatistics
 from zcd.errors import invalid_value, plain
-from zcd.files import has_typesetter, require_place, require_typesetter
+from zcd.files import REPORT_ENDINGS, has_typesetter, require_report
 from zcd.jobs.job_sheet import checked_job, job_line, left_line, verdict_text, write_record
-
-KINDS = (".html", ".pdf")
 
 
 def report_files(job_file: str, wanted: Sequence[str]) -> tuple[str, ...]:
@@ -31,25 +29,11 @@ def report_files(job_file: str, wanted: Sequence[str]) -> tuple[str, ...]:
     job = Path(job_file)
     places = tuple(wanted) or tuple(
         str(job.with_name(f"{job.stem}-report{kind}"))
-        for kind in (KINDS if has_typesetter() else KINDS[:1])
+        for kind in (REPORT_ENDINGS if has_typesetter() else REPORT_ENDINGS[:1])
     )
     for place in places:
         require_report(place, "--to")
     return places
-
-
-def require_report(place: str, option: str) -> None:
-    """Refuse a file that is neither HTML nor PDF, or cannot be written.
-
-    Raises
-    ------
-    InputError
-        If so, or if the package that sets PDF files is missing.
-    """
-    if Path(place).suffix.lower() not in KINDS:
-        raise invalid_value(place, "a file name that ends in .html or .pdf", option)
-    require_typesetter(place)
-    require_place(place)
 
 
 def record_job(

@@ -12,7 +12,7 @@ from textwrap import fill
 from typing import TYPE_CHECKING, Any
 from zlib import crc32
 
-from zcd.files import SVG_END, write_whole
+from zcd.files import PICTURE_ENDINGS, SVG_END, require_ending, write_whole
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -149,8 +149,9 @@ def save_figure(fig: Figure, path: str | Path) -> Path:
     Raises
     ------
     InputError
-        If it cannot be written.
+        If its name has another ending, or it cannot be written.
     """
+    require_ending(path, PICTURE_ENDINGS)
     path = Path(path)
     if path.suffix.lower() == ".svg":
         return write_whole(path, figure_svg(fig).rstrip("\n").encode("utf-8") + b"\n" + SVG_END)
