@@ -51,7 +51,7 @@ def test_capture_answers_good_or_bad(bench: Path, capsys: pytest.CaptureFixture[
     (bench / "short.csv").write_text("time (s),pin (V)\n" + text)
     assert main(["capture", "short.csv", "board.toml"]) == 1
     out = capsys.readouterr().out
-    assert re.search(r"BAD\. Low time \(scope\): 3 ms \(expected 9\.\d+ to 1?\d\.\d+ ms\)", out)
+    assert re.search(r"BAD\. Low time: 3 ms \(expected 9\.\d+ to 1?\d\.\d+ ms\)", out)
     assert main(["capture", "short.csv", "board.toml", "--json"]) == 1
     result = json.loads(capsys.readouterr().out)
     assert not result["good"]
@@ -164,7 +164,7 @@ def test_good_readings_pass_and_bad_ones_do_not(
     assert main(["retest", "board.toml", "-r", "ohm R2 520k"]) == 1
     out = capsys.readouterr().out
     assert "DIFFERS" in out
-    assert re.search(r"Likeliest so far: R2 drift \(\d+ %\)(; R2 has drifted high|\.)", out)
+    assert re.search(r"Likeliest so far: R2 gone high \(\d+ %\)(; R2 has gone high|\.)", out)
     assert max(map(len, out.splitlines())) <= 80
 
 
@@ -229,7 +229,7 @@ def test_conversation_keeps_a_job_and_goes_on_with_it(
     out = " ".join(capsys.readouterr().out.split())
     for order in (
         "1. Find new R2 and R1: zcd substitute board.toml --for R2 --for R1 2. Fit them. ",
-        'place of the dots: zcd retest board-job.toml -r "ohm R2 ...". It then says what else ',
+        'to measure: zcd retest board-job.toml --replaced R2 --replaced R1 -r "ohm R2 ..."',
         "zcd new --like board.toml repaired.toml",
         '4. Close the job: zcd close board-job.toml --found "R2 open"',
     ):

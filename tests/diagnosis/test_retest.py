@@ -178,10 +178,10 @@ def test_too_little_measured_names_what_would_do() -> None:
     assert 1 <= len(result.missing) <= 4
     assert not any(reading.lifted for reading in result.missing)
     line = retest_line(result)
-    assert line.startswith("GOOD SO FAR, not passed yet: ")
-    dead = "Board unplugged and discharged: ohms across R1 to R2 ("
-    assert f"One more good reading, and it passes. {dead}" in line
+    assert line.startswith("NOT PASSED yet: ")
+    assert line.endswith("One more good reading, and it passes.")
     shown = " ".join(document_text(retest_answer(result)).split())
+    assert "Next, board unplugged and discharged: ohms across R1 to R2 (" in shown
     assert all(reading_text(reading, result.circuit) in shown for reading in result.missing)
     shown = MeterModel(dictionary().board, dictionary().circuit, usual_meter()).read(
         result.missing
@@ -220,7 +220,7 @@ def test_a_reading_with_the_relay_off_asks_for_no_program() -> None:
     result = retest(switched, taken)
     assert [reading.power for reading in result.missing] == [Power.OFF]
     text = " ".join(document_text(retest_answer(result)).split())
-    assert "Board powered, load relay off, no program running: DC volts, red on pin" in text
+    assert "board powered, load relay off, no program running: DC volts, red on pin" in text
     above = "count only if the load relay was on (a program running)."
     assert f"Powered readings above {above}" in text
     assert added_line(result) == (
@@ -320,7 +320,7 @@ def test_a_duty_says_what_a_meter_shows_that_counts_the_time_high() -> None:
     (duty,) = (a for a in result.readings if a.measured.reading.function is Function.DUTY)
     text = " ".join(document_text(retest_answer(result)).split())
     span = show_span(Function.DUTY, 1.0 - duty.high, 1.0 - duty.low)
-    assert f"A meter that counts the time high shows {span} on a good board" in text
+    assert f"If your meter counts the time high ({span}), enter" in text
     without = retest(dictionary(), measured("frequency 50"))
     assert "counts the time high" not in document_text(retest_answer(without))
 

@@ -129,8 +129,7 @@ def test_board_and_its_reach() -> None:
 
 
 LOST_BELOW = (
-    "At 120 V, a typical optocoupler loses sync once its CTR is below 20 % of what it "
-    "was when new (its weakest and strongest: zcd check)"
+    "At 120 V, a typical optocoupler loses sync once its CTR is below 20 % of what it was when new"
 )
 
 

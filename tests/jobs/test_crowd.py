@@ -57,7 +57,7 @@ def require_sound(job_file: Path) -> None:
 def test_one_of_many_closes_the_job(job_file: Path, count: int) -> None:
     told = crowd(job_file.parent, closers(count))
     (winner,) = (number for number, said in enumerate(told) if said.code == 0)
-    assert told[winner].out == "job.toml closed: R2 drift. Next: zcd report job.toml\n"
+    assert told[winner].out == "job.toml closed: R2 gone high. Next: zcd report job.toml\n"
     for said in told[:winner] + told[winner + 1 :]:
         require_told(said)
         assert "found a job that was closed on 2" in said.err

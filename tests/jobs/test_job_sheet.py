@@ -448,7 +448,7 @@ def test_an_open_job_has_one_story() -> None:
     assert left_line(faulty.job.board, unsettled, ()) == "FAULT NOT FOUND yet."
     few = RetestRecord(taken=date(2026, 3, 14), verdict=Verdict.UNSURE, good_ratio=0.88)
     assert left_line(faulty.job.board, faulty, (few,)) == (
-        "NOT PASSED yet. The last retest had too few readings (88 % sure, 95 % needed)."
+        "NOT PASSED. The last retest was 88 % sure that the board is good (95 % needed)."
     )
     closed = replace(faulty, job=replace(faulty.job, closed=date(2026, 3, 14)))
     assert left_line(faulty.job.board, closed, ()) == ""

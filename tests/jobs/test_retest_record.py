@@ -197,7 +197,8 @@ def test_the_verdict_of_a_retest_gives_its_reason() -> None:
     )
     assert not_ready_line((record, GOOD)) == not_ready_line(()) == ""
     unsure = replace(GOOD, verdict=Verdict.UNSURE, good_ratio=0.94)
-    assert retest_record_lines(unsure)[0].endswith(": too few readings (94 % sure, 95 % needed).")
+    sure = ": not passed, 94 % sure that the board is good (95 % needed)."
+    assert retest_record_lines(unsure)[0].endswith(sure)
 
 
 def test_what_cells_of_the_record_leave_open_is_said_below_them() -> None:

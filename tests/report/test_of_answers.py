@@ -110,25 +110,24 @@ def test_each_value_of_a_row_has_an_answer() -> None:
     drift, opened = answer(200e3, 1e6, "R1 drift"), answer(9e6, np.inf, "R1 open", "R2 open")
     assert lines(step(GOOD_ONE, drift, opened)) == [
         "90 to 98 kΩ, as on a good board",
-        "98 kΩ to 3 MΩ: R1 drift",
+        "98 kΩ to 3 MΩ: R1 gone high",
         "3 MΩ to OL: R1 or R2 open",
     ]
-    assert lines(step(GOOD_ONE, opened))[1] == "98 kΩ to OL: R1 or R2 open or drift"
-    assert lines(step(GOOD_ONE, opened), most=2)[1] == "98 kΩ to OL: R1 or R2 open or drift"
+    assert lines(step(GOOD_ONE, opened))[1] == "98 kΩ to OL: R1 or R2 open or gone high"
+    assert lines(step(GOOD_ONE, opened), most=2)[1] == "98 kΩ to OL: R1 or R2 open or gone high"
 
 
 def test_a_row_says_what_a_high_reading_means_though_nothing_is_likely() -> None:
     assert lines(step(GOOD_ONE)) == [
         "90 to 98 kΩ, as on a good board",
-        "98 kΩ to OL: R1 or R2 open or drift",
+        "98 kΩ to OL: R1 or R2 open or gone high",
     ]
 
 
 def test_a_size_that_is_known_is_told_beside_the_range() -> None:
     about = answer(205e3, 215e3, "R1 drift")
-    assert (
-        lines(step(GOOD_ONE, about))[1] == "over 98 kΩ (about 210 kΩ if it alone is bad): R1 drift"
-    )
+    told = lines(step(GOOD_ONE, about))[1]
+    assert told == "over 98 kΩ (about 210 kΩ if it alone is bad): R1 gone high"
 
 
 def test_more_answers_than_there_is_room_for_are_one() -> None:
@@ -136,7 +135,7 @@ def test_more_answers_than_there_is_room_for_are_one() -> None:
     short = answer(0.0, 0.0, "LED short")
     assert lines(step(GOOD_ONE, drift, opened, short), most=3) == [
         "90 to 98 kΩ, as on a good board",
-        "98 kΩ to OL: R1 drift or open",
+        "98 kΩ to OL: R1 gone high or open",
         "0 Ω: LED short",
     ]
 

@@ -101,7 +101,7 @@ def test_card_row_tells_good_from_faulty() -> None:
     (row,) = (row for row in dead.rows if row[0] == "ohms\nacross R2")
     faults = row[2].splitlines()
     assert any(line.endswith("OL: R2 open") for line in faults)
-    assert sum(line.endswith("R2 drift") for line in faults) == 1
+    assert sum(line.endswith("R2 gone high") for line in faults) == 1
     assert not any("healthy" in line for line in faults)
 
 
@@ -187,7 +187,8 @@ def test_next_reading_says_where_and_what_each_answer_means() -> None:
     assert "of the remaining doubt" in first
     told = [key for answer in answers for key in answer.split(": ")[1].split(", ")]
     keys = [outcome.key for outcome in suggestion.outcomes]
-    assert sorted(told) == sorted("a good board" if key == "healthy" else key for key in keys)
+    names = ("a good board" if key == "healthy" else fault_words(key) for key in keys)
+    assert sorted(told) == sorted(names)
 
 
 @pytest.mark.parametrize(

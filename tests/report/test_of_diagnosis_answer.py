@@ -106,7 +106,7 @@ def test_the_prompt_explains_the_answers_still_likely() -> None:
     text = prompt_text("ohm feed chain.2 2.73M")
     assert "R1 or R2 is bad" in text
     meaning = text.partition(": ohms ")[2]
-    assert re.search(r"Ω \(about 2\.6 MΩ if it alone is bad\): R[12] drift ", meaning)
+    assert re.search(r"Ω \(about 2\.6 MΩ if it alone is bad\): R[12] gone high ", meaning)
     assert ": a good board" not in meaning
     assert "--full" not in text
 
@@ -305,9 +305,7 @@ def test_a_first_reading_under_power_comes_with_its_cautions() -> None:
     case = case_of("dc logic+ logic0 3.2", "dc pin logic0 1.8")
     case = replace(case, job=replace(case.job, board_file=Path("board.toml")))
     lines = " ".join(lines_of(answer_document(case)))
-    assert "leads on first, then plugged in; what the meter shows goes in place of the dots: " in (
-        lines
-    )
+    assert "leads on first, then plugged in, and enter what the meter shows" in (lines)
     assert 'zcd retest board.toml -r "frequency pin, logic0 ..."' in lines
     both = short_cautions(AccessLevel.DEAD, AccessLevel.ISOLATED)
     assert all(text in lines for text in both)
@@ -392,7 +390,7 @@ def test_what_a_reading_that_is_taken_again_means_leaves_out_no_good_board() -> 
     text = told(unread, "ohm R1 OL")
     assert "as on a good board: then the first reading was wrong" in text
     good = re.search(r"good board ([\d.]+) to ([\d.]+) kΩ", text)
-    drift = re.search(r"([\d.]+) kΩ to (?:[\d.]+ MΩ|OL): R1 (?:open or )?drift", text)
+    drift = re.search(r"([\d.]+) kΩ to (?:[\d.]+ MΩ|OL): R1 (?:open or )?gone high", text)
     assert good is not None
     assert drift is not None
     assert float(drift[1]) >= float(good[2])

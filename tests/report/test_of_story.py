@@ -108,7 +108,7 @@ def test_flags_text() -> None:
 
 def test_cause_with_a_size() -> None:
     story = told("R1 drift")
-    assert cause_text(story.cause) == "R1 drift (x 10.7)"
+    assert cause_text(story.cause) == "R1 gone high (x 10.7)"
     # in the middle of 0.1 to 300 kohm in logs
     assert cause_text(told("OC1 LED leaky").cause) == "OC1 LED leaky (5.48 kΩ)"
 
@@ -130,7 +130,8 @@ def test_sizes_that_do_the_same_share_a_line() -> None:
     result = board()
     causes = sizes_of(find_cause(result, "R1 drift"))
     rows = stories_table(stories_of(result, causes, 15.0)).rows
-    assert [row[0] for row in rows] == ["R1 drift\n  x 2.42 to x 10.7", "R1 drift\n  x 47.5"]
+    sizes = ("x 2.42 to x 10.7", "x 47.5")
+    assert [row[0] for row in rows] == [f"R1 gone high\n  {size}" for size in sizes]
     assert [row[1] for row in rows] == ["", "3.8"]
 
 

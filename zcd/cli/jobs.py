@@ -81,7 +81,7 @@ def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
 
     \b
     Example
-      zcd close job.toml --found "R7 drift" --repair "R7 and R8 renewed"
+      zcd close job.toml --found "R7 gone high" --repair "R7 and R8 renewed"
     """
     from datetime import date
 
@@ -91,6 +91,7 @@ def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
     from zcd.diagnosis.job import load_job
     from zcd.errors import plain
     from zcd.jobs.closing import close_job, find_fault
+    from zcd.report.of_diagnosis_text import fault_words
     from zcd.report.of_retest_record import not_passed_line
 
     job = load_job(job_file)
@@ -102,5 +103,5 @@ def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
     else:
         if line := not_passed_line(job.retests):
             say(plain(f"Closed all the same: {line}"))
-        say(plain(f"{path} closed: {fault.key}. Next: zcd report {path}"))
+        say(plain(f"{path} closed: {fault_words(fault.key)}. Next: zcd report {path}"))
     return 0

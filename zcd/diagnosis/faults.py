@@ -451,7 +451,7 @@ def _modes_of_resistor(element: Resistance, circuit: Circuit) -> Iterator[Fault]
     yield replace(fault, neighbours=others)
     lowest = max(LOW_VALUE[0], least / nominal)
     for mode, ends, words in (
-        ("drift", DRIFT, f"{ref} has drifted high: replace it"),
+        ("drift", DRIFT, f"{ref} has gone high: replace it"),
         (
             "low", (lowest, LOW_VALUE[1]),
             f"{ref} is too low: a wrong part, or partly bridged; replace it",

@@ -174,7 +174,7 @@ class Answers:
         with suppress(InputError):
             parse_value(line, Function.OHM)
             value = line
-        return f'for another part put its name first: "{ref} {value}"'
+        return f'for another part put its name first, as in "{ref} {value}"'
 
 
 @dataclass(slots=True)

@@ -63,6 +63,7 @@ from zcd.report.of_diagnosis_answer import (
     unconfirmed_name,
     unconfirmed_text,
 )
+from zcd.report.of_diagnosis_text import fault_words
 from zcd.report.of_job_history import fault_statistics_line
 from zcd.report.of_readings_card import compared_table
 from zcd.report.of_retest_record import (
@@ -252,7 +253,7 @@ def left_line(board: Board, case: Case | None, retests: Sequence[RetestRecord]) 
     if case.diagnosis.stopped != "sure":
         return "FAULT NOT FOUND yet."
     first = case.diagnosis.indistinguishable[0]
-    return "" if first.key == HEALTHY.key else f"NOT REPAIRED yet: {first.key}."
+    return "" if first.key == HEALTHY.key else f"NOT REPAIRED yet: {fault_words(first.key)}."
 
 
 def verdict_text(check: Check, left: str, untested: bool = False) -> str:
@@ -282,7 +283,7 @@ def _job_facts(board: Board, case: Case | None) -> list[tuple[str, str]]:
     shown = ", ".join(flag_text(flag, job.codes) for flag in job.flags)
     flags = f"error flags: {shown}" if shown else ""
     complaint = "; ".join(text for text in (plain(job.note), flags) if text)
-    found = plain(job.found) or unconfirmed_text(case.diagnosis)
+    found = plain(fault_words(job.found)) or unconfirmed_text(case.diagnosis)
     name = "Found" if job.found else unconfirmed_name(case.diagnosis)
     parts = "; ".join(changes(job.board, board))
     fitted = ", ".join(map(plain, job.retests[-1].replaced)) if job.retests else ""
@@ -329,7 +330,9 @@ def _found_section(case: Case, full: bool, repaired: bool) -> Section:
 
 def _before_line(case: Case) -> str:
     """What was found, without what came after it."""
-    return recorded_line(case) if case.job.closed is None else f"Found: {plain(case.job.found)}."
+    if case.job.closed is None:
+        return recorded_line(case)
+    return f"Found: {plain(fault_words(case.job.found))}."
 
 
 def job_line(case: Case) -> str:
@@ -416,8 +419,8 @@ def _waveforms_section(board: Board, solution: Solution, lock: Lock) -> Section:
             Picture(
                 "waveforms",
                 figure_svg(waveform_figure(board, solution, lock)),
-                "One mains period at nominal mains, on the bench, with a typical part of the "
-                "optocoupler's grade.",
+                "Calculated, not measured: one mains period at nominal mains and room "
+                "temperature, with a typical part of the optocoupler's grade.",
             ),
         ),
     )

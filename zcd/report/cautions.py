@@ -13,8 +13,8 @@ _GS38 = "HSE guidance note GS38, 4th edition, 2015"
 _LOCK_OUT = "Washington WAC 296-24-975, after US 29 CFR 1910.333(b)"
 RATED = "meter and leads rated CAT II 300 V or better (CAT III at the socket)"
 HOW_ISOLATED = (
-    "on the dead board, ohms and diode test show OL both ways from logic0 to line, to neutral and "
-    "to the load side of a relay's contact. Else it is live"
+    "on the dead board, ohms and diode test show OL both ways from logic0 to line, neutral and the "
+    "load side of a relay's contact. Else it is live"
 )
 """How the low-voltage side is shown to be isolated or live."""
 OF_OPTOCOUPLERS = (
@@ -64,14 +64,14 @@ NOT_ISOLATED: tuple[Caution, ...] = (
     ),
     Caution(
         text="Never connect a programmer, a computer or an earthed oscilloscope to this board. "
-        "Under power use an isolating transformer for it alone, and a battery-powered meter or "
-        "oscilloscope, or a differential probe.",
+        "Under power use an isolating transformer for it alone, a battery-powered meter, and a "
+        "differential probe or an instrument with isolated inputs.",
         source=_PRACTICE,
     ),
 )
 """Due in every case, and first, on a board whose controller has no optocoupler to the mains."""
 NO_EARTHED_SCOPE = (
-    "No earthed oscilloscope on the mains side: battery-powered, or a differential probe."
+    "No earthed oscilloscope on the mains side: a differential probe or isolated inputs."
 )
 NOT_ISOLATED_TEXT = " ".join(caution.text for caution in NOT_ISOLATED)
 
@@ -253,7 +253,7 @@ SHORT_CAUTIONS: dict[AccessLevel, tuple[str, ...]] = {
     AccessLevel.BENCH: (UNPLUG, "If you use a bench supply, remove it before you plug in."),
     AccessLevel.ISOLATED: (
         LEADS_ON,
-        f"Is the low side isolated? Only if, {HOW_ISOLATED}: no earthed scope.",
+        f"Is the low side isolated? Only if, {HOW_ISOLATED}: one hand, no earthed scope.",
     ),
     AccessLevel.MAINS: (
         f"LIVE MAINS: {RATED}, one hand. Prove dead, clip the reference lead on, then plug in.",

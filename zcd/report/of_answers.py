@@ -32,6 +32,7 @@ NARROW = 1.3
 """What faults show is told by its middle where the ends are no farther apart."""
 _REFERENCE = re.compile(r"[A-Z]+\d|pull-")
 JUMPS = "now and then jumps by far more than its last digits"
+ALONE = 'jumps (enter "jumps")'
 BARELY = 0.02
 """An end that is no farther off, as a share, is the same: common practice, no source."""
 
@@ -211,6 +212,7 @@ def meanings_of(
         told = [piece for a in told for piece in ([a] if a.jumps else _outside(a, good) or [a])]
     row = row if function is Function.OHM else ()
     together = most is not None and len(told) + len(dark) > most
+    one_jumps = sum(answer.jumps for answer in told) == 1  # then it need not be told how far
     for answer, shown in _that_meet(told, good, row, together=together):
         healthy = HEALTHY.key in answer.keys
         keys = (HEALTHY.key,) if healthy and not full else answer.keys
@@ -220,7 +222,8 @@ def meanings_of(
             good.low,
             good.high,
         )
-        result.append(Meaning(shown or _shown_text(function, answer, good), names, as_good))
+        alone = ALONE if answer.jumps and one_jumps else shown
+        result.append(Meaning(alone or _shown_text(function, answer, good), names, as_good))
     for answer in dark:
         shown = f"OL or over {show_value(function, answer.low)} (OL too if your meter ends lower)"
         result.insert(1, Meaning(shown, answer.keys))

@@ -75,17 +75,20 @@ def capture_answer(traces: Traces) -> Document:
 def verdict_text(traces: Traces, verdict: CaptureVerdict) -> str:
     """Good or bad, and by what."""
     if verdict.good:
-        close = [f"{e.measured.reading.name} is {close_text(e)}" for e in verdict.readings
-                 if e.is_close]  # fmt: skip
-        near = f", or nearly: {'; '.join(close)}" if close else ""
-        return f"GOOD. {capture_line(traces)} All figures are those of a good board{near}."
+        close = [f"{_name(e).capitalize()} {close_text(e)}" for e in verdict.readings if e.is_close]
+        others = f"All {'other ' * bool(close)}figures are those of a good board."
+        return f"GOOD. {capture_line(traces)} {others} {' '.join(close)}".strip()
     differs = [each for each in verdict.readings if not each.good]
     if traces.jumps or not traces.falls_s.size or not differs:
         return f"BAD. {capture_line(traces)}"
     first = differs[0]
     shown, good = _shown_beside(first)
-    name = first.measured.reading.name
-    return f"BAD. {name[:1].upper()}{name[1:]}: {shown} (expected {good}). {capture_line(traces)}"
+    return f"BAD. {_name(first).capitalize()}: {shown} (expected {good}). {capture_line(traces)}"
+
+
+def _name(each: RepeatedReading) -> str:
+    """What was read: all of it with an oscilloscope."""
+    return each.measured.reading.name.removesuffix(" (scope)")
 
 
 def next_line(traces: Traces, verdict: CaptureVerdict) -> str:
@@ -120,7 +123,7 @@ def expected_table(traces: Traces, verdict: CaptureVerdict) -> Table:
             shown = _low_times_text(traces)
             inside = shown == show_value(Function.LOW_TIME, traces.low_time_s)
             mark = "" if inside and traces.missing else mark
-        rows.append((each.measured.reading.name, shown, good, mark))
+        rows.append((_name(each), shown, good, mark))
     if not traces.coarse:  # else a line says so
         rows.append(("sample step", quantity_text(traces.step_s, "s"), _step_text(), ""))
     columns = ("figure", "measured", "expected", "")

@@ -158,7 +158,7 @@ def _warning_text(check: Check, sizes: Sequence[Sizes | Makes], condition: str, 
             return f"{TYPICAL}, but {share} of such boards may lose sync, depending on {what}."
         if check.hangs_on_grade:
             return f"{TYPICAL}, but {_may_be_lost_text(check)}."
-        return f"{TYPICAL}, but sync may be lost {_lost_where(check)}."
+        return f"{TYPICAL}, but {_may_be_lost_text(check)}."
     if makes := [each for each in sizes if isinstance(each, Makes)]:
         return f"DEPENDS on {'; '.join(each.condition for each in makes)}. {sound}."
     return f"{passes}{condition}. {sound}."
@@ -280,8 +280,8 @@ def _grade_lines(check: Check) -> Iterator[str]:
     if check.hangs_on_grade:
         ref = _coupler_text(check)
         yield (
-            f"Read the grade letter after the type number of {ref} first: a typical {ref} works, "
-            f"the {_lost_end(check)} of all grades may not."
+            f"Read the grade letter after the type number of {ref}, write it in and check again: a "
+            f"typical {ref} works, the {_lost_end(check)} of all grades may not."
         )
     elif grade_unread(check.board) and any(
         rule.status == "warning" and not rule.is_rare for rule in check.every_rule
@@ -316,7 +316,7 @@ def culprit_lines(check: Check) -> Iterator[str]:
             else replace(first, high=min(first.high, FAR * first.value))
         )
         now = quantity_text(near.value, near.unit)
-        yield f"If there is no letter: any grade passes with {_of_text(near)} (now {now})."
+        yield f"No letter: a new one of any grade passes with {_of_text(near)} (now {now})."
         return
     if check.passes:
         yield f"To cure it: {_of_text(first)}."
@@ -631,7 +631,9 @@ def _may_be_lost_text(check: Check) -> str:
     missed = [rule for rule in check.every_rule if rule.subject == SYNC and rule.status != "pass"]
     corners = [rule for rule in missed if rule.name.startswith(AT_CORNER)]
     pin = f": {_pin_text(corners[0])}" if corners else ""
-    return f"sync may be lost {_lost_where(check)}{pin}"
+    ratio = check.spread.population.doubtful_ratio
+    where = f"on {_share_text(ratio)} of boards" if ratio else _lost_where(check)
+    return f"sync may be lost {where}{pin}"
 
 
 def _pin_text(corner: Rule[float]) -> str:
@@ -677,12 +679,14 @@ def _share(rules: Iterable[Rule[float]]) -> float:
     return max(rule.share_ratio or 0.0 for rule in rules)
 
 
+def _share_text(ratio: float) -> str:
+    """A share of boards, which may be a small one."""
+    return percent_text(ratio) if ratio >= FEW_RATIO else format_si(ratio, "%", digits=1)
+
+
 def _reach_text(check: Check, rules: Iterable[Rule[float]]) -> str:
-    share = _share(rules)
-    if share >= 0.01:
-        return f"{percent_text(share)} of boards"
-    if share:
-        return f"{format_si(share, '%', digits=1)} of boards"
+    if share := _share(rules):
+        return f"{_share_text(share)} of boards"
     return f"none of {check.spread.population.size} random boards"
 
 
@@ -952,15 +956,13 @@ def _led_text(check: Check, by_name: dict[str, Level]) -> str:
 def _most_loaded_text(check: Check) -> str:
     """The resistor nearest to one of its limits, and that limit."""
     worst = max(check.worst_resistors, key=ResistorStress.used_ratio)
-    how = ""
     if worst.power_ratio >= worst.voltage_ratio:
         load = of_limit(worst.power_w.max(), worst.power_limit_w, "W")
     else:
         load = of_limit(worst.judged_v.max(), worst.voltage_limit_v, "V")
-        how = ", peak / √2" if worst.by_peak else ""
     return (
         f"{plain(worst.resistor.ref)} {quantity_text(worst.resistor.resistance_ohm, 'Ω')}: "
-        f"up to {load} ({share_text(worst.used_ratio(), 1.0)}{how}{_most_makers_text(worst)})"
+        f"up to {load} ({share_text(worst.used_ratio(), 1.0)}{_most_makers_text(worst)})"
         f"{f' if it is {worst.resistor.style}' if worst.resistor.size_assumed else ''}"
     )
 

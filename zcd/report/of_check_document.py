@@ -70,7 +70,7 @@ def check_document(check: Check) -> Document:
     document : Document
     """
     return Document(
-        title=plain(check.board.name),
+        title=f"{plain(check.board.name)}, calculated as described",
         sections=(
             answer_section(check),
             Section("", (Paragraph(board_line(check.board)),)),
@@ -92,7 +92,7 @@ def check_answer(check: Check) -> Document:
     -------
     document : Document
     """
-    title = plain(check.board.name)
+    title = f"{plain(check.board.name)}, calculated as described"
     screen = longest_on_a_screen(
         lambda most: Document(title=title, sections=(answer_section(check, most=most),)),
         check.board,
@@ -135,6 +135,7 @@ def end_sections(board: Board, *cautions: Section) -> tuple[Section, ...]:
 def map_document(loss_map: LossMap) -> Document:
     """What a map of lost sync says."""
     from zcd.report.of_loss_map import (
+        TYPICAL_LINE,
         loss_map_lines,
         loss_map_table,
         loss_map_title,
@@ -142,7 +143,7 @@ def map_document(loss_map: LossMap) -> Document:
     )
 
     board, share = loss_map.board, loss_map.share
-    told = [Paragraph(line)] if (line := taken_line(board)) else []
+    told = [Paragraph(line) for line in (TYPICAL_LINE, taken_line(board)) if line]
     lines = () if share is None else loss_map_lines(loss_map, share)
     return Document(
         title=plain(board.name),

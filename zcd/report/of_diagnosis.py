@@ -384,7 +384,7 @@ def failed_marks(ranked: Ranked, circuit: Circuit) -> dict[str, str]:
     for part, mode in named:
         key = _as_in_list(part)
         if key in circuit or key in circuit.nodes:
-            marks[key] = mode
+            marks[key] = fault_words(mode)
     return marks
 
 

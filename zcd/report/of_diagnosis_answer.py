@@ -187,7 +187,10 @@ def _answer(
         reason = (
             "" if fan_first or diagnosis.rest else tells_most_text(diagnosis, plan[0], case.circuit)
         )
-        blocks += next_blocks(trip, case.circuit, diagnosis.ranked, reason, most)
+        powered = [not m.reading.function.row.dead for m in diagnosis.measured[-1:]]
+        blocks += next_blocks(
+            trip, case.circuit, diagnosis.ranked, reason, most, is_powered=any(powered)
+        )
     if line := levels_line(plan, case.board):
         blocks.append(Paragraph(line))
     if most >= MOST_ANSWERS and (line := contact_line(case, plan)):
@@ -240,7 +243,7 @@ def _odd_first(
         return part in map(piece_of, parts_read(case.circuit, m.reading))
 
     every = [m for m in (*support, *case.diagnosis.measured) if m not in against]
-    over = [m for m in every if is_over(m)]
+    over = [m for m in support if is_over(m)]
     return tuple(dict.fromkeys((*filter(is_odd, every), *over, *support)))
 
 
@@ -335,7 +338,7 @@ def rest_line(dictionary: FaultDictionary, diagnosis: Diagnosis) -> str:
     )
 
 
-ALL_OF_IT = "Whether that is all is not settled yet."
+ALL_OF_IT = "There may be a second fault."
 ALL_OF_IT_LATER = "Then measure again: that shows whether it was all."
 
 
@@ -437,7 +440,7 @@ def with_tracks_first(step: Suggestion, ranked: Sequence[Ranked]) -> tuple[Sugge
     )
     first = (
         f"First, unplugged, discharged and proved dead: {_along(tracks)}. Well over what your "
-        "leads read: the track, a joint or a fuse in it. Only if near 0:"
+        "leads read: the track, a joint or a fuse in it. Only if near 0 (nothing to enter):"
     )
     return replace(step, answers=tuple(answer for answer in answers if answer.keys)), first
 
@@ -484,7 +487,7 @@ def found_line(case: Case) -> str:
     if job.closed is None:
         return proved_line(case.atlas, case.diagnosis) or verdict_line(case.diagnosis)
     done = f" Done: {done_text(job)}." if job.repair else ""
-    return f"Found: {plain(job.found)}.{done} Closed on {job.closed.isoformat()}."
+    return f"Found: {plain(fault_words(job.found))}.{done} Closed on {job.closed.isoformat()}."
 
 
 def done_text(job: Job) -> str:
@@ -525,7 +528,7 @@ def unconfirmed_text(diagnosis: Diagnosis) -> str:
 def unkept_line(case: Case) -> str:
     """That readings count in this answer only; empty where a job file has all of them."""
     if case.job.file is None and not case.measured and case.diagnosis.suggestion is not None:
-        return "To be asked one by one, and to keep the answers: add --ask."
+        return "A terminal asks for them one by one and keeps the answers; elsewhere add --ask."
     if not case.unkept:
         return ""
     if case.job.file is None:
@@ -589,17 +592,17 @@ def work_lines(
     dead = read is None or read.function.row.dead
     state = "unplugged first" if dead else "leads on first, then plugged in"
     what = "" if read is None else f' -r "{typed_place(read, circuit)} ..."'
-    how = "; what the meter shows goes in place of the dots" if what else ""
     where = "" if read is None else points_line([read], circuit, left=("logic0", "logic+"))
     where = f"{where} " if where else ""
+    renewed = "".join(f" --replaced {ref}" for ref in parts) if job_file else ""
     orders += [
         f"{mend}. {hidden_line(diagnosis, circuit)}".strip(),
-        f"Measure again, {state}{how}: {measure}{what}. {where}It then says what else to measure. "
-        f"(Another value, type or grade fitted: zcd new --like {board_file} repaired.toml, write "
-        f"it in, then {another})",
+        f"Measure again, {state}, and enter what the meter shows; the answer says what else to "
+        f"measure: {measure}{renewed}{what}\n{where}(Another value, type or grade fitted: zcd new "
+        f"--like {board_file} repaired.toml, write it in, then {another})",
     ]
     if job_file is not None:
-        found = "..." if several else first.key
+        found = "..." if several else fault_words(first.key)
         orders.append(f'Close the job: zcd close {job_file} --found "{found}"')
     cautions = () if dead else caution_lines(AccessLevel.DEAD, AccessLevel.ISOLATED)
     return (*(f"{number}. {order}" for number, order in enumerate(orders, 1)), *cautions)
@@ -707,11 +710,16 @@ def next_blocks(
     ranked: Sequence[Ranked],
     why: str = "",
     most: int | None = None,
+    *,
+    is_powered: bool = False,
 ) -> list[Block]:
     """What to measure next and `why`, what some answers would mean, and what comes after it; where
-    it is no prompt, `most` lines for that, the last on how any answer is typed."""
+    it is no prompt, `most` lines for that, the last on how any answer is typed. `is_powered`: as
+    the last reading left the board."""
     first, before = with_tracks_first(trip.steps[0], ranked)
     state = _lower(state_line(first.reading, circuit))
+    if is_powered and first.access is AccessLevel.ISOLATED:
+        state = state.replace("board powered", "still powered")
     when = "To settle it" if trip.settles else "Next"
     reason = f" ({why})" if why else ""
     step = f"{when}{reason}, {state}: {step_text(first, circuit, with_state=False)}."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from math import isfinite
 
@@ -23,8 +24,10 @@ MIN_TELLING = 0.1
 MISFITS = {
     "wrong value x0.1": "a tenth of its value fitted",
     "wrong value x10": "ten times its value fitted",
+    "drift": "gone high",
 }
-"""How modes are told that are named by a number, as a part of a key in files and JSON."""
+"""How modes are told that files and JSON name in other words, as a part of a key."""
+_MISFIT = re.compile(rf"\b(?:{'|'.join(MISFITS)})\b")
 
 
 def fault_words(key: str) -> str:
@@ -33,11 +36,9 @@ def fault_words(key: str) -> str:
     Examples
     --------
     >>> fault_words("R2 wrong value x0.1"), fault_words("R2 drift")
-    ('R2 a tenth of its value fitted', 'R2 drift')
+    ('R2 a tenth of its value fitted', 'R2 gone high')
     """
-    for mode, words in MISFITS.items():
-        key = key.replace(mode, words)
-    return key
+    return _MISFIT.sub(lambda found: MISFITS[found[0]], key)
 
 
 def sentence(text: str) -> str:

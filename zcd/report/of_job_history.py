@@ -8,6 +8,7 @@ from typing import Any
 from zcd.diagnosis.job_history import Entry, FaultStatistics
 from zcd.errors import plain
 from zcd.report.of_boards import unread_text
+from zcd.report.of_diagnosis_text import fault_words
 from zcd.report.of_retest_record import retest_record_to_dict, verdict_text
 from zcd.report.table import Table
 from zcd.report.text import count_text
@@ -34,7 +35,7 @@ def job_history_table(entries: Sequence[Entry], total: int) -> Table:
 def _row(entry: Entry) -> tuple[str, ...]:
     closed = "still open" if entry.closed is None else entry.closed.isoformat()
     again = f"retest: {verdict_text(entry.retest)}" if entry.retest else ""
-    said = (entry.found, entry.repair, again, entry.note)
+    said = (fault_words(entry.found), entry.repair, again, entry.note)
     told = "\n".join(plain(text) for text in said if text)
     return (
         plain(entry.file.name),

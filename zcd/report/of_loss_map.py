@@ -14,11 +14,11 @@ from zcd.report.text import RULE_WORDS, quantity_span_text, quantity_text, rule_
 from zcd.sync.lock import LIMITS
 
 CTR = "ctr"
-RATINGS = (
-    "Figures of typical parts; with tolerances sync may be lost sooner, either way. That, and "
-    "whether a part is overloaded: zcd check."
+TYPICAL_LINE = (
+    "Typical parts only: a strong or a weak part, or tolerances that add up, may lose sync where "
+    "these do not. That, and whether a part is overloaded: zcd check."
 )
-CTR_WORDS = " CTR: 100 % is a typical new optocoupler of its type, not its data sheet's figure."
+CTR_WORDS = "CTR: 100 % is a typical new optocoupler of its type, not its data sheet's figure."
 
 
 def value_text(quantity: Quantity, value: float) -> str:
@@ -39,7 +39,7 @@ def loss_map_title(loss_map: LossMap) -> str:
     if up.key == CTR and (ends := _ends_text(up, loss_map.reach_up)):
         return (
             f"{_at_text(across)}, a typical optocoupler loses sync once its CTR is {ends} of "
-            "what it was when new (its weakest and strongest: zcd check)"
+            "what it was when new"
         )
     if ends := _ends_text(up, loss_map.reach_up):
         return f"{_at_text(across)}, sync is lost where {up.words} is {ends}"
@@ -136,7 +136,7 @@ def loss_map_table(loss_map: LossMap) -> Table:
         ),
         rows=rows,
         right=(1, 3),
-        remark=" ".join([*told, f"{RATINGS}{CTR_WORDS if CTR in keys else ''}"]),
+        remark=" ".join([*told, *[CTR_WORDS] * (CTR in keys)]),
     )
 
 

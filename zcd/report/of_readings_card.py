@@ -95,10 +95,11 @@ def counts_high_line(reading: Reading, good: ExpectedRange) -> str:
     reading than the share of time low."""
     if reading.function is not Function.DUTY or not reading.over_pin:
         return ""
+    low = show_span(Function.DUTY, good.low, good.high)
     span = show_span(Function.DUTY, 1.0 - good.high, 1.0 - good.low)
     return (
-        f"Duty is the share of time LOW. A meter that counts the time high shows {span} on a good "
-        'board: enter what it shows as "duty ... % high".'
+        f"Duty is the share of time LOW: {low} on a good board. If your meter counts the time high "
+        f'({span}), enter "duty ... % high".'
     )
 
 
@@ -337,7 +338,7 @@ def _legend(board: Board, lines: Sequence[ExpectedReading], circuit: Circuit) ->
     points = [point for short in shorts for point in short.points]
     either = len(board.mains.nominal_hz) > 1
     mains = f"{quantity_text(board.mains.frequency_hz, 'Hz')}, mains" if either else "mains"
-    relay = "" if board.relay is None else ", load relay on (start a program)"
+    relay = "" if board.relay is None else ", load relay on (start a program: it must stay on)"
     words = [BENCH_BANDS.format(mains=mains)]
     words += [STATE_WORDS[s].format(relay=relay) for s in _sides(lines) if s in STATE_WORDS]
     joints = dict.fromkeys(parts for point in points if (parts := parts_at(point, circuit)))
@@ -514,7 +515,7 @@ def _fault_words(line: ExpectedReading, key: str, circuit: Circuit) -> str:
             return f"{bridge} diode{key.removeprefix(part.ref)}" if is_leg else key
     if key.endswith(" leaky") and any(part.ref == key[:-6] for part in circuit.of(Resistance)):
         return f"dirt across {key[:-6]}"
-    return f"{key}/drift" if _drift_beside(line, key) else fault_words(key)
+    return f"{key}/high" if _drift_beside(line, key) else fault_words(key)
 
 
 def _drift_beside(line: ExpectedReading, key: str) -> ExpectedRange | None:

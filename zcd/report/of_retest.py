@@ -72,9 +72,6 @@ WITH_JUNCTION = ("diode", "led", "phototransistor")
 MIN_NAMED = 0.2
 MIN_OTHERWISE_GOOD = 0.5
 NEEDED = f"{percent_text(SURE_GOOD)} needed"
-SO_FAR = 0.9
-"""From here on a board of which nothing differs is called good so far: common practice, no
-source."""
 MOST_NAMED = 3
 MOST_SHOWN = 5
 MOST_REMAINING = 1
@@ -158,6 +155,7 @@ def _after_lines(retest: Retest, remaining: Sequence[str], whole: bool = True) -
         no_sync_line(retest.board) if not retest.locks else "",
         _likeliest_line(retest),
         _next_line(retest),
+        _first_line(retest),
         _then_line(retest),
         _run_line(retest) if whole else "",
         not_repeated,
@@ -231,7 +229,11 @@ def close_mark(again: RepeatedReading) -> str:
 def close_text(again: RepeatedReading) -> str:
     """The same of one that lies outside, and from where on it would differ."""
     end = show_value(again.measured.reading.function, again.fits[0 if again.is_low else 1])
-    return f"{close_mark(again)} ({'under' if again.is_low else 'over'} {end} it fails)"
+    side = "under" if again.is_low else "over"
+    return (
+        f"{show_measured(again.measured)} is {close_mark(again)}: few good boards show it, and "
+        f"{side} {end} none."
+    )
 
 
 def _likeliest_line(retest: Retest) -> str:
@@ -352,13 +354,21 @@ def command_line(retest: Retest, file: str, job_file: str) -> str:
     return f"Next: zcd retest {plain(file)}{about} {_to_add(retest)}"
 
 
+def _first_line(retest: Retest) -> str:
+    """The reading to take next; empty where none is missing."""
+    if not retest.missing:
+        return ""
+    step = missing_in_order(retest)[0]
+    return f"Next, {_lower(_state_text(step, retest))}: {_with_good(step, retest)}."
+
+
 def _then_line(retest: Retest) -> str:
-    """What is missing after the reading that the verdict names, and in which state of the board."""
+    """What is missing after the next reading, and in which state of the board."""
     order, lines = missing_in_order(retest), []
     for before, reading in pairwise(order):
         state = _state_text(reading, retest)
         new = state != _state_text(before, retest)
-        said = f"{state[:1].lower()}{state[1:]}: " if new else ""
+        said = f"{_lower(state)}: " if new else ""
         lines.append(f"{said}{_with_good(reading, retest)}")
     return f"Then: {'; '.join(lines)}." if lines else ""
 
@@ -424,20 +434,21 @@ def retest_line(retest: Retest) -> str:
     if not retest.suffices:
         take = f"Take at least {count_text(count, 'more reading')}"
     step = missing_in_order(retest)[0]
-    so_far = retest.good_ratio >= SO_FAR
-    verdict = "GOOD SO FAR, not passed yet" if so_far else "NOT PASSED yet"
     why = f"{share} sure that the board is good ({NEEDED})"
-    if off := next((again for again in retest.readings if again.is_close), None):
-        why = f"{why}, as {show_measured(off.measured)} is {close_text(off)}"
+    off = next((again for again in retest.readings if again.is_close), None)
     if retest.good_ratio >= SURE_GOOD:
         spans = step.function is Function.DIODE and step not in retest.to_take
         why = "a diode of which the pulses say nothing was not tested" if spans else SHOWED_IT
-    verdict = f"{verdict}: {why}."
-    state = _state_text(step, retest)
-    return f"{verdict} {take}. {state}: {_with_good(step, retest)}."
+    close = f" {close_text(off)}" if off else ""
+    return f"NOT PASSED yet: {why}. {take}.{close}"
 
 
 SHOWED_IT = "what showed the fault was not read again"
+
+
+def _lower(text: str) -> str:
+    """The same within a sentence."""
+    return f"{text[:1].lower()}{text[1:]}"
 
 
 def _state_text(reading: Reading, retest: Retest) -> str:

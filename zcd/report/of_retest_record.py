@@ -58,10 +58,10 @@ def not_ready_line(records: Sequence[RetestRecord]) -> str:
 
 
 def not_passed_line(records: Sequence[RetestRecord]) -> str:
-    """The same, or that the last retest had too few readings; empty where it passed."""
+    """The same, or that the last retest was not sure enough; empty where it passed."""
     if not records or records[-1].verdict is not Verdict.UNSURE:
         return not_ready_line(records)
-    return f"NOT PASSED yet. The last retest had {verdict_text(records[-1])}."
+    return f"NOT PASSED. The last retest was {_sure_text(records[-1])}."
 
 
 def closed_text(closed: date, records: Sequence[RetestRecord]) -> str:
@@ -97,16 +97,20 @@ def verdict_text(record: RetestRecord) -> str:
     """How the board reads, with the reason or with how sure that is."""
     share = probability_text(record.good_ratio)
     if record.verdict is Verdict.UNSURE:
-        short = short_of(record.good_ratio)
-        off = [_short_name(each) for each in record.readings if each.close]
-        why = f"; {listed(off)} {CLOSE}" if off else ""
-        return f"too few readings ({short} sure, 95 % needed{why})"
+        return f"not passed, {_sure_text(record)}"
     if record.verdict is Verdict.GOOD:
         return f"{record.verdict} ({share} sure)"
     names = [_short_name(each) for each in record.readings if each.differs]
     if not names:
         return str(record.verdict)
     return f"{record.verdict}: {'; '.join(names)} {'differs' if len(names) == 1 else 'differ'}"
+
+
+def _sure_text(record: RetestRecord) -> str:
+    """How sure a retest was, of the share that is needed, and what was a bit off."""
+    off = [_short_name(each) for each in record.readings if each.close]
+    why = f"; {listed(off)} {CLOSE}" if off else ""
+    return f"{short_of(record.good_ratio)} sure that the board is good (95 % needed{why})"
 
 
 CLOSE = "a bit off"

@@ -144,7 +144,7 @@ def _warned_text(found: Substitutes, several: bool) -> str:
     lost = any(r.subject == SYNC and r.kind != "expectation" for r in _warnings(found.original))
     start = "zcd check has warnings for the original board"
     if lost:
-        start = "On the original board sync may be lost where tolerances add up (see zcd check)"
+        start = "Where tolerances add up the original board may lose sync"
     which = "each of these" if several else "this part"
     stay = f"with {which} {'too' if lost else 'they stay'}"
     if cured:
@@ -152,6 +152,8 @@ def _warned_text(found: Substitutes, several: bool) -> str:
         ref = listed([plain(part.ref) for part in answer.replaced])
         fit = plain(parts_text(found, answer, best))
         stay = f"{'not' if lost else 'fewer'} with {fit} as {ref}"
+    if lost and not cured:
+        cure = f" What cures that: zcd check {plain(found.board.file)}."
     return f"{start}; {stay}.{cure} "
 
 

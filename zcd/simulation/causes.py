@@ -201,7 +201,8 @@ def find_cause(board: Board, key: str) -> Cause:
     """
     causes = {_folded(cause.key): cause for cause in causes_of(board)}
     typed = _folded(key)
-    for each in (typed, _OPEN.sub("open", typed), FORMER.get(typed, "")):
+    said = _GONE_HIGH.sub("drift", typed)
+    for each in (typed, _OPEN.sub("open", typed), said, FORMER.get(typed, "")):
         if each in causes:
             return causes[each]
     require_part(key, (cause.key for cause in causes_of(board)), "--cause ")
@@ -214,6 +215,7 @@ def find_cause(board: Board, key: str) -> Cause:
 
 
 _OPEN = re.compile(r"\b(?:ol|burnt|blown)$")
+_GONE_HIGH = re.compile(r"\bgone high$")
 """What people say of an open part."""
 
 

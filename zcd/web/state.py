@@ -32,6 +32,7 @@ from zcd.diagnosis.retest_record import Verdict
 from zcd.errors import InputError, invalid_value
 from zcd.report.cautions import NOT_ISOLATED_TEXT, cautions_on
 from zcd.report.of_check_answer import CLEAN, TYPICAL
+from zcd.report.of_diagnosis_text import fault_words
 from zcd.report.table import FAIL
 from zcd.report.text import version_text
 from zcd.settings import Settings
@@ -183,7 +184,11 @@ class PageState:
             autoescape=True,
             undefined=StrictUndefined,
         )
-        self._templates.filters |= {"mark": version_of, "as_words": _as_words}
+        self._templates.filters |= {
+            "mark": version_of,
+            "as_words": _as_words,
+            "as_said": fault_words,
+        }
         self._templates.globals.update(fails=FAIL, version=version_text())
         self.jobs = JobStore(folder, self.settings)
         self.drafts = Drafts(folder)

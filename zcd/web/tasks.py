@@ -82,6 +82,7 @@ def loss_map(board: Board, across: str, up: str, width_in: float) -> TemplateCon
     from zcd.drawing.figures import figure_svg, loss_map_figure
     from zcd.drawing.loss_map import loss_map_caption
     from zcd.report.of_loss_map import (
+        TYPICAL_LINE,
         loss_map_lines,
         loss_map_table,
         loss_map_title,
@@ -92,7 +93,7 @@ def loss_map(board: Board, across: str, up: str, width_in: float) -> TemplateCon
     assert result.share is not None
     return {
         "title": loss_map_title(result),
-        "lines": (*warning_lines(result), *loss_map_lines(result, result.share)),
+        "lines": (TYPICAL_LINE, *warning_lines(result), *loss_map_lines(result, result.share)),
         "tables": (loss_map_table(result),),
         "caption": loss_map_caption(board, result, result.share)[1:],
         "picture": figure_svg(
