@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import pickle
 import re
 import subprocess
 import sys
@@ -16,6 +17,8 @@ import pytest
 import zcd
 from tests.jobs.demo_job import outlook
 from zcd.__main__ import __name__ as program
+from zcd.renderings import document_of
+from zcd.report.table import Cell, Column, Table
 from zcd.results import Result
 
 TEXT = """
@@ -198,6 +201,47 @@ def test_a_table_of_a_result(kind: str, name: str) -> None:
     assert all(heading in str(table) for heading in table.columns)
     assert not re.search(r"nan|inf\b|\de[+-]\d", str(table))
     assert "<table" in table._repr_html_()
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_column_of_a_table_is_lost_to_programs(kind: str) -> None:
+    """As many columns as are shown, and the text of a source where a letter for it is shown."""
+    result = results()[kind]
+    named = [result.table(name) for name in TABLES.get(kind, ())]
+    for table in (*document_of(result).tables(), *named):
+        frame = table.to_pandas()
+        shape = (len(table.rows), len(table.columns) if table.rows else 0)
+        assert frame.shape == shape, table
+        for row, shown in zip(table.to_dicts(), table.rows, strict=True):
+            sources = [cell.source for cell in shown if isinstance(cell, Cell) and cell.source]
+            assert set(sources) <= set(row.values()), table
+
+
+def test_a_table_whose_columns_share_a_name_is_refused() -> None:
+    for columns in (("part", "share", "share"), ("", "share")):
+        with pytest.raises(ValueError, match="columns need names of their own"):
+            Table(title="Power", columns=columns, rows=())
+    named = Table(title="Power", columns=(Column("", "part"), "share"), rows=(("R1", "40 %"),))
+    assert named.to_dicts() == [{"part": "R1", "share": "40 %"}]
+
+
+def test_a_cell_does_not_change_and_crosses_to_another_process() -> None:
+    for cell in (Cell("40 %", 0.4), Cell(source="limits"), Column("", "part", "W")):
+        with pytest.raises(AttributeError, match="does not change"):
+            cell.source = "elsewhere"
+        copied = pickle.loads(pickle.dumps(cell))
+        kept = [name for name in ("value", "source", "name", "unit") if hasattr(cell, name)]
+        assert copied == cell
+        assert [getattr(copied, k) for k in kept] == [getattr(cell, k) for k in kept]
+
+
+def test_figures_of_a_table_are_numbers() -> None:
+    check = results()["check"]
+    first = check.table("shorts").to_dicts()[0]
+    assert first["power_ratio"] > 0.0 < first["voltage_ratio"]
+    headroom = {row["name"]: row for row in check.table("headroom").to_dicts()}
+    assert headroom["ctr"]["factor_ratio"] == check.headrooms["ctr"].factor_ratio
+    assert check.table("tolerances").to_dicts()[0]["source"]
 
 
 @pytest.mark.parametrize("kind", KINDS)

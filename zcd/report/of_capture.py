@@ -22,7 +22,7 @@ from zcd.report.of_check_document import caution_sections
 from zcd.report.of_diagnosis import spread_of
 from zcd.report.of_diagnosis_dict import repeated_to_dict
 from zcd.report.of_retest import close_mark, close_text
-from zcd.report.table import Table
+from zcd.report.table import Column, Table
 from zcd.report.text import crossing_text, quantity_text
 from zcd.sync.lock import expected_pulses
 
@@ -126,7 +126,7 @@ def expected_table(traces: Traces, verdict: CaptureVerdict) -> Table:
         rows.append((_name(each), shown, good, mark))
     if not traces.coarse:  # else a line says so
         rows.append(("sample step", quantity_text(traces.step_s, "s"), _step_text(), ""))
-    columns = ("figure", "measured", "expected", "")
+    columns = ("figure", "measured", "expected", Column("", "status"))
     return Table(title="", columns=columns, rows=tuple(rows), right=(1, 2), remark=EXPECTED)
 
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
+from operator import itemgetter
 
 from zcd.board.model import Assumption, Board, Optocoupler, Resistor
 from zcd.board.optocouplers import UNRANKED, grades
 from zcd.errors import plain
 from zcd.margin.advice import advice
 from zcd.margin.check import Check, Level, condition_text
+from zcd.margin.headroom import Headroom
 from zcd.margin.rules import Rule
 from zcd.margin.shorts import ShortStress
 from zcd.margin.stress import HARMLESS_REVERSE_A, ResistorStress
@@ -194,65 +196,74 @@ def resistors_table(check: Check) -> Table:
     )
 
 
-SHORTS = ("shorted", "most power", "share", "most voltage", "share")
-
-
 def shorts_table(check: Check) -> Table:
     """What each single short does to the resistor it hits hardest, and to the LED."""
     rules = advice(check)
-    return Table(
+    quantities = (
+        Quantity("ref", "shorted"),
+        Quantity("most_power", "most power", lambda short: _hit_text(short.hottest())),
+        _hit_share("power_ratio", lambda short: short.hottest()),
+        Quantity("most_voltage", "most voltage", lambda short: _hit_text(short.most_stretched())),
+        _hit_share("voltage_ratio", lambda short: short.most_stretched()),
+        Quantity("led_peak_a", check.board.input_name, _led_text, right=False),
+        Quantity("status", "verdict", lambda short: PASS if _is_kept(short, rules) else WARNING),
+    )
+    return Table.of(
+        check.shorts,
+        quantities,
         title="If one part shorts (advice, no part of the verdict)",
-        columns=(*SHORTS, check.board.input_name, "verdict"),
-        rows=tuple(_short_row(short, rules) for short in check.shorts),
-        right=(2, 4),
         remark="At high mains, against the continuous limits: beyond them the part overheats or "
         "breaks down sooner or later. Replace it together with the shorted one.",
     )
 
 
-def _short_row(short: ShortStress, rules: Sequence[Rule[float]]) -> tuple[str, ...]:
+def _led_text(short: ShortStress) -> str:
     led = quantity_text(short.led_peak_a, "A") if short.led_peak_a > HARMLESS_REVERSE_A else "off"
     if short.led_reverse_a > HARMLESS_REVERSE_A:
         led += f"\n{quantity_text(short.led_reverse_a, 'A')} reverse"
-    kept = all(
-        rule.status == "pass" for rule in rules if rule.name.startswith(f"{short.ref} shorted:")
-    )
-    return (
-        short.ref,
-        *_hit(short.hottest()),
-        *_hit(short.most_stretched()),
-        led,
-        PASS if kept else WARNING,
-    )
+    return led
 
 
-def _hit(rule: Rule[float] | None) -> tuple[str, str]:
-    """The resistor that is hit, with what it bears; and that as a share of its limit."""
+def _is_kept(short: ShortStress, rules: Sequence[Rule[float]]) -> bool:
+    """Whether all advice about a short is kept."""
+    start = f"{short.ref} shorted:"
+    return all(rule.status == "pass" for rule in rules if rule.name.startswith(start))
+
+
+def _hit_text(rule: Rule[float] | None) -> str:
+    """The resistor that is hit, with what it bears."""
     if rule is None:
-        return NOTHING, NOTHING
-    ref, _, _ = rule.name.rpartition(" ")
-    value = quantity_text(rule.value, rule.unit)
-    return f"{plain(ref)} {value}", share_text(rule.value, rule.limit)
+        return NOTHING
+    return f"{plain(rule.name.rpartition(' ')[0])} {quantity_text(rule.value, rule.unit)}"
+
+
+def _hit_share(name: str, hit: Callable[[ShortStress], Rule[float] | None]) -> Quantity:
+    """That as a share of its limit."""
+
+    def text(short: ShortStress) -> str:
+        return NOTHING if (rule := hit(short)) is None else share_text(rule.value, rule.limit)
+
+    def value(short: ShortStress) -> float | None:
+        return None if (rule := hit(short)) is None else rule.value / rule.limit
+
+    return Quantity(name, "share", text, value, right=True)
 
 
 def surge_table(check: Check) -> Table:
     """What a surge does to every part, with the letter of where the limit comes from."""
     level = quantity_text(check.surge.level_v, "V")
-    return Table(
+    name, value, limit, _, source = RULES
+    quantities = (
+        replace(name, heading="", text=lambda rule: _rule_name(rule).removeprefix("surge: ")),
+        value,
+        limit,
+        Quantity("passes", "verdict", lambda rule: PASS if rule.passes else WARNING),
+        source,
+    )
+    return Table.of(
+        (rule for rule in advice(check) if rule.name.startswith("surge")),
+        quantities,
         title=f"A surge of {level}, line to neutral (advice, no part of the verdict)",
-        columns=("", "value", "limit", "verdict", "from"),
-        rows=tuple(
-            (
-                _rule_name(rule).removeprefix("surge: "),
-                rule_value_text(rule),
-                limit_text(rule),
-                PASS if rule.passes else WARNING,
-                Cell(source=rule.source),
-            )
-            for rule in advice(check)
-            if rule.name.startswith("surge")
-        ),
-        right=(1, 2),
         remark="The level is quoted from memory; the standard was not consulted. On the peak of "
         "high mains, of either sign, 1.2/50 µs; the generator's 2 Ω are nothing beside the chain, "
         "and what a varistor or filter on the board takes of it is not counted. Voltage: the limit "
@@ -263,20 +274,31 @@ def surge_table(check: Check) -> Table:
 
 def headroom_table(check: Check) -> Table:
     """How far CTR, mains and chain may move before lock is lost."""
-    return Table(
-        title="Reserve until sync is lost",
-        columns=("", "typical", "worst low case", "first to fail there"),
-        rows=tuple(
-            (
-                HEADROOM_WORDS[name],
-                factor_text(check.headrooms[name]),
-                factor_text(weak),
-                weak.rule or "nothing found",
-            )
-            for name, weak in check.weak_headrooms.items()
+    quantities = (
+        Quantity("name", "", lambda name: HEADROOM_WORDS[name], str),
+        _headroom("factor_ratio", "typical", check.headrooms),
+        _headroom("weak_factor_ratio", "worst low case", check.weak_headrooms),
+        Quantity(
+            "weak_rule",
+            "first to fail there",
+            lambda name: check.weak_headrooms[name].rule or "nothing found",
         ),
-        right=(1, 2),
+    )
+    return Table.of(
+        check.weak_headrooms,
+        quantities,
+        title="Reserve until sync is lost",
         remark=f"typical: on the bench. Worst low case: {condition_text('weak', check.board)}.",
+    )
+
+
+def _headroom(name: str, heading: str, headrooms: Mapping[str, Headroom]) -> Quantity:
+    return Quantity(
+        name,
+        heading,
+        lambda key: factor_text(headrooms[key]),
+        lambda key: headrooms[key].factor_ratio,
+        right=True,
     )
 
 
@@ -286,22 +308,19 @@ def life_table(check: Check) -> Table | None:
         return None
     rule, model = check.life.design_rule_years, check.life.acceleration_years
     hours = quantity_text(check.board.service.hours_per_year, "h")
-    return Table(
+    views = (
+        ("maker's design rule: half of the CTR lost in five years", rule, rule <= model),
+        ("current-and-temperature model, indicative only", model, model < rule),
+    )
+    quantities = (
+        Quantity("view", "view", itemgetter(0)),
+        Quantity("years", "years", lambda view: years_text(view[1]), itemgetter(1)),
+        Quantity("counts", "", lambda view: "counts" if view[2] else "", itemgetter(2)),
+    )
+    return Table.of(
+        views,
+        quantities,
         title="Years until ageing uses up the CTR reserve",
-        columns=("view", "years", ""),
-        rows=(
-            (
-                "maker's design rule: half of the CTR lost in five years",
-                years_text(rule),
-                "counts" if rule <= model else "",
-            ),
-            (
-                "current-and-temperature model, indicative only",
-                years_text(model),
-                "counts" if model < rule else "",
-            ),
-        ),
-        right=(1,),
         remark=f"At {hours} a year with mains applied; low mains, hot, the lowest CTR of the "
         "grade, all else as marked. With every tolerance at its worse end and the chain drifting "
         f"it is sooner: {'see below' if check.outlook else 'add --outlook'}. "
@@ -337,8 +356,9 @@ def assumptions_table(board: Board) -> Table:
 
 def assumed_values_table(title: str, taken: Iterable[Assumption]) -> Table:
     """What a file does not say, and what was taken instead."""
-    return Table(
-        title=title,
-        columns=("key", "taken as", "from"),
-        rows=tuple((a.key, plain(a.value), Cell(source=a.source)) for a in taken),
+    quantities = (
+        Quantity("key", "key"),
+        Quantity("value", "taken as", lambda assumed: plain(assumed.value)),
+        Quantity("source", "from", lambda assumed: Cell(source=assumed.source)),
     )
+    return Table.of(taken, quantities, title)

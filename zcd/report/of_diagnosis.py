@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from math import inf
+from operator import itemgetter
 
 from zcd.circuit.elements import Circuit, DcSource, Junction, Phototransistor, Resistance, is_hidden
 from zcd.circuit.points import PART_ENDINGS, diode_of_bridge, part_words
@@ -29,7 +30,7 @@ from zcd.diagnosis.readings import (
 from zcd.engine.network import REFERENCES, islands
 from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.report.of_diagnosis_text import amount_text, fault_words
-from zcd.report.table import Table
+from zcd.report.table import Quantity, Table
 from zcd.report.text import probability_text
 
 MIN_SHOWN = 0.005
@@ -323,17 +324,17 @@ STOPPED = {
 
 def measured_table(measured: Iterable[Measured], circuit: Circuit) -> Table:
     """The readings taken."""
-    rows = tuple(
-        (
-            str(number),
-            m.reading.name,
-            probes_text(m.reading, circuit),
-            f"{show_measured(m)}{', twice' if m.repeated else ''}",
-        )
-        for number, m in enumerate(measured, start=1)
+    quantities = (
+        Quantity("number", "", lambda row: str(row[0]), itemgetter(0), right=True),
+        Quantity("reading", "reading", lambda row: row[1].reading.name),
+        Quantity("probes", "probes", lambda row: probes_text(row[1].reading, circuit)),
+        Quantity("shown", "shown", lambda row: _shown_text(row[1]), right=True),
     )
-    columns = ("", "reading", "probes", "shown")
-    return Table(title="Readings taken", columns=columns, rows=rows, right=(0, 3))
+    return Table.of(enumerate(measured, start=1), quantities, "Readings taken")
+
+
+def _shown_text(measured: Measured) -> str:
+    return f"{show_measured(measured)}{', twice' if measured.repeated else ''}"
 
 
 def node_texts(measured: Iterable[Measured], circuit: Circuit) -> dict[str, str]:
@@ -399,8 +400,12 @@ def _as_in_list(part: str) -> str:
 def ranked_table(diagnosis: Diagnosis, circuit: Circuit) -> Table:
     """The likeliest faults."""
     shown = [r for r in diagnosis.ranked[:MAX_SHOWN] if r.probability >= MIN_SHOWN]
-    rows = tuple(
-        (probability_text(r.probability), _with_amount(r, circuit), r.words) for r in shown
+    quantities = (
+        Quantity(
+            "probability", "probability", lambda r: probability_text(r.probability), right=True
+        ),
+        Quantity("key", "fault", lambda ranked: _with_amount(ranked, circuit)),
+        Quantity("words", "what it means"),
     )
     rest = diagnosis.ranked[len(shown) :]
     share = sum(r.probability for r in rest)
@@ -408,13 +413,7 @@ def ranked_table(diagnosis: Diagnosis, circuit: Circuit) -> Table:
     if share >= MIN_SHOWN:
         remarks.append(f"{len(rest)} others, together {probability_text(share)}.")
     remark = " ".join(filter(None, remarks))
-    return Table(
-        title="What explains the readings",
-        columns=("probability", "fault", "what it means"),
-        rows=rows,
-        right=(0,),
-        remark=remark,
-    )
+    return Table.of(shown, quantities, "What explains the readings", remark)
 
 
 def _in_all_text(diagnosis: Diagnosis) -> str:

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.errors import plain
-from zcd.margin.ageing import YEARS, Ageing
+from zcd.margin.ageing import YEARS, Ageing, Course
 from zcd.margin.check import Check
 from zcd.margin.sensitivity import LADDER, Sensitivity
 from zcd.report.of_board import served_line
 from zcd.report.of_spread import DOUBT
-from zcd.report.table import Table
+from zcd.report.table import Quantity, Table
 from zcd.report.text import percent_text, quantity_text, years_text
 
 VIEW_WORDS = {
@@ -71,7 +73,7 @@ def decides_line(decides: Sensitivity) -> str:
 
 def sensitivity_table(decides: Sensitivity) -> Table:
     """How much of the spread of the headroom each tolerance makes."""
-    title = "What decides the CTR reserve"
+    title, first = "What decides the CTR reserve", decides.first
     if not np.any(decides.total_high > 0.0):
         return Table(
             title=title,
@@ -82,24 +84,28 @@ def sensitivity_table(decides: Sensitivity) -> Table:
     not_known = ""
     if decides.unexplained_ratio >= 0.01:
         not_known = f"; of {percent_text(decides.unexplained_ratio)} it is not known what makes it"
-    return Table(
+    quantities = (
+        Quantity("name", "", lambda d: plain(decides.names[d])),
+        _share("total_ratio", "share", lambda d: share_text(decides, d), decides.total),
+        _share("interval", "95 % sure", lambda d: span_text(decides, d)),
+        _share("first_ratio", "by itself", lambda d: percent_text(first[d]), first),
+    )
+    return Table.of(
+        range(min(len(decides.names), SHOWN)),
+        quantities,
         title=title,
-        columns=("", "share", "95 % sure", "by itself"),
-        rows=tuple(
-            (
-                plain(name),
-                share_text(decides, d),
-                span_text(decides, d),
-                percent_text(decides.first[d]),
-            )
-            for d, name in enumerate(decides.names[:SHOWN])
-        ),
-        right=(1, 2, 3),
         remark=f"{decides_line(decides)} from board to board (variance of its logarithm): of "
         f"20 boards one {_least_text(decides)}, one has more than "
         f"{quantity_text(decides.headroom_high_ratio, '')}. Share: alone and together with "
         f"others{not_known}.",
     )
+
+
+def _share(
+    name: str, heading: str, text: Callable[[int], str], shares: NDArray[np.float64] | None = None
+) -> Quantity:
+    value = None if shares is None else shares.__getitem__
+    return Quantity(name, heading, text, value, right=True)
 
 
 def _least_text(decides: Sensitivity) -> str:
@@ -122,24 +128,34 @@ def span_text(decides: Sensitivity, number: int) -> str:
 
 def years_table(ageing: Ageing, board: Board) -> Table:
     """When the worst corner, the first percent and half of the boards lose sync."""
-    courses = ageing.courses.values()
     hours = quantity_text(ageing.hours_per_year, "h")
     feed = "the feed is direct" if board.relay is None else "the feed is switched"
     drift = float(np.interp(TEN_YEARS, YEARS, ageing.drift_ratio))
-    return Table(
+    quantities = (
+        _lost("corner_years", "worst corner of all tolerances"),
+        _lost("first_years", "worst 1 % of boards"),
+        _lost("median_years", "median board"),
+    )
+    return Table.across(
+        tuple(ageing.courses.items()),
+        quantities,
+        lambda view: VIEW_WORDS[view[0]],
         title="Years until sync is lost, tolerances and drift of the chain counted",
-        columns=("", *(VIEW_WORDS[view] for view in ageing.courses)),
-        rows=(
-            ("worst corner of all tolerances", *(lost_text(c.corner_years) for c in courses)),
-            ("worst 1 % of boards", *(lost_text(c.first_years) for c in courses)),
-            ("median board", *(lost_text(c.median_years) for c in courses)),
-        ),
-        right=(1, 2),
         remark=f"Mains at the chain for {hours} a year, as {feed}; chain up by "
         f"{percent_text(drift)} after ten years (load life, the stricter way). The design rule is "
         "the stricter view; the other one comes from a modern LED and is indicative only. "
         f"{served_line(board)}".rstrip(),
     )
+
+
+def _lost(name: str, heading: str) -> Quantity:
+    """When a course (of a pair, the second) is lost."""
+
+    def years(view: tuple[str, Course]) -> float:
+        lost: float = getattr(view[1], name)
+        return lost
+
+    return Quantity(name, heading, lambda view: lost_text(years(view)), years)
 
 
 def lost_text(years: float) -> str:

@@ -49,7 +49,7 @@ from zcd.report.of_diagnosis import (
 )
 from zcd.report.of_diagnosis_text import fault_words
 from zcd.report.of_points import POINT_WORDS, joint_words, words_of_points
-from zcd.report.table import Table
+from zcd.report.table import Column, Table
 from zcd.report.terminal import longest_on_a_screen
 from zcd.report.text import quantity_text
 
@@ -156,7 +156,7 @@ def compared_table(measured: Sequence[Measured], dictionary: FaultDictionary) ->
     cells = (good_cell(*each, m.value) for each, m in zip(good, measured, strict=True))
     return replace(
         taken,
-        columns=(*taken.columns, "good board"),
+        columns=(*taken.columns, Column("good board", "good_board")),
         rows=tuple((*row, cell) for row, cell in zip(taken.rows, cells, strict=True)),
         right=(*taken.right, 4),
         remark=cells_legend(good),

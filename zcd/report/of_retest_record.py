@@ -10,7 +10,7 @@ from zcd.board.units import format_si
 from zcd.diagnosis.retest_record import RetestReading, RetestRecord, Verdict
 from zcd.errors import plain
 from zcd.report.of_readings_card import MISSED, WIDE_OHMS
-from zcd.report.table import Table
+from zcd.report.table import Column, Table
 from zcd.report.text import listed, probability_text, short_of
 
 
@@ -158,7 +158,7 @@ def retest_record_table(record: RetestRecord) -> Table:
         )
         for each in record.readings
     )
-    columns = ("reading", "shown", "good board", "")
+    columns = ("reading", "shown", "good board", Column("", "status"))
     good = [(each.reading, each.good_board) for each in record.readings]
     wide = any(name.startswith("ohms") and cell.startswith("up to ") for name, cell in good)
     missed = any(cell.endswith(" or 0") for _, cell in good)

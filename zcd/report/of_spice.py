@@ -15,7 +15,7 @@ from zcd.report.of_board import taken_line
 from zcd.report.of_check import board_line
 from zcd.report.of_check_document import brief_cautions, caution_sections, end_sections
 from zcd.report.of_diagnosis import cautions_for
-from zcd.report.table import Table
+from zcd.report.table import Quantity, Table
 from zcd.report.text import NOTHING, quantity_text
 from zcd.serialize import Record
 from zcd.spice.compare import LEAST, SHARE, Comparison, Line
@@ -27,8 +27,6 @@ SMALL = 20.0
 """Times the least difference that counts: below, a difference says more than a share."""
 MIN_SHARE = 5e-5
 """A share that is not shown."""
-
-COLUMNS = ("", "zcd", "same", "off by", "transistor", "off by", "")
 
 
 def comparison_document(comparison: Comparison) -> Document:
@@ -108,19 +106,31 @@ def _locks_text(comparison: Comparison) -> str:
 
 
 def _table(title: str, lines: list[Line], circuit: Circuit) -> Table:
-    rows = tuple(
-        (
-            _name(line, circuit),
-            _value(line, line.ours),
-            _value(line, line.equations),
-            _off(line, line.equations),
-            _value(line, line.device),
-            _off(line, line.device),
-            "" if line.agrees else DIFFERS,
-        )
-        for line in lines
+    quantities = (
+        Quantity("name", "", lambda line: _name(line, circuit)),
+        _answer("ours", "zcd"),
+        _answer("equations", "same"),
+        _difference("equations"),
+        _answer("device", "transistor"),
+        _difference("device"),
+        Quantity("agrees", "", lambda line: "" if line.agrees else DIFFERS),
     )
-    return Table(title=title, columns=COLUMNS, rows=rows, right=(1, 2, 3, 4, 5))
+    return Table.of(lines, quantities, title)
+
+
+def _answer(name: str, heading: str) -> Quantity:
+    return Quantity(name, heading, lambda line: _value(line, getattr(line, name)), right=True)
+
+
+def _difference(name: str) -> Quantity:
+    """How far one of SPICE's answers is from ours, both in the unit of the row."""
+    return Quantity(
+        f"{name}_difference",
+        "off by",
+        lambda line: _off(line, getattr(line, name)),
+        lambda line: getattr(line, name) - line.ours,
+        right=True,
+    )
 
 
 def _name(line: Line, circuit: Circuit) -> str:

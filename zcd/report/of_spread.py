@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,10 +14,9 @@ from zcd.errors import plain
 from zcd.margin.check import Check
 from zcd.margin.corners import Corners
 from zcd.margin.population import CONFIDENCE_RATIO, Population, Share
-from zcd.margin.rules import Rule
 from zcd.margin.spread import AT_CORNER, Spread
 from zcd.margin.tolerances import Tolerance
-from zcd.report.table import STATUS, Cell, Table
+from zcd.report.table import STATUS, Cell, Quantity, Table
 from zcd.report.text import quantity_text, rule_words
 from zcd.sync.lock import RULES
 
@@ -72,14 +73,26 @@ def corners_table(spread: Spread) -> Table:
     shown = [k for n, k in enumerate(order) if n < TIGHTEST or not spread.rules[k].passes]
     left = len(order) - len(shown)
     without = ", ".join(name for name, missing in zip(corners.names, none, strict=True) if missing)
-    rows = tuple(_corner_row(corners, k, spread.rules[k]) for k in shown)
-    rare = any(row[2] == RARE for row in rows)
+    margins = corners.margins
+
+    def verdict(k: int) -> str:
+        rule = spread.rules[k]
+        return RARE if rule.status == "pass" and margins[k] < 0.0 else STATUS[rule.status]
+
+    rare = any(verdict(k) == RARE for k in shown)
     warned = any(spread.rules[k].status == "warning" for k in shown)
-    return Table(
+    quantities = (
+        Quantity(
+            "rule", "rule", lambda k: rule_words(spread.rules[k].name.removeprefix(AT_CORNER))
+        ),
+        _left("margin_ratio", "left", lambda k: margin_text(margins[k]), lambda k: margins[k]),
+        Quantity("status", "verdict", verdict),
+        Quantity("places", "where it is worst", lambda k: places_text(corners, k)),
+    )
+    return Table.of(
+        shown,
+        quantities,
         title="Worst case: every tolerance at its worse end, rule by rule",
-        columns=("rule", "left", "verdict", "where it is worst"),
-        rows=rows,
-        right=(1,),
         remark="left: how much of the limit is not used up; these rules are part of the verdict."
         + (f" {RARE}: fewer than one board in 1,000 misses this expectation." if rare else "")
         + (
@@ -98,13 +111,11 @@ def _no_pulse(corners: Corners) -> NDArray[np.bool_]:
     return of_pulses & (corners.margins <= -1.0)
 
 
-def _corner_row(corners: Corners, k: int, rule: Rule[float]) -> tuple[str, ...]:
-    return (
-        rule_words(rule.name.removeprefix(AT_CORNER)),
-        margin_text(float(corners.margins[k])),
-        RARE if rule.status == "pass" and corners.margins[k] < 0.0 else STATUS[rule.status],
-        places_text(corners, k),
-    )
+def _left(
+    name: str, heading: str, text: Callable[[Any], str], value: Callable[[Any], float] | None = None
+) -> Quantity:
+    """A column of ratios."""
+    return Quantity(name, heading, text, value, right=True)
 
 
 def places_text(corners: Corners, rule: int) -> str:
@@ -162,19 +173,24 @@ def population_table(population: Population) -> Table:
         for result in population.rules
         if result.rule in RULES or result.first_ratio or result.left_worst_ratio < 0.2
     ]
-    return Table(
-        title=f"Population: {population.size} boards drawn at random",
-        columns=("rule", "fails first in", "margin of the worst 1 %", "margin of the median board"),
-        rows=tuple(
-            (
-                plain(result.rule),
-                _share_text(result.first_ratio),
-                _left_text(result.rule, result.left_worst_ratio),
-                _left_text(result.rule, result.left_middle_ratio),
-            )
-            for result in shown
+    quantities = (
+        Quantity("rule", "rule", lambda result: plain(result.rule)),
+        _left("first_ratio", "fails first in", lambda result: _share_text(result.first_ratio)),
+        _left(
+            "left_worst_ratio",
+            "margin of the worst 1 %",
+            lambda result: _left_text(result.rule, result.left_worst_ratio),
         ),
-        right=(1, 2, 3),
+        _left(
+            "left_middle_ratio",
+            "margin of the median board",
+            lambda result: _left_text(result.rule, result.left_middle_ratio),
+        ),
+    )
+    return Table.of(
+        shown,
+        quantities,
+        title=f"Population: {population.size} boards drawn at random",
         remark=f"{failing_text(population)} Sampled uniformly over the ranges below. fails "
         "first: a board that breaks several rules counts for the first of them in this order.",
     )
@@ -225,17 +241,14 @@ def _bound(ratio: float) -> str:
 
 def tolerances_table(spread: Spread) -> Table:
     """What was varied, from where to where, and where that comes from."""
-    return Table(
+    quantities = (
+        Quantity("name", "", lambda t: plain(t.name)),
+        Quantity("low", "from", lambda t: amount_text(t, t.low), right=True),
+        Quantity("high", "to", lambda t: amount_text(t, t.high), right=True),
+        Quantity("source", "source", lambda t: Cell(source=t.source)),
+    )
+    return Table.of(
+        spread.corners.tolerances,
+        quantities,
         title="What may differ from board to board and from day to day",
-        columns=("", "from", "to", "source"),
-        rows=tuple(
-            (
-                plain(t.name),
-                amount_text(t, t.low),
-                amount_text(t, t.high),
-                Cell(source=t.source),
-            )
-            for t in spread.corners.tolerances
-        ),
-        right=(1, 2),
     )

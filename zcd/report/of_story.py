@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from operator import itemgetter
 
 import numpy as np
 
@@ -11,11 +12,12 @@ from zcd.board.units import format_si
 from zcd.errors import plain
 from zcd.report.of_answers import grouped
 from zcd.report.of_diagnosis_text import fault_words, standing_text
-from zcd.report.table import Table
+from zcd.report.table import Quantity, Table, unit_of
 from zcd.report.text import offset_text, percent_text, probability_text, quantity_text
 from zcd.simulation.causes import Cause, Subsystem
 from zcd.simulation.controller import FAN, SYNC, State
 from zcd.simulation.flags import Fit
+from zcd.simulation.sync_view import SyncState
 from zcd.simulation.timeline import Event, Story, What
 
 STATE_WORDS = {
@@ -197,48 +199,53 @@ def assumed_times_line(assumptions: Sequence[Assumption]) -> str:
 def events_table(story: Story) -> Table:
     """What happens when."""
     shown = story.events[:MAX_EVENTS]
-    rows = tuple((f"{event.time_s:.2f}", event_text(event, story.board)) for event in shown)
+    quantities = (
+        Quantity("time_s", "s", lambda event: f"{event.time_s:.2f}"),
+        Quantity("event", "", lambda event: event_text(event, story.board)),
+    )
     left = len(story.events) - len(shown)
     remark = f"{left} more events until {story.time_s[-1]:.0f} s, of the same kind." if left else ""
-    return Table(title="What happens when", columns=("s", ""), rows=rows, right=(0,), remark=remark)
+    return Table.of(shown, quantities, "What happens when", remark)
 
 
 def seen_table(story: Story) -> Table:
     """What there is to see and measure with the load relay on, and when it is off."""
     sync_view = story.view
-    rows = []
-    for word, closed in (("relay on", True), ("relay off", False)):
-        sight = sync_view.state(True, closed)
-        rows.append(
-            (
-                word,
-                quantity_text(sight.feed_rms_v, "V"),
-                quantity_text(sight.led_peak_a, "A"),
-                "good" if sight.good else (sight.failed_rule or "fading away"),
-                _offset_text(sight.late_s) if sight.good else "-",
-            )
-        )
-    if sync_view.state(True, True) is sync_view.state(True, False):
-        rows = [("feed direct", *rows[0][1:])]
+    on, off = (sync_view.state(True, closed) for closed in (True, False))
+    rows = (("relay on", on), ("relay off", off)) if on is not off else (("feed direct", on),)
+    quantities = (
+        Quantity("relay", "", itemgetter(0)),
+        _seen("feed_rms_v", "feed to neutral"),
+        _seen("led_peak_a", f"{story.board.input_name} peak"),
+        Quantity("pulses", "pulses", lambda row: _pulses_text(row[1])),
+        Quantity(
+            "late",
+            "crossing, as the controller sees it",
+            lambda row: _offset_text(row[1].late_s) if row[1].good else "-",
+        ),
+    )
     remarks = ["While the loose part is open."] if story.cause.pattern else []
     if (
         max(sync_view.faulty_open.feed_rms_v, sync_view.faulty_closed.feed_rms_v)
         > ABOVE * sync_view.mains_rms_v
     ):
         remarks.append(CHARGED)
-    return Table(
-        title="What the sync circuit gives",
-        columns=(
-            "",
-            "feed to neutral",
-            f"{story.board.input_name} peak",
-            "pulses",
-            "crossing, as the controller sees it",
-        ),
-        rows=tuple(rows),
-        right=(1, 2),
-        remark=" ".join(remarks),
-    )
+    return Table.of(rows, quantities, "What the sync circuit gives", " ".join(remarks))
+
+
+def _seen(name: str, heading: str) -> Quantity:
+    """A figure of a state of the sync circuit (of a pair, the second)."""
+    unit = unit_of(name)
+
+    def value(row: tuple[str, SyncState]) -> float:
+        seen: float = getattr(row[1], name)
+        return seen
+
+    return Quantity(name, heading, lambda row: quantity_text(value(row), unit), value)
+
+
+def _pulses_text(state: SyncState) -> str:
+    return "good" if state.good else (state.failed_rule or "fading away")
 
 
 def _offset_text(late_s: tuple[float, float]) -> str:

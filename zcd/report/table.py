@@ -36,7 +36,19 @@ def unit_of(name: str) -> str:
     return UNITS.get(name.rpartition("_")[2], "")
 
 
-class Cell(str):
+class _Fixed(str):
+    """Text with more to it, none of which changes."""
+
+    __slots__ = ()
+
+    def __setattr__(self, name: str, value: object) -> None:
+        raise AttributeError(f"{name} of a {type(self).__name__} does not change")
+
+    def __getstate__(self) -> None:  # __new__ is given all of it
+        return None
+
+
+class Cell(_Fixed):
     """Text of a cell that remembers the value behind it, or where it comes from.
 
     Parameters
@@ -55,14 +67,15 @@ class Cell(str):
 
     def __new__(cls, text: str = "", value: Value = None, source: str = "") -> Self:
         cell = super().__new__(cls, text)
-        cell.value, cell.source = value, source
+        object.__setattr__(cell, "value", value)
+        object.__setattr__(cell, "source", source)
         return cell
 
     def __getnewargs__(self) -> tuple[str, Value, str]:  # type: ignore[override]
         return str(self), self.value, self.source
 
 
-class Column(str):
+class Column(_Fixed):
     """Heading of a column, with the name and unit of what stands below for programs."""
 
     __slots__ = ("name", "unit")
@@ -71,7 +84,8 @@ class Column(str):
 
     def __new__(cls, heading: str, name: str = "", unit: str = "") -> Self:
         column = super().__new__(cls, heading)
-        column.name, column.unit = name or heading, unit
+        object.__setattr__(column, "name", name or heading)
+        object.__setattr__(column, "unit", unit)
         return column
 
     def __getnewargs__(self) -> tuple[str, str, str]:  # type: ignore[override]
@@ -150,7 +164,7 @@ class Table:
     ----------
     title : str
     columns : tuple of str
-        Headings.
+        Headings; one that is empty, or that another column has too, is a `Column` with a name.
     rows : tuple of tuple of str
         Cells.
     right : tuple of int
@@ -167,6 +181,15 @@ class Table:
     right: tuple[int, ...] = ()
     remark: str = ""
     unbroken: tuple[int, ...] = ()
+
+    def __post_init__(self) -> None:
+        if len({"", *self.names}) <= len(self.columns):
+            raise ValueError(f"{self.title}: columns need names of their own, not {self.names}")
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """What programs call the columns."""
+        return tuple(c.name if isinstance(c, Column) else c for c in self.columns)
 
     @classmethod
     def of(
@@ -193,7 +216,7 @@ class Table:
         """Compose a table: a row for each quantity, a column for each item."""
         return cls(
             title=title,
-            columns=("", *(heading(item) for item in items)),
+            columns=(Column("", "quantity"), *(heading(item) for item in items)),
             rows=tuple((Cell(q.heading, q.name), *map(q.cell, items)) for q in quantities),
             right=tuple(range(1, len(items) + 1)),
             remark=remark,
@@ -223,9 +246,8 @@ class Table:
 
     def to_dicts(self) -> list[dict[str, Value]]:
         """The plain values, one dictionary a row, by the names of the columns."""
-        names = [column.name if isinstance(column, Column) else column for column in self.columns]
         return [
-            {name: value_of(cell) for name, cell in zip(names, row, strict=True)}
+            {name: value_of(cell) for name, cell in zip(self.names, row, strict=True)}
             for row in self.rows
         ]
 
@@ -243,6 +265,6 @@ class Table:
 
 
 def value_of(cell: str) -> Value:
-    """The value behind a cell; its text where there is none."""
+    """The value behind a cell; its text where there is none, or what it comes from."""
     value = cell.value if isinstance(cell, Cell) else None
-    return str(cell) if value is None else value
+    return (str(cell) or getattr(cell, "source", "")) if value is None else value
