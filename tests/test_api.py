@@ -17,6 +17,7 @@ import pytest
 import zcd
 from tests.jobs.demo_job import outlook
 from zcd.__main__ import __name__ as program
+from zcd.cli import main
 from zcd.renderings import document_of
 from zcd.report.table import Cell, Column, Table
 from zcd.results import Result
@@ -81,6 +82,42 @@ def test_a_result_is_drawn_into_given_axes(kind: str) -> None:
     ax = Figure().subplots()
     assert results()[kind].plot(ax) is ax
     assert ax.has_data() or kind in ("retest",)
+
+
+def test_the_diagnosis_is_the_commands_where_jobs_were_closed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """To the last digit, with closed jobs in the folder and without any."""
+    path = tmp_path / "board.toml"
+    path.write_text(TEXT, encoding="utf-8")
+
+    def both(history: Path | None, *options: str) -> tuple[dict[str, Any], dict[str, Any]]:
+        main(["diagnose", str(path), "-f", "sync,fan", "-r", "ohm R1 27k", "--json", *options])
+        case = zcd.diagnose(zcd.load(path), "ohm R1 27k", flags=["sync,fan"], history=history)
+        return json.loads(capsys.readouterr().out), case.to_dict()
+
+    said, found = both(tmp_path)
+    assert said == found == both(None, "--no-record")[1]
+    closed = (
+        'board = "board.toml"\nfound = "R8 open"\nkind = "resistor open"\nclosed = 2026-03-14\n'
+    )
+    (tmp_path / "old.toml").write_text(closed, encoding="utf-8")
+    counted, again = both(tmp_path)
+    assert counted == again
+    assert again["closed_jobs"] == 1
+    assert again["ranked"] != found["ranked"]
+    assert both(None, "--no-record")[1]["ranked"] == found["ranked"]
+    assert zcd.causes(zcd.load(path), ["sync"], seconds=20.0, history=tmp_path).known is not None
+
+
+def test_a_retest_is_told_of_the_job_before_the_repair() -> None:
+    with pytest.raises(zcd.InputError, match="no reading since the repair"):
+        zcd.retest(board())
+    job = zcd.diagnose(board(), "ohm R8 OL", flags=["sync"]).job
+    again = zcd.retest(board(), "ac line neutral 120 V", before=job)
+    assert again.flags_before == ("sync",)
+    assert again.readings == zcd.retest(board(), "ac line neutral 120 V").readings
+    assert [reading.name for reading in again.to_take] == [m.reading.name for m in job.measured]
 
 
 @pytest.mark.usefixtures("all_samples")

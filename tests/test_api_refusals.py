@@ -41,6 +41,19 @@ def test_a_flag_may_come_with_its_code() -> None:
         (lambda: zcd.population(made(), 8, seed=-1), "seed: found -1; allowed: 0 to"),
         (lambda: zcd.timeline(made(), "R1 open", seconds=0), "seconds: found 0; allowed: 1 to 600"),
         (lambda: zcd.timeline(made(), "R1 open", seconds=float("nan")), "found nan; allowed"),
+        (lambda: zcd.retest(made()), "no reading since the repair"),
+        (lambda: zcd.diagnose(made(), history="no-such-folder"), "no-such-folder: found no folder"),
+        # by the name of the argument, where a command has an option of another name
+        (lambda: zcd.solve(made(), fault="R8 open"), "^fault R8: no such part"),
+        (lambda: zcd.draw(made(), "R1 opn"), '^fault: found "R1 opn"'),
+        (lambda: zcd.substitute(made(), refs=["R11"]), "^refs R11: no such part"),
+        (lambda: zcd.timeline(made(), "R11 open"), "^cause R11: no such part"),
+        (lambda: zcd.timeline(made(), "melted"), '^cause: found "melted"'),
+        (lambda: zcd.timeline(made(), "R1 open", amount=2), "^amount: found 2; allowed: none"),
+        (lambda: zcd.check(made(), was=made(name="Tilting press")), "^was: "),
+        (lambda: zcd.loss_map(made(), "R11"), '^across: found "R11"'),
+        (lambda: zcd.compare_spice(made(), readings=["dc pan"]), '^reading "dc pan": '),
+        (lambda: zcd.windings("a-b=1", "b-c=2", "a-c=3", accuracy="x"), "^accuracy: found"),
     ],
 )  # fmt: skip
 def test_an_argument_of_another_kind_is_one_line(ask: Callable[[], object], told: str) -> None:

@@ -740,7 +740,7 @@ def test_map_in_words_as_a_picture_and_as_json(
     [
         (["--across", "led-capacitor"], '--across: found "led-capacitor"; allowed: one of mains'),
         (["--up", "R77"], '--up: found "R77"; allowed: one of mains'),
-        (["--up", "mains"], '--up: found "mains"; allowed: another quantity than --across'),
+        (["--up", "mains"], '--up: found "mains"; allowed: another quantity than across'),
         (["--plot", "m.jpg"], 'found "m.jpg"; allowed: a file name that ends in .png or .svg'),
         (["--plot", "none/m.png"], "allowed: a new file in an existing directory"),
     ],

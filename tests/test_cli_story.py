@@ -86,8 +86,9 @@ def test_each_first_reading_has_what_a_good_board_shows(
         (["--all", "--flags", "fan"], "give one of"),
         (["--all", "--amount", "2"], "--amount and --plots belong to --cause"),
         (["--cause", "R1 oopen"], 'did you mean "R1 open"'),
-        (["--flags", "heat"], '--flags: found "heat"; allowed: "sync,fan"'),
+        (["--flags", "heat"], '--flags: found "heat"; allowed: sync, fan, or none alone'),
         (["--flags", "none,fan"], "--flags: found"),
+        (["--flags", "sync=E1,sync=E2"], "one code for each flag"),
         (["--cause", "R1 open", "--amount", "2"], "R1 open has no size"),
         (["--cause", "R1 open", "--plots", "no/such/place"], "cannot be written"),
     ],
@@ -105,8 +106,8 @@ def test_flags_given_one_by_one_are_all_of_them(
     board_file: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     shown = []
-    for words in (["--flags", "sync,fan"], ["-f", "sync", "--flag", "fan"]):
+    for words in (["-f", "sync,fan"], ["-f", "sync", "--flag", "fan"], ["-f", "sync=E1,fan=E2"]):
         assert main(["story", board_file, *words]) == 0
         shown.append(capsys.readouterr().out)
-    assert shown[0] == shown[1]
+    assert shown[0] == shown[1] == shown[2]
     assert "sync + fan" in shown[0]

@@ -81,7 +81,7 @@ def test_inconsistent_set_is_not_safe(capsys: pytest.CaptureFixture[str]) -> Non
         ([*READINGS, "--pin", "blak=1"], 'did you mean "black"'),
         ([*READINGS, "--board", "1=comon"], 'did you mean "common"'),
         ([*READINGS, "--pin", "black"], "pairs such as blue=1"),
-        ([*READINGS, "--capacitor", "1.7u"], "both --capacitor and --marking"),
+        ([*READINGS, "--capacitor", "1.7u"], "both capacitor and marking"),
         ([*READINGS, "--accuracy", "200 %"], "--accuracy: found"),
         ([*READINGS, "green-frame=OL"], "a reading to the frame: found"),
     ],

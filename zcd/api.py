@@ -23,6 +23,7 @@ from zcd.board.model import Board
 from zcd.board.units import QuantityKind, parse_quantity
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.errors import InputError, invalid_value
+from zcd.progress import ProgressBar, no_bar
 from zcd.results import Picture
 from zcd.sync.solved import Solved
 
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     from zcd.diagnosis.capture_measurements import Traces
     from zcd.diagnosis.case import Case, ExpectedReadings
     from zcd.diagnosis.job import Job
+    from zcd.diagnosis.job_history import FaultStatistics
     from zcd.diagnosis.meters import Meter
     from zcd.diagnosis.readings import Measured
     from zcd.diagnosis.retest import Retest
@@ -265,7 +267,8 @@ def check(board: Board, *, outlook: bool = False, was: Board | None = None) -> C
     if was is not None:
         from zcd.margin.as_new import with_grade_of, with_original
 
-        result = with_original(result, check(with_grade_of(was, board)))
+        original = with_grade_of(was, board)
+        result = with_original(result, result if original == board else check(original))
     return result
 
 
@@ -318,7 +321,13 @@ def sensitivity(board: Board) -> Sensitivity:
 
 
 @_public
-def loss_map(board: Board, across: str = "mains", up: str | None = None) -> LossMap:
+def loss_map(
+    board: Board,
+    across: str = "mains",
+    up: str | None = None,
+    *,
+    progress: ProgressBar = no_bar,
+) -> LossMap:
     """Find where sync is lost over two quantities of a board.
 
     Parameters
@@ -327,6 +336,8 @@ def loss_map(board: Board, across: str = "mains", up: str | None = None) -> Loss
     across, up : str
         Quantities, such as ``mains``, ``ctr``, ``temperature``, ``chain``, or a resistor. Up by
         default ``ctr``, or ``chain`` on a board without an optocoupler.
+    progress : callable
+        Such as `zcd.progress.progress_bar`.
 
     Returns
     -------
@@ -340,11 +351,17 @@ def loss_map(board: Board, across: str = "mains", up: str | None = None) -> Loss
     from zcd.margin.loss_map import loss_map as find_map
     from zcd.margin.loss_share import with_share
 
-    return with_share(find_map(board, across, up))
+    with progress(2) as begin:
+        begin("searching where sync is lost")
+        result = find_map(board, across, up)
+        begin("drawing boards within tolerance")
+        return with_share(result)
 
 
 @_public
-def readings(board: Board, meter: Meter | None = None) -> ExpectedReadings:
+def readings(
+    board: Board, meter: Meter | None = None, *, progress: ProgressBar = no_bar
+) -> ExpectedReadings:
     """List what a meter reads on a good board and with each fault.
 
     Parameters
@@ -352,6 +369,8 @@ def readings(board: Board, meter: Meter | None = None) -> ExpectedReadings:
     board : Board
     meter : Meter, optional
         By default a usual handheld one.
+    progress : callable
+        Such as `zcd.progress.progress_bar`.
 
     Returns
     -------
@@ -363,7 +382,8 @@ def readings(board: Board, meter: Meter | None = None) -> ExpectedReadings:
     from zcd.diagnosis.meters import usual_meter
 
     dictionary = make_fault_dictionary(board, meter or usual_meter(), stored=True)
-    lines = list_expected_readings(dictionary)
+    with progress(len(dictionary.readings)) as begin:
+        lines = list_expected_readings(dictionary, begin)
     dictionary.keep()
     return ExpectedReadings(
         board=board, circuit=dictionary.circuit, meter=dictionary.meter, lines=lines
@@ -376,6 +396,8 @@ def diagnose(
     *taken: str | Measured,
     flags: Collection[str] = (),
     meter: Meter | None = None,
+    history: str | Path | None = None,
+    progress: ProgressBar = no_bar,
 ) -> Case:
     """Find the fault that explains readings, and the reading to take next.
 
@@ -388,6 +410,11 @@ def diagnose(
     flags : collection of str
         What the controller reports: ``sync``, ``fan``, or ``none``.
     meter : Meter, optional
+    history : str or Path, optional
+        A folder: its closed jobs shift what is likely before any reading, as in the command,
+        which takes the folder of the file that it is given.
+    progress : callable
+        Such as `zcd.progress.progress_bar`.
 
     Returns
     -------
@@ -397,7 +424,7 @@ def diagnose(
     Raises
     ------
     InputError
-        If a reading cannot be read.
+        If a reading or flag cannot be read, or there is no such folder.
 
     Examples
     --------
@@ -414,32 +441,46 @@ def diagnose(
     'R2 open'
     """
     from zcd.diagnosis.case import Case
+
+    job = _job_of(about, taken, flags, meter)
+    return Case.of(job, _statistics_of(job, history), progress=progress)
+
+
+def _job_of(
+    about: Board | Job,
+    taken: Sequence[str | Measured],
+    flags: Collection[str],
+    meter: Meter | None,
+) -> Job:
+    """A job with more readings, other flags or meter; a board begins one with the usual meter."""
+    from zcd.diagnosis.job import Job
+    from zcd.diagnosis.meters import usual_meter
+    from zcd.diagnosis.reading_syntax import as_measured
     from zcd.jobs.conversation import parse_flags
 
-    job = _job_of(about)
-    if meter is not None:
-        job = replace(job, meter=meter)
+    job = about if isinstance(about, Job) else Job(board=about, meter=usual_meter())
     if flags:
         seen, codes = parse_flags(tuple(flags), job.codes)
         job = replace(job, flags=seen, codes=codes)
-    return Case.of(job).add(*taken)
+    log = job.log + as_measured(taken, build_circuit(job.board))
+    return replace(job, log=log, meter=meter or job.meter)
 
 
-def _job_of(about: Board | Job) -> Job:
-    """A job as it is; a board begins one with the usual meter."""
-    from zcd.diagnosis.job import Job
-    from zcd.diagnosis.meters import usual_meter
+def _statistics_of(job: Job, history: str | Path | None) -> FaultStatistics | None:
+    """What the closed jobs of a folder say."""
+    from zcd.diagnosis.job_history import fault_statistics_in
 
-    return about if isinstance(about, Job) else Job(board=about, meter=usual_meter())
+    return None if history is None else fault_statistics_in(history, job)
 
 
 @_public
 def retest(
     about: Board | Job,
     *taken: str | Measured,
-    before: Sequence[Measured] = (),
+    before: Job | Sequence[Measured] = (),
     flags: Collection[str] = (),
     meter: Meter | None = None,
+    progress: ProgressBar = no_bar,
 ) -> Retest:
     """Judge readings that were taken after a repair.
 
@@ -448,11 +489,13 @@ def retest(
     about : Board or Job
         The board as it is after the repair.
     taken : str or Measured
-    before : sequence of Measured
-        Readings before the repair, to be told which were not repeated.
+    before : Job or sequence of Measured
+        The job before the repair, or its readings, to be told which were not repeated.
     flags : collection of str
         What the controller reports after the repair: ``sync``, ``fan``, or ``none``.
     meter : Meter, optional
+    progress : callable
+        Such as `zcd.progress.progress_bar`.
 
     Returns
     -------
@@ -462,20 +505,23 @@ def retest(
     Raises
     ------
     InputError
-        If a reading cannot be read.
+        If there is no reading, or one cannot be read.
     """
     from zcd.diagnosis.fault_dictionary import make_fault_dictionary
-    from zcd.diagnosis.reading_syntax import as_measured
+    from zcd.diagnosis.job import Job
+    from zcd.diagnosis.retest import require_reading
     from zcd.diagnosis.retest import retest as judge_again
-    from zcd.jobs.conversation import parse_flags
 
-    job = _job_of(about)
-    dictionary = make_fault_dictionary(job.board, meter or job.meter, stored=True)
-    more = as_measured(taken, dictionary.circuit)
-    seen = parse_flags(tuple(flags), job.codes)[0] if flags else job.flags
-    result = judge_again(dictionary, (*job.measured, *more), before, seen)
+    job = _job_of(about, taken, flags, meter)
+    require_reading(job.measured)
+    earlier, flags_before = (
+        (before.measured, before.flags) if isinstance(before, Job) else (before, ())
+    )
+    dictionary = make_fault_dictionary(job.board, job.meter, stored=True)
+    with progress(len(job.measured)) as begin:
+        result = judge_again(dictionary, job.measured, earlier, job.flags, begin)
     dictionary.keep()
-    return result
+    return replace(result, flags_before=tuple(flags_before))
 
 
 @_public
@@ -649,27 +695,49 @@ def timeline(
 
 
 @_public
-def causes(board: Board, flags: Collection[str], *, seconds: float = 60.0) -> CausesForFlags:
+def causes(
+    about: Board | Job,
+    flags: Collection[str],
+    *,
+    seconds: float = 60.0,
+    history: str | Path | None = None,
+    progress: ProgressBar = no_bar,
+) -> CausesForFlags:
     """Find the causes that raise just these flags, and the reading that tells their sides apart.
 
     Parameters
     ----------
-    board : Board
+    about : Board or Job
+        A job brings its own meter.
     flags : collection of str
-        ``sync``, ``fan``; none: no flag.
+        ``sync``, ``fan``; ``none``, or none: no flag.
     seconds : float
         Length of the simulated time. [s]
+    history : str or Path, optional
+        A folder: its closed jobs shift what is likely, as in `diagnose`.
+    progress : callable
+        Such as `zcd.progress.progress_bar`.
 
     Returns
     -------
     causes : CausesForFlags
     """
-    from zcd.jobs.conversation import parse_flags
+    from zcd.diagnosis.flag_evidence import NO_FLAG
+    from zcd.diagnosis.readings import useful_readings
     from zcd.simulation.flags import causes_for_flags
 
     require_range("seconds", seconds, *STORY_SECONDS)
-    seen = parse_flags(tuple(flags))[0] if flags else ()
-    return causes_for_flags(board, seen, seconds)
+    job = _job_of(about, (), flags, None)
+    seen = {*job.flags} - {NO_FLAG} if flags else ()
+    with progress(len(useful_readings(job.board, build_circuit(job.board)))) as begin:
+        return causes_for_flags(
+            job.board,
+            seen,
+            seconds,
+            meter=job.meter,
+            statistics=_statistics_of(job, history),
+            progress=begin,
+        )
 
 
 @_public
@@ -705,6 +773,7 @@ def compare_spice(
     severity: float = 0.5,
     readings: Sequence[str] = (),
     meter: Meter | None = None,
+    progress: ProgressBar = no_bar,
 ) -> Comparison:
     """Compare with the circuit simulator ngspice.
 
@@ -718,6 +787,8 @@ def compare_spice(
     readings : sequence of str
         Such as ``"dc pin logic0"``; by default all useful ones.
     meter : Meter, optional
+    progress : callable
+        Such as `zcd.progress.progress_bar`.
 
     Returns
     -------
@@ -735,22 +806,24 @@ def compare_spice(
     """
     from zcd.diagnosis.faults import with_fault
     from zcd.diagnosis.meters import usual_meter
-    from zcd.diagnosis.reading_syntax import parse_place
+    from zcd.diagnosis.reading_syntax import parse_places
     from zcd.diagnosis.readings import useful_readings
     from zcd.spice.compare import compare
 
     require_range("severity", severity, 0.0, 1.0)
     nominal = build_circuit(board)
     chosen, circuit = with_fault(nominal, fault, severity)
-    places = [parse_place(text, nominal) for text in readings]
-    return compare(
-        board,
-        circuit,
-        meter or usual_meter(),
-        places or useful_readings(board, nominal),
-        fault=chosen.key,
-        severity=None if chosen.amount is None else severity,
-    )
+    places = parse_places(readings, nominal) or useful_readings(board, nominal)
+    with progress(3 * (1 + len(places))) as begin:
+        return compare(
+            board,
+            circuit,
+            meter or usual_meter(),
+            places,
+            fault=chosen.key,
+            severity=None if chosen.amount is None else severity,
+            progress=begin,
+        )
 
 
 def _require_as_many(conditions: Conditions) -> None:

@@ -38,6 +38,7 @@ _KINDS: dict[str, tuple[Callable[[object], bool], str]] = {
     "int": (lambda value: isinstance(value, Integral) and _is_number(value), "a whole number"),
     "float": (_is_number, "a number"),
     "Amounts": (lambda value: True, ""),  # read, and refused, as a quantity
+    "ProgressBar": (callable, "such as zcd.progress.progress_bar"),
     "Collection[str]": (_is_list, "a list of texts"),
     "Sequence[str]": (_is_list, "a list of texts"),
     "Sequence[Measured]": (_is_list, "a list of readings"),

@@ -4,11 +4,19 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 
 from zcd.logs import logger
 
 _LOG = logger(__name__)
+ProgressBar = Callable[[int], AbstractContextManager[Callable[[str], None]]]
+"""Such as `progress_bar`: of so many steps."""
+
+
+@contextmanager
+def no_bar(steps: int) -> Iterator[Callable[[str], None]]:
+    """Show nothing; a program that listens to the log is told."""
+    yield _LOG.info
 
 
 @contextmanager
@@ -30,7 +38,8 @@ def progress_bar(steps: int) -> Iterator[Callable[[str], None]]:
     ...     begin("solving")
     """
     if not sys.stderr.isatty():
-        yield _LOG.info
+        with no_bar(steps) as begin:
+            yield begin
         return
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn
@@ -40,10 +49,10 @@ def progress_bar(steps: int) -> Iterator[Callable[[str], None]]:
         task = bar.add_task("", total=steps)
         begun = 0
 
-        def begin(words: str) -> None:
+        def begin_next(words: str) -> None:
             nonlocal begun
             _LOG.info("%s", words)
             bar.update(task, description=words, completed=begun)
             begun += 1
 
-        yield begin
+        yield begin_next

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -82,8 +83,7 @@ def test_all_pictures_go_into_a_folder(tmp_path: Path) -> None:
         board=case.board,
         solution=case.solution,
         lock=case.lock,
-        loss_map=lost_below(0.2),
-        loss_share=share_lost(lost_below(0.2)),
+        loss_map=replace(lost_below(0.2), share=share_lost(lost_below(0.2))),
     )
     assert [path.name for path in paths] == ["schematic.png", "waveforms.png", "loss-map.png"]
     assert all(path.is_file() for path in paths)

@@ -144,10 +144,10 @@ def test_title_says_when_the_worst_and_the_first_ones_fail(first: float, words: 
 
 
 def test_report_and_folder_have_the_pictures(tmp_path: Path) -> None:
-    one, lost = solved(), lost_below(0.2)
+    one, lost = solved(), replace(lost_below(0.2), share=share_lost(lost_below(0.2)))
     pages = report_document(
         board=one.board, check=whole(), solution=one.solution, lock=one.lock,
-        lost=(lost, share_lost(lost)),
+        lost=lost,
     )  # fmt: skip
     path = write_report(tmp_path / "r.html", pages)
     text = path.read_text(encoding="utf-8")
@@ -156,6 +156,6 @@ def test_report_and_folder_have_the_pictures(tmp_path: Path) -> None:
     assert "Years until sync is lost" in text
     paths = save_plots(
         tmp_path / "plots", board=one.board, solution=one.solution, lock=one.lock, loss_map=lost,
-        loss_share=share_lost(lost), outlook=outlook(),
+        outlook=outlook(),
     )  # fmt: skip
     assert [p.name for p in paths][-2:] == ["what-decides.png", "years.png"]

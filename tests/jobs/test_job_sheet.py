@@ -79,7 +79,7 @@ def pages_of(text: str = HOLDS, name: str | None = None, before: Case | None = N
         check=replace(result.check, board=board),
         solution=result.solution,
         lock=result.lock,
-        lost=(lost_below(0.2), share_lost(lost_below(0.2))),
+        lost=replace(lost_below(0.2), share=share_lost(lost_below(0.2))),
         case=before,
     )
 

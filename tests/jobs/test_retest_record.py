@@ -10,7 +10,7 @@ import pytest
 
 from tests.diagnosis.atlases import atlas_of
 from tests.jobs.demo_job import HOLDS
-from zcd.diagnosis.job import load_job
+from zcd.diagnosis.job import Job, load_job
 from zcd.diagnosis.job_history import read_job_history, search
 from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.diagnosis.retest import retest
@@ -129,7 +129,8 @@ def test_a_reading_taken_again_replaces_the_kept_one() -> None:
     kept = [parse_reading(t, dictionary.circuit) for t in ("ohm R1 110k", "dc pin logic0 2.65 V")]
     record = retest_record_of(retest(dictionary, kept), date(2026, 3, 14))
     again = parse_reading("dc pin logic0 2.7 V", dictionary.circuit)
-    (left,) = readings_of_record(record, dictionary, [again])
+    job = Job(board=dictionary.board, meter=dictionary.meter)
+    (left,) = readings_of_record(record, job, [again])
     assert left.reading == kept[0].reading
     assert left.value == pytest.approx(110e3)
 

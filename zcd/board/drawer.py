@@ -321,8 +321,8 @@ def series_drawer(series: str, style: str) -> Drawer:
     InputError
         If series or style is unknown.
     """
-    known = parts_library.resistor_limits(style, "--style").style
-    item = StockResistorTable(series=series_name(series, "--series"), style=known)
+    known = parts_library.resistor_limits(style, "style").style
+    item = StockResistorTable(series=series_name(series, "series"), style=known)
     notes: dict[str, Assumption] = {}
     return Drawer(
         name=f"the {item.series} series, {known}",

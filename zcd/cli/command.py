@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 import click
+
+from zcd.errors import InputError
 
 if TYPE_CHECKING:
     from zcd.settings import Settings
 
 _VERBOSE = "zcd.verbose"
+_ARGUMENT = re.compile(r"[a-z_]+(?=: | [^:;]+: )")
+"""How a message begins that is about an argument: ``flags: found``, ``fault R9: no such part``."""
 
 
 class Command(click.Command):
@@ -43,7 +48,23 @@ class Command(click.Command):
             from zcd.settings import load_settings
 
             ctx.obj = load_settings()
-        return super().invoke(ctx)
+        try:
+            return super().invoke(ctx)
+        except InputError as error:
+            error.args = (_as_typed(str(error), ctx.command),)
+            raise
+
+
+def _as_typed(message: str, command: click.Command) -> str:
+    """A message about an argument, which here is an option: ``--flags: found ...``."""
+    options: dict[str, str] = {}
+    for option in command.params:
+        long = next((word for word in option.opts if word.startswith("--")), "")
+        if long and option.name:
+            options |= {option.name: long, long[2:]: long}
+    name = _ARGUMENT.match(message)
+    known = name is not None and name[0] in options
+    return f"{options[name[0]]}{message[name.end() :]}" if name and known else message
 
 
 class PlainCommand(Command):

@@ -26,17 +26,14 @@ def demo(folder: str | None, as_json: bool) -> int:
     """
     from zcd import api
     from zcd.cli.output import draw, print_json, show
-    from zcd.diagnosis.case import Case
     from zcd.errors import InputError
-    from zcd.jobs.analysis import diagnosed, fault_dictionary_of
     from zcd.jobs.demo import take_back, write_demo
+    from zcd.progress import progress_bar
 
     made = write_demo(folder)
-    dictionary = fault_dictionary_of(made.job)
-    result = diagnosed(dictionary, made.job.measured, flags=made.job.flags)
+    case = api.diagnose(made.job, progress=progress_bar)
     verdict = api.check(made.repaired)
     report = str(made.folder / "report.html")
-    case = Case(job=made.job, atlas=dictionary, diagnosis=result)
     try:
         draw(made.repaired, verdict, report, None, case)
     except InputError:  # a full disk
@@ -49,10 +46,10 @@ def demo(folder: str | None, as_json: bool) -> int:
 
         record = {
             "folder": str(made.folder),
-            "diagnosis": diagnosis_to_dict(made.job, dictionary.circuit, result),
+            "diagnosis": diagnosis_to_dict(made.job, case.circuit, case.diagnosis),
             "check": to_dict(verdict),
         }
-        print_json(record, cautions_of_step(result))
+        print_json(record, cautions_of_step(case.diagnosis))
     else:
         from zcd.jobs.demo import demo_document
 

@@ -31,10 +31,8 @@ def readings(file: str, full: bool, card: str | None, as_json: bool) -> int:
       zcd readings board.toml
       zcd readings board.toml --card card.pdf
     """
+    from zcd import api
     from zcd.cli.output import print_result
-    from zcd.diagnosis.case import ExpectedReadings
-    from zcd.diagnosis.expected_readings import list_expected_readings
-    from zcd.jobs.analysis import fault_dictionary_of
     from zcd.progress import progress_bar
 
     if card is not None:
@@ -42,13 +40,7 @@ def readings(file: str, full: bool, card: str | None, as_json: bool) -> int:
 
         require_report(card, "--card")
     job = job_given(file)
-    dictionary = fault_dictionary_of(job)
-    with progress_bar(len(dictionary.readings)) as begin:
-        lines = list_expected_readings(dictionary, begin)
-    dictionary.keep()
-    expected = ExpectedReadings(
-        board=job.board, circuit=dictionary.circuit, meter=job.meter, lines=lines
-    )
+    expected = api.readings(job.board, job.meter, progress=progress_bar)
     if card is not None:
         from zcd.jobs.job_sheet import write_report
         from zcd.report.of_readings_card import bench_card_document
@@ -132,14 +124,17 @@ def diagnose(
       zcd diagnose board.toml -r "ac feed neutral nothing" -r "ohm R7 OL" -f sync
     """
     from dataclasses import replace
+    from pathlib import Path
 
+    from zcd import api
+    from zcd.circuit.build import build_circuit
     from zcd.cli.output import converse, on_terminal, print_result, with_meter_asked
-    from zcd.diagnosis.case import Case
-    from zcd.diagnosis.job_history import with_fault_statistics
+    from zcd.diagnosis.job_history import fault_statistics_in
     from zcd.diagnosis.meters import usual_meter
-    from zcd.diagnosis.reading_syntax import parse_reading
-    from zcd.jobs.analysis import captured, diagnosed, fault_dictionary_of, fault_statistics_of
+    from zcd.diagnosis.reading_syntax import as_measured
+    from zcd.jobs.analysis import captured
     from zcd.jobs.conversation import parse_flags
+    from zcd.progress import progress_bar
 
     if ask and as_json:
         raise click.UsageError("--ask talks to a person, --json to a program: give one of them")
@@ -158,27 +153,20 @@ def diagnose(
             job, meter_texts = with_meter_asked(job)
         except EOFError:
             return 0
-    dictionary = fault_dictionary_of(job)
-    statistics = None
-    if record and file != DASH:
-        statistics = fault_statistics_of(job, file)
-        dictionary = with_fault_statistics(dictionary, statistics)
-    more = tuple(
-        parse_reading(text, dictionary.circuit, f'--reading "{text[:60]}"') for text in written
-    )
+    more = as_measured(written, build_circuit(job.board))
     more += captured(csv, job.board) if csv is not None else ()
     if flags:
-        flags, codes = parse_flags(" ".join(flags).split(), job.codes)
+        flags, codes = parse_flags(flags, job.codes)
         job = replace(job, codes=codes)
+    history = Path(file).parent if record and file != DASH else None
     if prompted:
-        converse(job, dictionary, place, more, flags, meter_texts, statistics)
+        statistics = None if history is None else fault_statistics_in(history, job)
+        converse(job, place, more, flags, meter_texts, statistics)
         return 0
     if place is not None:
         raise click.UsageError(
             "--job keeps what is entered at the prompt: give --ask too; nothing was kept"
         )
-    job = replace(job, log=job.log + more, flags=flags or job.flags)
-    result = diagnosed(dictionary, job.measured, job.skipped, job.flags)
-    case = Case(job=job, atlas=dictionary, diagnosis=result, known=statistics, unkept=more)
-    print_result(case, as_json, full=full)
+    case = api.diagnose(job, *more, flags=flags, history=history, progress=progress_bar)
+    print_result(replace(case, unkept=more), as_json, full=full)
     return 0

@@ -47,32 +47,19 @@ def map_command(
     Example
       zcd map board.toml --across R7 --up temperature --plot map.png
     """
-    from dataclasses import replace
-
+    from zcd import api
     from zcd.cli.output import print_result
-    from zcd.errors import invalid_value
     from zcd.files import require_picture
-    from zcd.margin.loss_map import loss_map
-    from zcd.margin.loss_share import loss_share
-    from zcd.margin.quantities import quantity_of, usual_up
     from zcd.progress import progress_bar
 
     if plot is not None:
         require_picture(plot)
     board = board_given(board_file)
-    first, up = quantity_of(board, across, "--across"), up or usual_up(board)
-    if quantity_of(board, up, "--up") == first:
-        raise invalid_value(up, f"another quantity than --across, which is {first.key}", "--up")
-    with progress_bar(3) as begin:
-        begin("searching where sync is lost")
-        result = loss_map(board, across, up)
-        begin("drawing boards within tolerance")
-        share = loss_share(board, result)
-        begin("drawing")
-        if plot:
-            from zcd.drawing.canvas import save_figure
-            from zcd.drawing.loss_map import loss_map_figure
+    result = api.loss_map(board, across, up, progress=progress_bar)
+    if plot:
+        from zcd.drawing.canvas import save_figure
+        from zcd.drawing.loss_map import loss_map_figure
 
-            save_figure(loss_map_figure(board, result, share), plot)
-    print_result(replace(result, share=share), as_json, full=full, written=plot)
+        save_figure(loss_map_figure(board, result, result.share), plot)
+    print_result(result, as_json, full=full, written=plot)
     return 0 if result.locks else 1

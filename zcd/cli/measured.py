@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
 import click
 
 from zcd.cli.command import Command
@@ -9,6 +12,9 @@ from zcd.cli.completion import files
 from zcd.cli.exits import exit_codes
 from zcd.cli.given import board_given, job_given, require_file
 from zcd.cli.pictures import plot_option
+
+if TYPE_CHECKING:
+    from zcd.diagnosis.retest import Retest
 
 
 @click.command(cls=Command, epilog=exit_codes("the capture is that of a good board", "it is not"))
@@ -107,12 +113,16 @@ def retest(
     """
     from dataclasses import replace
 
+    from zcd import api
+    from zcd.circuit.build import build_circuit
     from zcd.cli.output import print_result, say
     from zcd.diagnosis.job import load_job
-    from zcd.diagnosis.reading_syntax import parse_reading
-    from zcd.jobs.analysis import captured, fault_dictionary_of, retest_kept, tested_again
+    from zcd.diagnosis.reading_syntax import as_measured
+    from zcd.diagnosis.retest import require_reading
+    from zcd.jobs.analysis import captured, retest_kept
     from zcd.jobs.retests import board_name_for, continued_retest, readings_of_record
     from zcd.margin.as_new import require_same_kind
+    from zcd.progress import progress_bar
 
     if job_file is not None:
         require_file(file, "write it into one and give that, as the job names its file")
@@ -129,36 +139,37 @@ def retest(
     if about is not None:
         require_same_kind(job.board, about.board, "--job", "give the job of this board")
         job = replace(job, meter=about.meter)
-    dictionary = fault_dictionary_of(job)
-    more = [parse_reading(text, dictionary.circuit, f'--reading "{text[:60]}"') for text in written]
+    more = as_measured(written, build_circuit(job.board))
     taken = (*more, *(captured(csv, job.board) if csv is not None else ()))
-    if not taken:
-        raise click.UsageError(
-            'no reading since the repair: give what you measured now (-r "dc pin 2.9 V"), or '
-            "--capture; zcd readings lists what may be read"
-        )
+    require_reading(taken)
     board = "" if about is None else board_name_for(about, job.board_file)
     last = None if about is None else continued_retest(about, board, replaced)
-    earlier = () if last is None else readings_of_record(last, dictionary, taken)
+    earlier = () if last is None else readings_of_record(last, job, taken)
     taken = (*earlier, *taken)
     if last is not None:
         replaced, by = replaced or last.replaced, by or last.by
-    result = tested_again(dictionary, taken, about)
+    result = api.retest(job, *taken, before=about or (), progress=progress_bar)
     if about is not None:
         retest_kept(about, result, by, replaced, board)
     print_result(result, as_json, full=full, job=job_file)
-    if job_file is not None and not as_json:
-        from zcd.errors import plain
-        from zcd.jobs.fitted_parts import grade_fitted_line
-        from zcd.report.of_retest import command_line
-        from zcd.report.text import count_text
-
-        count = count_text(len(earlier), "earlier reading")
-        since = f" {count} since the repair counted too." if earlier else ""
-        kept = f"Kept in {plain(job_file)}.{since} {command_line(result, file, job_file)}"
-        say(f"{grade_fitted_line(replaced, job.board)}\n{kept}".strip())
-    elif result.missing and not as_json:
-        from zcd.report.of_retest import added_line
-
-        say(added_line(result))
+    if not as_json:
+        for line in _last_lines(result, file, job_file, len(earlier), replaced):
+            say(line)
     return 0 if result.good else 1
+
+
+def _last_lines(
+    result: Retest, file: str, job_file: str | None, earlier: int, replaced: Sequence[str]
+) -> tuple[str, ...]:
+    """What was kept where, and what to do next."""
+    from zcd.errors import plain
+    from zcd.jobs.fitted_parts import grade_fitted_line
+    from zcd.report.of_retest import added_line, command_line
+    from zcd.report.text import count_text
+
+    if job_file is None:
+        return (added_line(result),) if result.missing else ()
+    count = count_text(earlier, "earlier reading")
+    since = f" {count} since the repair counted too." if earlier else ""
+    kept = f"Kept in {plain(job_file)}.{since} {command_line(result, file, job_file)}"
+    return tuple(filter(None, (grade_fitted_line(replaced, result.board), kept)))

@@ -11,11 +11,9 @@ import click
 
 if TYPE_CHECKING:
     from zcd.board.model import Board
-    from zcd.circuit.elements import Circuit
     from zcd.diagnosis.capture_measurements import Traces
     from zcd.diagnosis.case import Case
     from zcd.diagnosis.fault_dictionary import FaultDictionary
-    from zcd.diagnosis.faults import Fault
     from zcd.diagnosis.job import Job
     from zcd.diagnosis.job_history import FaultStatistics
     from zcd.diagnosis.meters import Meter
@@ -27,7 +25,6 @@ if TYPE_CHECKING:
     from zcd.report.cautions import Caution
     from zcd.report.document import Document
     from zcd.results import Result
-    from zcd.spice.compare import Comparison
 
 NARROWEST = 40
 """Columns of a table, however few the terminal says it has: below, words would be left out."""
@@ -138,7 +135,6 @@ def with_meter_asked(job: Job) -> tuple[Job, dict[str, str]]:
 
 def converse(
     job: Job,
-    dictionary: FaultDictionary,
     place: str | None,
     more: Sequence[Measured] = (),
     flags: Sequence[str] = (),
@@ -151,7 +147,6 @@ def converse(
     ----------
     job : Job
         What is known already.
-    dictionary : FaultDictionary
     place : str or None
         Of a new job file; None: the job's own, or one beside the board file.
     more : sequence of Measured
@@ -161,7 +156,7 @@ def converse(
     meter_texts : mapping, optional
         What a new job file is to say of the meter.
     statistics : FaultStatistics, optional
-        What closed jobs made of the priors.
+        What closed jobs say; they shift what is likely.
 
     Raises
     ------
@@ -173,11 +168,12 @@ def converse(
     from zcd.diagnosis.case import Case
     from zcd.errors import InputError
     from zcd.files import file_name, path_here
-    from zcd.jobs.analysis import diagnosed, prepared
+    from zcd.jobs.analysis import diagnosed, fault_dictionary_of, prepared
     from zcd.jobs.conversation import HELP, MORE, SHORT_HELP, Answers, Conversation
     from zcd.report.of_diagnosis_answer import work_lines
     from zcd.report.of_job_history import fault_statistics_line
 
+    dictionary = fault_dictionary_of(job, statistics)
     steps = _Steps(dictionary)
 
     def show_step(diagnosis: Diagnosis) -> None:
@@ -191,9 +187,13 @@ def converse(
         if word not in MORE:
             say(HELP)
             return
-        answers = talk.answers
-        now = replace(job, log=tuple(answers.log), flags=answers.flags, codes=answers.codes)
-        _show_more(Case(job=now, atlas=dictionary, diagnosis=diagnosis))
+        now = replace(
+            job,
+            log=tuple(talk.answers.log),
+            flags=talk.answers.flags,
+            codes=talk.answers.codes,
+        )
+        _show_more(Case(job=now, atlas=dictionary, diagnosis=diagnosis, known=statistics))
 
     def keep(log: Sequence[Measured | Reading], flags: Sequence[str]) -> None:
         new = not writer.written
@@ -314,14 +314,12 @@ def draw(
         from zcd.drawing.figures import save_plots
 
         solution, lock = solved_at_nominal(board)
-        lost, share = where_sync_is_lost(board)
         save_plots(
             plots,
             board=board,
             solution=solution,
             lock=lock,
-            loss_map=lost,
-            loss_share=share,
+            loss_map=where_sync_is_lost(board),
             outlook=check.outlook,
             kind=kind,
         )
@@ -329,47 +327,13 @@ def draw(
         write_report(report, document_of(board, check, case, meter, full=full), paper)
 
 
-def print_comparison(
-    job: Job,
-    circuit: Circuit,
-    fault: Fault,
-    severity: float,
-    readings: Sequence[Reading],
-    *,
-    plot: str | None,
-    as_json: bool,
-    full: bool,
-) -> Comparison:
-    """Compare with the simulator, print it, and draw it where asked for."""
-    from zcd.progress import progress_bar
-    from zcd.spice.compare import compare
-
-    with progress_bar(3 * (1 + len(readings))) as begin:
-        result = compare(
-            job.board,
-            circuit,
-            job.meter,
-            readings,
-            fault=fault.key,
-            severity=None if fault.amount is None else severity,
-            progress=begin,
-        )
-    if plot:
-        from zcd.drawing.canvas import save_figure
-        from zcd.drawing.overlay import overlay_figure
-
-        save_figure(overlay_figure(result), plot)
-    print_result(result, as_json, full=full, written=plot)
-    return result
-
-
 def write_netlist(
     path: str | None,
     job: Job,
-    circuit: Circuit,
     fault: str,
+    severity: float,
     level: str,
-    readings: Sequence[Reading],
+    readings: Sequence[str],
     *,
     as_json: bool,
 ) -> None:
@@ -377,7 +341,10 @@ def write_netlist(
 
     Without a path it is printed.
     """
+    from zcd.circuit.build import build_circuit
     from zcd.circuit.elements import MainsSource
+    from zcd.diagnosis.faults import with_fault
+    from zcd.diagnosis.reading_syntax import parse_places
     from zcd.engine.solve import solve
     from zcd.errors import plain
     from zcd.files import write_whole
@@ -387,14 +354,16 @@ def write_netlist(
     from zcd.spice.solve import Spice
 
     way = Spice(level=Level(level), family=family_of(job.board))
-    circuit = metered(job.board, circuit, job.meter, readings)
+    nominal = build_circuit(job.board)
+    chosen, circuit = with_fault(nominal, fault, severity)
+    circuit = metered(job.board, circuit, job.meter, parse_places(readings, nominal))
     dead = not circuit.of(MainsSource)
     settled = dead or bool(solve(circuit).settled[0])
-    text = deck_text(job.board, circuit, way, fault, settled)
+    text = deck_text(job.board, circuit, way, chosen.key, settled)
     if path is not None:
         write_whole(path, text.encode("ascii"))
     if as_json:
-        print_json({"file": path, "level": level, "fault": fault, "text": text})
+        print_json({"file": path, "level": level, "fault": chosen.key, "text": text})
     elif path is None:
         click.echo(text, nl=False)
     else:

@@ -63,9 +63,10 @@ def report(
     Example
       zcd report job.toml --repaired repaired.toml --paper letter
     """
+    from pathlib import Path
+
     from zcd.cli.report_output import record_job, report_files
     from zcd.files import NO_TYPESETTER, has_typesetter
-    from zcd.jobs.analysis import fault_statistics_of
     from zcd.jobs.retests import retested_file
     from zcd.margin.as_new import require_same_kind
 
@@ -76,7 +77,6 @@ def report(
     repaired = repaired or retested_file(job)
     board = job.board if repaired is None else board_given(repaired)
     require_same_kind(board, job.board, "--repaired", "give the board of this job as repaired")
-    statistics = fault_statistics_of(job, job_file) if record and job_file != DASH else None
     if not files and not has_typesetter():
         click.echo(f"No PDF is written: {NO_TYPESETTER}", err=True)
     return record_job(
@@ -84,7 +84,7 @@ def report(
         board,
         places,
         paper or settings().paper,
-        statistics=statistics,
+        history=Path(job_file).parent if record and job_file != DASH else None,
         as_json=as_json,
         full=full,
     )

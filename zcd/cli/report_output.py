@@ -8,7 +8,6 @@ from pathlib import Path
 from zcd.board.model import Board
 from zcd.cli.output import print_json, say
 from zcd.diagnosis.job import Job
-from zcd.diagnosis.job_history import FaultStatistics
 from zcd.errors import invalid_value, plain
 from zcd.files import REPORT_ENDINGS, has_typesetter, require_report
 from zcd.jobs.job_sheet import checked_job, job_line, left_line, verdict_text, write_record
@@ -42,7 +41,7 @@ def record_job(
     places: Sequence[str],
     paper: str,
     *,
-    statistics: FaultStatistics | None,
+    history: Path | None,
     as_json: bool,
     full: bool = False,
 ) -> int:
@@ -57,8 +56,8 @@ def record_job(
         Files.
     paper : str
         ``a4`` or ``letter``.
-    statistics : FaultStatistics or None
-        What closed jobs say; None: they are to shift nothing.
+    history : Path or None
+        A folder whose closed jobs shift what is likely.
     as_json : bool
     full : bool
         With every table and source of the check.
@@ -69,7 +68,7 @@ def record_job(
         Exit code: 0 where the repaired board passes, and so did its last retest if there was
         one; else 1.
     """
-    case, check = checked_job(job, board, statistics)
+    case, check = checked_job(job, board, history)
     write_record(case, board, check, places, paper, job.meter, full=full, retests=job.retests)
     told = "" if case is None else job_line(case)
     left = left_line(board, case, job.retests)

@@ -23,7 +23,6 @@ TERMINAL = "-"
 @click.argument("file", metavar="BOARD|JOB", shell_complete=files)
 @click.option(
     "--fault",
-    "key",
     metavar="KEY",
     default="healthy",
     help='Put in a fault such as "R7 open".',
@@ -61,7 +60,7 @@ TERMINAL = "-"
 @full_option
 def spice(
     file: str,
-    key: str,
+    fault: str,
     severity: float,
     written: tuple[str, ...],
     netlist: str | None,
@@ -83,27 +82,32 @@ def spice(
       zcd spice board.toml --fault "R7 open" --reading "ac R7"
       zcd spice board.toml --level device --netlist board.cir
     """
-    from zcd.circuit.build import build_circuit
-    from zcd.cli.output import print_comparison, write_netlist
-    from zcd.diagnosis.faults import with_fault
-    from zcd.diagnosis.reading_syntax import parse_place
-    from zcd.diagnosis.readings import useful_readings
+    from zcd import api
+    from zcd.cli.output import print_result, write_netlist
     from zcd.files import require_picture, require_place
+    from zcd.progress import progress_bar
 
     if netlist not in (None, TERMINAL):
         require_place(netlist)
     if plot is not None:
         require_picture(plot)
     job = job_given(file)
-    nominal = build_circuit(job.board)
-    fault, circuit = with_fault(nominal, key, severity)
-    chosen = [parse_place(text, nominal, f'--reading "{text[:60]}"') for text in written]
     if netlist is not None:
         path = None if netlist == TERMINAL else netlist
-        write_netlist(path, job, circuit, fault.key, level, chosen, as_json=as_json)
+        write_netlist(path, job, fault, severity, level, written, as_json=as_json)
         return 0
-    readings = chosen or useful_readings(job.board, nominal)
-    result = print_comparison(
-        job, circuit, fault, severity, readings, plot=plot, as_json=as_json, full=full
+    result = api.compare_spice(
+        job.board,
+        fault=fault,
+        severity=severity,
+        readings=written,
+        meter=job.meter,
+        progress=progress_bar,
     )
+    if plot:
+        from zcd.drawing.canvas import save_figure
+        from zcd.drawing.overlay import overlay_figure
+
+        save_figure(overlay_figure(result), plot)
+    print_result(result, as_json, full=full, written=plot)
     return 0 if result.agrees else 1

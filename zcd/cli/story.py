@@ -75,14 +75,16 @@ def story(
             board, cause, amount, seconds, plots=plots, kind=kind, as_json=as_json, full=full
         )
     elif flags:
-        from zcd.jobs.analysis import fault_statistics_of
+        from pathlib import Path
 
-        wanted = story_output.parse_flags(",".join(flags))
+        from zcd import api
+        from zcd.cli.output import print_result
+        from zcd.progress import progress_bar
+
+        history = None if board_file == DASH else Path(board_file).parent
         job = job_given(board_file)
-        known = None if board_file == DASH else fault_statistics_of(job, board_file)
-        story_output.show_causes_for_flags(
-            job, wanted, seconds, statistics=known, as_json=as_json, full=full
-        )
+        result = api.causes(job, flags, seconds=seconds, history=history, progress=progress_bar)
+        print_result(result, as_json, full=full)
     else:
         story_output.show_stories(board_given(board_file), seconds, as_json=as_json, full=full)
     return 0

@@ -68,12 +68,11 @@ def windings(
           --board 1=run --board 2=common --board 3=start \\
           --capacitor 2.06u --marking "2.2 uF"
     """
+    from zcd import api
     from zcd.cli.output import print_result
-    from zcd.report.of_windings import parse_measured
-    from zcd.simulation.windings import Windings, name_leads
 
-    measured = parse_measured(
-        readings=readings,
+    result = api.windings(
+        *readings,
         pins=pins,
         board=board_pins,
         capacitor=capacitor,
@@ -81,6 +80,5 @@ def windings(
         capacitor_tolerance=capacitor_tolerance,
         accuracy=accuracy,
     )
-    result = Windings(measured=measured, verdict=name_leads(measured))
     print_result(result, as_json, full=full)
     return 0 if result.safe else 1

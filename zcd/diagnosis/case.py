@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 from zcd.board.model import Board
@@ -16,9 +15,8 @@ from zcd.diagnosis.next_reading import Choice, Suggestion
 from zcd.diagnosis.rank import Diagnosis, Ranked, choices, diagnose
 from zcd.diagnosis.reading_syntax import as_measured
 from zcd.diagnosis.readings import Measured
+from zcd.progress import ProgressBar, no_bar
 from zcd.results import Result
-
-Progress = Callable[[str], None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -48,7 +46,7 @@ class Case(Result):
     Parameters
     ----------
     job : Job
-    fault dictionary : FaultDictionary
+    atlas : FaultDictionary
         What each reading would show under each fault.
     diagnosis : Diagnosis
     known : FaultStatistics or None
@@ -69,7 +67,7 @@ class Case(Result):
         job: Job,
         statistics: FaultStatistics | None = None,
         *,
-        progress: Progress | None = None,
+        progress: ProgressBar = no_bar,
     ) -> Case:
         """Diagnose a job.
 
@@ -78,16 +76,16 @@ class Case(Result):
         job : Job
         statistics : FaultStatistics, optional
             What closed jobs say; they then shift what is likely before any reading.
-        progress : callable, optional
-            Told which reading is being predicted.
+        progress : callable
+            Tells which reading is being predicted.
 
         Returns
         -------
         case : Case
         """
+        statistics = statistics if statistics is not None and statistics.jobs else None
         dictionary = make_fault_dictionary(job.board, job.meter, stored=True)
-        if statistics is not None:
-            dictionary = with_fault_statistics(dictionary, statistics)
+        dictionary = with_fault_statistics(dictionary, statistics)
         return cls._diagnosed(job, dictionary, statistics, progress)
 
     @classmethod
@@ -96,9 +94,10 @@ class Case(Result):
         job: Job,
         dictionary: FaultDictionary,
         statistics: FaultStatistics | None,
-        progress: Progress | None,
+        progress: ProgressBar = no_bar,
     ) -> Case:
-        result = diagnose(dictionary, job.measured, job.skipped, progress, job.flags)
+        with progress(len(dictionary.readings)) as begin:
+            result = diagnose(dictionary, job.measured, job.skipped, begin, job.flags)
         dictionary.keep()
         return cls(job=job, atlas=dictionary, diagnosis=result, known=statistics)
 
@@ -170,4 +169,4 @@ class Case(Result):
             return self
         more = as_measured(taken, self.circuit)
         job = replace(self.job, log=self.job.log + more)
-        return self._diagnosed(job, self.atlas, self.known, None)
+        return self._diagnosed(job, self.atlas, self.known)

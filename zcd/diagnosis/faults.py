@@ -317,11 +317,11 @@ def with_fault(circuit: Circuit, key: str, severity: float) -> tuple[Fault, Circ
     faults = {f.key: f for f in faults_of(circuit) if not f.states}
     result = find_name(key, tuple(faults))
     if result is None:
-        require_part(key, (e.ref for e in circuit), "--fault ")
+        require_part(key, (e.ref for e in circuit), "fault ")
         known = tuple(faults)
         near = nearest(key, known)
         allowed = f"a fault of this board{near}" if near else f"one of {', '.join(known)}"
-        raise invalid_value(key, allowed, "--fault")
+        raise invalid_value(key, allowed, "fault")
     rows = np.full(circuit.size, severity)
     return faults[result], faults[result].edit(circuit, rows)
 

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from zcd.board.toml_files import parse_toml, read_text
 from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.faults import Fault
-from zcd.diagnosis.job import WANTED, JobFile, job_file_of
+from zcd.diagnosis.job import WANTED, Job, JobFile, job_file_of
 from zcd.diagnosis.retest_record import RetestRecord, read_retest
 from zcd.errors import InputError
 from zcd.files import file_name
@@ -207,6 +207,17 @@ def fault_statistics(
     )
 
 
+def fault_statistics_in(folder: str | Path, job: Job) -> FaultStatistics:
+    """What the closed jobs of a folder say of the board of a job.
+
+    Raises
+    ------
+    InputError
+        As `read_job_history`.
+    """
+    return fault_statistics(read_job_history(folder), job.board.name, without=job.file)
+
+
 def kind_of(fault: Fault) -> str:
     """Kind and mode of a fault, as a closed job names them."""
     return f"{fault.kind} {fault.mode}".strip()
@@ -245,9 +256,11 @@ def shifted_shares(
 
 
 def with_fault_statistics(
-    dictionary: FaultDictionary, statistics: FaultStatistics
+    dictionary: FaultDictionary, statistics: FaultStatistics | None
 ) -> FaultDictionary:
-    """A fault dictionary with its priors shifted."""
+    """A fault dictionary with its priors shifted, where there are closed jobs."""
+    if statistics is None or not statistics.jobs:
+        return dictionary
     return replace(
         dictionary, shares=shifted_shares(dictionary.faults, dictionary.shares, statistics)
     )

@@ -353,6 +353,11 @@ def as_measured(taken: Sequence[str | Measured], circuit: Circuit) -> tuple[Meas
     )
 
 
+def parse_places(texts: Sequence[str], circuit: Circuit) -> tuple[Reading, ...]:
+    """What to measure where, each as `parse_place` reads it."""
+    return tuple(parse_place(text, circuit, f'reading "{text[:60]}"') for text in texts)
+
+
 def parse_place(text: str, circuit: Circuit, key: str = "") -> Reading:
     """Read what to measure where, without a value: ``dc pin logic0``, ``dc pin``, ``ohm R2``.
 

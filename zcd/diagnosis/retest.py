@@ -26,6 +26,7 @@ from zcd.diagnosis.readings import Measured, Power, Reading, parts_read
 from zcd.diagnosis.retest_record import told_clearly
 from zcd.diagnosis.samples import sample_circuits
 from zcd.diagnosis.severity import points
+from zcd.errors import InputError
 from zcd.margin.headroom import Headroom, headrooms, weak_conditions
 from zcd.physics.optocoupler import ctr_shape_ratio
 from zcd.results import Result
@@ -171,6 +172,15 @@ class Retest(Result):
     def good(self) -> bool:
         """Whether the board reads as a good one."""
         return self.as_described and self.locks
+
+
+def require_reading(taken: Sequence[object]) -> None:
+    """Refuse to judge a board of which nothing was read since the repair."""
+    if not taken:
+        raise InputError(
+            'no reading since the repair: give what you measured now, such as "dc pin 2.9 V", or a '
+            "capture; zcd readings lists what may be read"
+        )
 
 
 def retest(

@@ -21,7 +21,6 @@ from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.files import make_folder, require_place
 from zcd.margin.loss_map import LossMap
-from zcd.margin.loss_share import LossShare
 from zcd.margin.outlook import Outlook
 from zcd.report.of_diagnosis import failed_marks
 from zcd.simulation.causes import Subsystem
@@ -56,7 +55,6 @@ def save_plots(
     solution: Solution,
     lock: Lock,
     loss_map: LossMap,
-    loss_share: LossShare,
     outlook: Outlook | None = None,
     kind: str = "png",
 ) -> tuple[Path, ...]:
@@ -66,7 +64,7 @@ def save_plots(
     ----------
     folder : str or Path
         Made if it is not there.
-    board, solution, lock, loss_map, loss_share, outlook
+    board, solution, lock, loss_map, outlook
         As for the figures; without an outlook there are two fewer.
     kind : str
         ``png`` or ``svg``.
@@ -83,7 +81,7 @@ def save_plots(
     figures = [
         sketch_figure(schematic(board)),
         waveform_figure(board, solution, lock),
-        loss_map_figure(board, loss_map, loss_share),
+        loss_map_figure(board, loss_map, loss_map.share),
     ]
     if outlook is not None:
         figures += outlook_figures(board, outlook)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from zcd import api
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.case import Case
@@ -27,13 +28,10 @@ from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.errors import plain
 from zcd.files import file_name, write_whole
-from zcd.jobs.analysis import case_of
 from zcd.jobs.fitted_parts import grade_fitted_line, unlike_file_line
-from zcd.margin.as_new import with_grade_of, with_original
-from zcd.margin.check import Check, nominal_check
+from zcd.margin.check import Check
 from zcd.margin.loss_map import LossMap
-from zcd.margin.loss_share import LossShare
-from zcd.margin.spread import with_spread
+from zcd.progress import progress_bar
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.report.document import (
     Block,
@@ -85,7 +83,6 @@ if TYPE_CHECKING:
 
     from matplotlib.figure import Figure
 
-    from zcd.diagnosis.job_history import FaultStatistics
     from zcd.diagnosis.retest_record import RetestRecord
 
 
@@ -138,7 +135,7 @@ def report_document(
     check: Check,
     solution: Solution,
     lock: Lock,
-    lost: tuple[LossMap, LossShare] | None = None,
+    lost: LossMap | None = None,
     case: Case | None = None,
     meter: Meter | None = None,
     retests: Sequence[RetestRecord] = (),
@@ -152,7 +149,7 @@ def report_document(
     check : Check
     solution, lock : Solution, Lock
         Of the board at nominal mains; the first row is drawn.
-    lost : tuple of LossMap and LossShare, optional
+    lost : LossMap, optional
         Where sync is lost. With it the report is the full one: every table of the check, all
         pictures, assumptions and sources.
     case : Case, optional
@@ -185,7 +182,7 @@ def report_document(
     if full or check.outlook is not None:
         sections += check_sections(check, pictures)
     if lost is not None:
-        sections += [_map_section(board, *lost), *end_sections(board, cautions)]
+        sections += [_map_section(lost), *end_sections(board, cautions)]
     else:
         sections.append(cautions)
     return Document(
@@ -426,14 +423,14 @@ def _waveforms_section(board: Board, solution: Solution, lock: Lock) -> Section:
     )
 
 
-def _map_section(board: Board, loss_map: LossMap, loss_share: LossShare) -> Section:
+def _map_section(loss_map: LossMap) -> Section:
     """Where sync is lost."""
     return Section(
         "Where sync is lost",
         (
             Picture(
                 "loss-map",
-                figure_svg(loss_map_figure(board, loss_map, loss_share)),
+                figure_svg(loss_map_figure(loss_map.board, loss_map, loss_map.share)),
                 "Where sync is lost as mains or CTR go down: hatched by the first rule to fail for "
                 "a typical board, shaded by the share of boards within tolerance that lose it.",
                 height_mm=105.0,
@@ -482,14 +479,12 @@ def _found_sketch(case: Case) -> Sketch:
     )
 
 
-def checked_job(
-    job: Job, board: Board, statistics: FaultStatistics | None
-) -> tuple[Case | None, Check]:
+def checked_job(job: Job, board: Board, history: Path | None) -> tuple[Case | None, Check]:
     """What was found on a board, and whether it holds after the repair.
 
     Parameters
     ----------
-    job, board, statistics
+    job, board, history
         As for `record_job`.
 
     Returns
@@ -499,16 +494,12 @@ def checked_job(
     check : Check
     """
     known = bool(job.measured or job.flags or job.closed or job.note)
-    case = case_of(job, statistics) if known else None
-    check = with_spread(nominal_check(board))
-    if case is None:
-        return None, check
-    if board != job.board:
-        was = with_grade_of(job.board, board)
-        check = with_original(check, with_spread(nominal_check(was)))
-    elif job.retests or job.closed is not None:  # mended with the same parts
-        check = with_original(check, check)
-    return case, check
+    if not known:
+        return None, api.check(board)
+    case = api.diagnose(job, history=history, progress=progress_bar)
+    # mended with the same parts, it is the board it was
+    mended = board != job.board or job.retests or job.closed is not None
+    return case, api.check(board, was=job.board if mended else None)
 
 
 def write_record(
@@ -559,14 +550,6 @@ def solved_at_nominal(board: Board) -> tuple[Solution, Lock]:
 
 
 @cache
-def where_sync_is_lost(board: Board) -> tuple[LossMap, LossShare]:
+def where_sync_is_lost(board: Board) -> LossMap:
     """The map of lost sync with its shares, for the pictures of it."""
-    from zcd.margin.loss_map import loss_map
-    from zcd.margin.loss_share import loss_share
-    from zcd.progress import progress_bar
-
-    with progress_bar(2) as begin:
-        begin("searching where sync is lost")
-        lost = loss_map(board)
-        begin("drawing boards within tolerance")
-        return lost, loss_share(board, lost)
+    return api.loss_map(board, progress=progress_bar)

@@ -7,9 +7,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from zcd.board.units import format_si
+from zcd.circuit.build import build_circuit
 from zcd.diagnosis.expected_readings import ExpectedRange
 from zcd.diagnosis.reading_syntax import parse_shown, show_measured
 from zcd.diagnosis.reading_words import reading_text
+from zcd.diagnosis.readings import useful_readings
 from zcd.diagnosis.retest_record import RetestReading, RetestRecord, Verdict
 from zcd.errors import invalid_value
 from zcd.files import file_name, update_whole
@@ -25,7 +27,6 @@ if TYPE_CHECKING:
     from tomlkit import TOMLDocument
 
     from zcd.circuit.elements import Circuit
-    from zcd.diagnosis.fault_dictionary import FaultDictionary
     from zcd.diagnosis.job import Job
     from zcd.diagnosis.readings import Measured
     from zcd.diagnosis.retest import RepeatedReading, Retest
@@ -104,14 +105,14 @@ def continued_retest(job: Job, board: str, replaced: Sequence[str] = ()) -> Rete
 
 
 def readings_of_record(
-    record: RetestRecord, dictionary: FaultDictionary, given: Sequence[Measured]
+    record: RetestRecord, job: Job, given: Sequence[Measured]
 ) -> tuple[Measured, ...]:
     """The readings of a kept retest, without those that were taken again."""
     again = {m.reading for m in given}
-    circuit = dictionary.circuit
+    circuit = build_circuit(job.board)
     named = {
         name: reading
-        for reading in dictionary.readings
+        for reading in useful_readings(job.board, circuit)
         if reading not in again
         for name in (reading.words, reading_text(reading, circuit))  # older files have the first
     }

@@ -177,7 +177,7 @@ def comparable(board: Board, was: Board) -> bool:
 def require_same_kind(
     board: Board,
     was: Board,
-    key: str = "--was",
+    key: str = "was",
     instead: str = "give the file of the same board before the repair",
 ) -> None:
     """Refuse a board that cannot be another one before its repair, in one line."""

@@ -9,7 +9,7 @@ from zcd.board.quantity_kinds import CAPACITANCE, TOLERANCE
 from zcd.board.units import nearest, parse_quantity
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.reading_syntax import parse_value, show_value
-from zcd.errors import InputError, invalid_value
+from zcd.errors import invalid_value
 from zcd.refdata import default
 from zcd.report.cautions import LOCAL, UNPLUGGED
 from zcd.report.document import BulletList, Document, Paragraph, Section
@@ -80,22 +80,22 @@ def parse_measured(
     leads = frozenset().union(*between) if between else frozenset()
     if len(leads) != 3 or len(between) != 3:
         raise invalid_value(" ".join(readings) or None, THREE)
-    measured_f = None if capacitor is None else _farads(capacitor, "--capacitor")
-    printed_f = None if marking is None else _farads(marking, "--marking")
+    measured_f = None if capacitor is None else _farads(capacitor, "capacitor")
+    printed_f = None if marking is None else _farads(marking, "marking")
     if (measured_f is None) != (printed_f is None):
-        raise invalid_value(None, "both --capacitor and --marking, or neither")
+        raise invalid_value(None, "both capacitor and marking, or neither")
     return Measured(
         resistance_ohm=between,
         frame_ohm=_of_leads(frame, leads, "a reading to the frame"),
         accuracy_ratio=default("meter.ohm_accuracy").value
         if accuracy is None
-        else parse_quantity(accuracy, TOLERANCE, "--accuracy"),
-        pins=_of_leads(_assigned(pins, "--pin", "blue=1"), leads, "--pin"),
-        board={pin: _role(word) for pin, word in _assigned(board, "--board", "1=run").items()},
+        else parse_quantity(accuracy, TOLERANCE, "accuracy"),
+        pins=_of_leads(_assigned(pins, "pins", "blue=1"), leads, "pins"),
+        board={pin: _role(word) for pin, word in _assigned(board, "board", "1=run").items()},
         capacitor_f=measured_f,
         marking_f=printed_f,
         capacitor_tolerance_ratio=parse_quantity(
-            capacitor_tolerance, TOLERANCE, "--capacitor-tolerance"
+            capacitor_tolerance, TOLERANCE, "capacitor_tolerance"
         ),
     )
 
@@ -133,13 +133,13 @@ def _once(result: dict[Key, float], key: Key, text: str) -> dict[Key, float]:
     return result
 
 
-def _assigned(texts: Sequence[str], option: str, example: str) -> dict[str, str]:
+def _assigned(texts: Sequence[str], argument: str, example: str) -> dict[str, str]:
     """Pairs of names, each first name once."""
     result: dict[str, str] = {}
     for text in texts:
         name, equals, value = (part.strip().lower() for part in text.partition("="))
         if not equals or not name or not value or name in result:
-            raise invalid_value(text, f"pairs such as {example}, each once", option)
+            raise invalid_value(text, f"pairs such as {example}, each once", argument)
         result[name] = value
     return result
 
@@ -158,7 +158,7 @@ def _role(word: str) -> Role:
         return Role(word)
     except ValueError:
         allowed = f"one of {', '.join(ROLES)}{nearest(word, ROLES)}"
-        raise InputError(str(invalid_value(word, allowed, "--board"))) from None
+        raise invalid_value(word, allowed, "board") from None
 
 
 def headline(verdict: Verdict) -> str:

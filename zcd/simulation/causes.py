@@ -171,13 +171,13 @@ def of_amount(cause: Cause, amount: float) -> Cause:
     """
     size = cause.fault.amount
     if size is None:
-        raise InputError(f"--amount: found {amount:g}; allowed: none, {cause.key} has no size")
+        raise InputError(f"amount: found {amount:g}; allowed: none, {cause.key} has no size")
     grid = np.linspace(0.0, 1.0, 1001)
     sizes = np.asarray(size(grid), dtype=float)
     if not sizes.min() <= amount <= sizes.max():
         unit = f" {cause.fault.unit}" if cause.fault.unit else ""
         raise InputError(
-            f"--amount: found {amount:g}; allowed: {sizes.min():.3g} to {sizes.max():.3g}{unit} "
+            f"amount: found {amount:g}; allowed: {sizes.min():.3g} to {sizes.max():.3g}{unit} "
             f"for {cause.key}"
         )
     order = np.argsort(sizes)
@@ -205,12 +205,12 @@ def find_cause(board: Board, key: str) -> Cause:
     for each in (typed, _OPEN.sub("open", typed), said, FORMER.get(typed, "")):
         if each in causes:
             return causes[each]
-    require_part(key, (cause.key for cause in causes_of(board)), "--cause ")
+    require_part(key, (cause.key for cause in causes_of(board)), "cause ")
     near = get_close_matches(typed, causes, n=1, cutoff=0.5)
     hint = f' (did you mean "{causes[near[0]].key}"?)' if near else ""
     shown = plain(key[:40])
     raise InputError(
-        f'--cause: found "{shown}"; allowed: a cause that zcd story BOARD --all lists{hint}'
+        f'cause: found "{shown}"; allowed: a cause that zcd story BOARD --all lists{hint}'
     )
 
 

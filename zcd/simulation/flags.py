@@ -162,8 +162,7 @@ def causes_for_flags(
     """
     stories = all_stories(board, seconds)
     dictionary = make_fault_dictionary(board, meter or usual_meter(), stored=True)
-    if statistics is not None:
-        dictionary = with_fault_statistics(dictionary, statistics)
+    dictionary = with_fault_statistics(dictionary, statistics)
     seen = tuple(flags) or (NO_FLAG,)
     diagnosis = diagnose(dictionary, (), progress=progress, flags=seen)
     fits = matching_causes(stories, flags, _chances(diagnosis))

@@ -135,7 +135,7 @@ def substitutes(
     refs = tuple(named.get(ref.casefold(), ref) for ref in refs)
     for ref in refs:
         if ref not in known:
-            raise no_such_part(ref, known, "--for ")
+            raise no_such_part(ref, known, "refs ")
     _LOG.info("looking for parts in %s", drawer.name)
     worst = solve(worst_circuit(board))
     needs = capacitor_needs(worst, board)

@@ -154,11 +154,11 @@ def diagnose(job: Job, counts: bool, stamp: str) -> TemplateContext:
     stamp : str
         Of the state of the job's folder, so that it is asked again when that changes.
     """
-    from zcd.jobs.analysis import case_of
+    from zcd import api
     from zcd.report.of_diagnosis import ranked_table
     from zcd.report.of_diagnosis_text import sentence
 
-    case = case_of(job, _known(job, counts))
+    case = api.diagnose(job, history=_history(job, counts))
     first = case.diagnosis.ranked[0]
     return {
         "conclusion": sentence(case.diagnosis.conclusion),
@@ -169,10 +169,9 @@ def diagnose(job: Job, counts: bool, stamp: str) -> TemplateContext:
     }
 
 
-def _known(job: Job, counts: bool) -> Any:
-    from zcd.jobs.analysis import fault_statistics_of
-
-    return fault_statistics_of(job, str(job.file)) if counts and job.file is not None else None
+def _history(job: Job, counts: bool) -> Path | None:
+    """The folder whose closed jobs count."""
+    return job.file.parent if counts and job.file is not None else None
 
 
 def story(board: Board, key: str, severity: float | None, narrow: bool = False) -> TemplateContext:
@@ -215,16 +214,13 @@ def retest(
     """Whether the repaired board reads as a good one: `zcd retest`."""
     from datetime import date
 
-    from zcd.diagnosis.fault_dictionary import make_fault_dictionary
+    from zcd import api
     from zcd.diagnosis.reading_words import reading_text
-    from zcd.diagnosis.retest import retest
     from zcd.jobs.retests import retest_record_of
     from zcd.report.of_retest import remaining_lines, retest_line
     from zcd.report.of_retest_record import retest_record_table
 
-    dictionary = make_fault_dictionary(board, meter, stored=True)
-    result = retest(dictionary, measured, before)
-    dictionary.keep()
+    result = api.retest(Job(board=board, meter=meter), *measured, before=before)
     record = retest_record_of(result, date.today())
     return {
         "line": retest_line(result),
@@ -266,7 +262,7 @@ def report(
 
     require_typesetter(f"report{kind}")
     about = Job(board=board, meter=meter) if job is None else job
-    case, check = checked_job(about, board, _known(about, counts))
+    case, check = checked_job(about, board, _history(about, counts))
     return report_bytes(
         document_of(board, check, case, about.meter, retests=about.retests), kind, paper
     )
