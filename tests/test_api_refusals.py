@@ -9,6 +9,7 @@ import pytest
 
 import zcd
 from tests.boards import board as made
+from tests.boards import mains as supply
 from zcd.errors import InputError
 
 
@@ -50,7 +51,7 @@ def test_a_flag_may_come_with_its_code() -> None:
         (lambda: zcd.timeline(made(), "R11 open"), "^cause R11: no such part"),
         (lambda: zcd.timeline(made(), "melted"), '^cause: found "melted"'),
         (lambda: zcd.timeline(made(), "R1 open", amount=2), "^amount: found 2; allowed: none"),
-        (lambda: zcd.check(made(), was=made(name="Tilting press")), "^was: "),
+        (lambda: zcd.check(made(), was=made(mains=supply(120.0))), "^was: "),
         (lambda: zcd.loss_map(made(), "R11"), '^across: found "R11"'),
         (lambda: zcd.compare_spice(made(), readings=["dc pan"]), '^reading "dc pan": '),
         (lambda: zcd.windings("a-b=1", "b-c=2", "a-c=3", accuracy="x"), "^accuracy: found"),
