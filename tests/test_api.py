@@ -11,6 +11,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import mypy.api
 import numpy as np
 import pytest
 
@@ -202,6 +203,19 @@ def test_mistakes_are_one_kind_of_error(make: Any, words: str) -> None:
     with pytest.raises(zcd.InputError, match=words) as caught:
         make()
     assert isinstance(caught.value, zcd.ZcdError)
+
+
+def test_a_type_checker_knows_the_names(tmp_path: Path) -> None:
+    """Those that there are, and that there is no other; what they are it reads elsewhere."""
+    script = tmp_path / "script.py"
+    script.write_text("import zcd\nzcd.check\nzcd.nothing\n", encoding="utf-8")
+    face = str(Path(zcd.__file__))
+    alone = ["--follow-imports=skip", "--config-file=", f"--cache-dir={tmp_path}"]
+    said, _, status = mypy.api.run([*alone, str(script), face])
+    assert status == 1
+    assert [line.partition(" error: ")[2] for line in said.splitlines()[:-1]] == [
+        'Module has no attribute "nothing"  [attr-defined]'
+    ]
 
 
 def test_a_case_goes_on() -> None:

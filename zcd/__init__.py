@@ -86,12 +86,14 @@ _ELSEWHERE = {
 }
 
 
-def __getattr__(name: str) -> Any:
-    if name not in __all__:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    from importlib import import_module
+if not TYPE_CHECKING:  # else any name would do
 
-    return getattr(import_module(_ELSEWHERE.get(name, "zcd.api")), name)
+    def __getattr__(name: str) -> Any:
+        if name not in __all__:
+            raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+        from importlib import import_module
+
+        return getattr(import_module(_ELSEWHERE.get(name, "zcd.api")), name)
 
 
 def __dir__() -> list[str]:

@@ -276,6 +276,13 @@ def test_like_another_and_found_again(
     (tmp_path / "first.toml").write_text(board_text(interviewed(Topology.BRIDGE)), "utf-8")
     assert main(["new", "--like", "first.toml", "second.toml"]) == 0
     assert load_board("second.toml") == load_board("first.toml")
+    monkeypatch.setattr(sys, "stdin", io.StringIO((tmp_path / "first.toml").read_text("utf-8")))
+    assert main(["new", "--like", "-", "-"]) == 0
+    out = capsys.readouterr().out
+    assert out == (tmp_path / "first.toml").read_text("utf-8")
+    monkeypatch.setattr(sys, "stdin", io.StringIO("mains = 3"))
+    assert main(["new", "--like", "-", "-"]) == 2
+    assert "standard input: " in capsys.readouterr().err
     (tmp_path / "job.toml").write_text('board = "first.toml"\n', encoding="utf-8")
     (tmp_path / "broken.toml").write_text('optocoupler = "817"\n', encoding="utf-8")
     capsys.readouterr()

@@ -56,7 +56,7 @@ def bench(
     from zcd.web.server import serve
 
     path = None if board_file in (None, DASH) else Path(str(board_file))
-    result = None if board_file is None else keys_given(board_file)
+    result = None if board_file is None else keys_given(board_file)[0]
     jobs = Path(folder) if folder is not None else Path() if path is None else path.parent
     if not jobs.is_dir():
         raise InputError(f"--jobs: found {folder}, which is no folder; allowed: a folder")

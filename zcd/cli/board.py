@@ -7,7 +7,7 @@ import click
 from zcd.cli.command import Command, full_option, settings
 from zcd.cli.completion import files
 from zcd.cli.exits import exit_codes
-from zcd.cli.given import board_given
+from zcd.cli.given import DASH, board_given, keys_given
 from zcd.cli.pictures import format_of, format_option, plots_option
 
 TOPOLOGIES = ("half-wave", "clamped", "half-wave-clamped", "bridge", "two-led")
@@ -64,13 +64,7 @@ def _text(topology: str | None, drawer: bool, like: str | None) -> str:
     if drawer:
         return STARTER
     if like is not None:
-        from pathlib import Path
-
-        from zcd.board.files import load_board
-        from zcd.board.toml_files import read_text
-
-        load_board(like)
-        return read_text(Path(like), "a board file")
+        return keys_given(like)[1]
     return starter_text(Topology(topology or TOPOLOGIES[0]), settings().mains)
 
 
@@ -91,7 +85,7 @@ def _write(
         from zcd.cli.output import say
         from zcd.errors import plain
 
-        was = f" --was {like}" if like else ""
+        was = f" --was {like}" if like not in (None, DASH) else ""
         then = f"zcd substitute BOARD --drawer {path}" if drawer else f"zcd check {path}{was}"
         what = (
             "what you have in stock"

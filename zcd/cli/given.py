@@ -42,8 +42,9 @@ def job_given(file: str) -> Job:
     return Job(board=board_given(file), meter=settings().meter or usual_meter())
 
 
-def keys_given(file: str) -> dict[str, Any]:
-    """Keys and values of a board file, or of the one on standard input; it describes a board."""
+def keys_given(file: str) -> tuple[dict[str, Any], str]:
+    """Keys and values, and the text, of a board file or of the one on standard input; it describes
+    a board."""
     from pathlib import Path
 
     from zcd.board.files import BOARD_FILE, board_from_dict
@@ -54,7 +55,7 @@ def keys_given(file: str) -> dict[str, Any]:
     text = _typed() if file == DASH else read_text(Path(file), BOARD_FILE)
     result = parse_toml(text, name, BOARD_FILE)
     board_from_dict(result, name)
-    return result
+    return result, text
 
 
 def require_file(file: str, instead: str) -> None:

@@ -132,7 +132,8 @@ def stories_of(
         In the same order. Causes that show the controller the same, with the same drive and
         fan, are followed once.
     """
-    _LOG.info("following %d causes over %g s of the board's time", len(causes), seconds)
+    causes_text = f"{len(causes)} cause{'' if len(causes) == 1 else 's'}"
+    _LOG.info("following %s over %g s of the board's time", causes_text, seconds)
     told: dict[object, Story] = {}
     stories = []
     for cause, sync_view in zip(causes, sync_views_of(board, causes), strict=True):
