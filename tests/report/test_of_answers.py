@@ -141,9 +141,9 @@ def test_more_answers_than_there_is_room_for_are_one() -> None:
 
 
 def test_what_a_good_reading_leaves_begins_with_what_the_headline_names() -> None:
-    suggestion = step(answer(90e3, 98e3, "pin leaky", "OC1 aged"), answer(9e6, np.inf, "R1 open"))
+    suggestion = step(answer(90e3, 98e3, "R2 leaky", "OC1 aged"), answer(9e6, np.inf, "R1 open"))
     left = lines(suggestion, headline={"OC1 aged"})[0]
-    assert left.endswith("still possible: OC1 aged, pin leaky")
+    assert left.endswith("still possible: OC1 aged, R2 leaky")
 
 
 def test_a_misfit_is_told_in_words() -> None:

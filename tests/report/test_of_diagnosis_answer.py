@@ -185,8 +185,8 @@ def test_to_settle_it_is_said_of_a_reading_that_does_whatever_it_shows() -> None
 
 def test_because_has_the_reading_that_ruled_the_others_out() -> None:
     for texts, named in (
-        (("ohm feed chain.2 OL", "ohm R1 110k"), "ohms across R1: 110 kΩ"),
-        (("dc pin logic0 4.98", "dc coil+ coil- 24"), "DC volts across K1 coil: 24 V"),
+        (("ohm feed chain.2 OL", "ohm R1 110k"), "As on a good board: ohm R1 110 kΩ."),
+        (("dc pin logic0 4.98", "dc coil+ coil- 24"), "As on a good board: dc coil+, coil- 24 V."),
     ):
         text = " ".join(lines_of(answer_document(case_of(*texts))))
         assert named in text.partition("Because:")[2].partition("Next")[0]

@@ -43,7 +43,7 @@ HELP = (
     'and figure; "end" stops: the answers are saved. "?" shows this again.'
 )
 
-QUESTION = "Meter shows (any value, or skip, undo, more, ?): "
+QUESTION = "Meter shows (a value or OL; or skip, undo, more, end, ?): "
 LAST_QUESTION = "Press Enter to end (or undo, or another reading): "
 
 Diagnose = Callable[[Sequence[Measured], Sequence[Reading], Sequence[str]], Diagnosis]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -372,8 +373,9 @@ def _failed(case: Case) -> Ranked:
 def _retest_section(retests: Sequence[RetestRecord]) -> Section:
     """How the board read after the repair, each retest in turn; empty where there was none."""
     blocks: list[Block] = []
-    for record in retests:
-        first, *rest = retest_record_lines(record)
+    for before, record in pairwise((None, *retests)):
+        same = before is not None and record.replaced == before.replaced
+        first, *rest = retest_record_lines(replace(record, replaced=()) if same else record)
         blocks += [Paragraph(first, "strong"), *map(Paragraph, rest)]
         if record.readings:
             blocks.append(retest_record_table(record))

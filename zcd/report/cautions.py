@@ -247,7 +247,7 @@ UNPLUGGED = (*TOUCHED, *MOTOR)
 """Due where a motor's leads are measured."""
 
 UNPLUG = "Unplug, discharge the capacitors and prove the board dead before you touch it."
-LEADS_ON = "Unplug, discharge and prove dead, then attach the leads: mains is millimetres away."
+LEADS_ON = "To attach or move a lead, unplug, discharge, prove dead: mains is millimetres away."
 SHORT_CAUTIONS: dict[AccessLevel, tuple[str, ...]] = {
     AccessLevel.DEAD: (UNPLUG,),
     AccessLevel.BENCH: (UNPLUG, "If you use a bench supply, remove it before you plug in."),

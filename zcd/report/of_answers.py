@@ -31,8 +31,7 @@ A_GOOD_BOARD = "a good board"
 NARROW = 1.3
 """What faults show is told by its middle where the ends are no farther apart."""
 _REFERENCE = re.compile(r"[A-Z]+\d|pull-")
-JUMPS = "now and then jumps by far more than its last digits"
-ALONE = 'jumps (enter "jumps")'
+JUMPS = 'jumps (enter "jumps")'
 BARELY = 0.02
 """An end that is no farther off, as a share, is the same: common practice, no source."""
 
@@ -212,7 +211,6 @@ def meanings_of(
         told = [piece for a in told for piece in ([a] if a.jumps else _outside(a, good) or [a])]
     row = row if function is Function.OHM else ()
     together = most is not None and len(told) + len(dark) > most
-    one_jumps = sum(answer.jumps for answer in told) == 1  # then it need not be told how far
     for answer, shown in _that_meet(told, good, row, together=together):
         healthy = HEALTHY.key in answer.keys
         keys = (HEALTHY.key,) if healthy and not full else answer.keys
@@ -222,8 +220,7 @@ def meanings_of(
             good.low,
             good.high,
         )
-        alone = ALONE if answer.jumps and one_jumps else shown
-        result.append(Meaning(alone or _shown_text(function, answer, good), names, as_good))
+        result.append(Meaning(shown or _shown_text(function, answer, good), names, as_good))
     for answer in dark:
         shown = f"OL or over {show_value(function, answer.low)} (OL too if your meter ends lower)"
         result.insert(1, Meaning(shown, answer.keys))
@@ -298,7 +295,10 @@ def apart(answers: Sequence[Answer], good: ExpectedRange) -> list[Answer]:
         keys = tuple(key for answer in as_good for key in answer.keys)
         rest = [piece for answer in rest for piece in _outside(answer, good)]
         as_good = [Answer(low=good.low, high=good.high, keys=keys)]
-    jumping = (answer for answer in answers if answer.jumps)
+    jumping = [answer for answer in answers if answer.jumps][:1]
+    if jumping:  # how far it jumps is not entered
+        keys = tuple(key for answer in answers if answer.jumps for key in answer.keys)
+        jumping = [replace(jumping[0], keys=keys)]
     order = [key for answer in answers for key in answer.keys]
     likeliest = (
         replace(answer, keys=tuple(sorted(answer.keys, key=order.index)))
@@ -358,13 +358,7 @@ def _shown_text(function: Function, answer: Answer, good: ExpectedRange) -> str:
     """What the meter shows."""
     low, high = answer.low, answer.high
     if answer.jumps:
-        # it is a good board's now and then, where it is not one of the two already
-        beside = high == OVERLOAD or high < good.low or low > good.high
-        about = "about " if beside else ""
-        start = about + show_value(function, good.middle if beside else low)
-        end = show_value(function, high)
-        near = start == end or (not beside and 0.0 < high < NARROW * low)
-        return JUMPS if near else f"jumps between {start} and {end}"
+        return JUMPS
     if (low, high) == (good.low, good.high):
         return good_text(function, good)
     if function.row.method is Method.JUNCTION and low > good.high and high == OVERLOAD:

@@ -76,8 +76,10 @@ def verdict_text(traces: Traces, verdict: CaptureVerdict) -> str:
     """Good or bad, and by what."""
     if verdict.good:
         close = [f"{_name(e).capitalize()} {close_text(e)}" for e in verdict.readings if e.is_close]
-        others = f"All {'other ' * bool(close)}figures are those of a good board."
-        return f"GOOD. {capture_line(traces)} {others} {' '.join(close)}".strip()
+        good = f"GOOD pulses: {traces.falls_s.size}, none missing."
+        if close:
+            return f"{good} {' '.join(close)} All other figures are those of a good board."
+        return f"{good} All figures are those of a good board."
     differs = [each for each in verdict.readings if not each.good]
     if traces.jumps or not traces.falls_s.size or not differs:
         return f"BAD. {capture_line(traces)}"

@@ -110,6 +110,8 @@ def answer_section(
     blocks += [Paragraph(line) for line in advice_lines(check, graded)]
     if findings := finding_lines(check):
         blocks.append(BulletList(_first(findings, most)))
+    if line := design_line(check):
+        blocks.append(Paragraph(line))
     blocks.append(Facts(tuple(_facts(check))))
     blocks += [Paragraph(line) for line in (read_as_line(check.board),) if line]
     blocks.append(Paragraph(assumed_text(check.board)))
@@ -120,6 +122,14 @@ def answer_section(
 def _first(lines: tuple[str, ...], most: int) -> tuple[str, ...]:
     more = len(lines) - most
     return lines if more <= 0 else (*lines[:most], f"and {more} more")
+
+
+def design_line(check: Check) -> str:
+    """What to make of warnings that come with the design; empty where there are none, or more."""
+    of_pulse = [r for r in check.every_rule if r.status != "pass" and r.kind == "expectation"]
+    if check.status != "warning" or check.repair is not None or not of_pulse:
+        return ""
+    return "Such pulses come with the design: see to them only if sync errors stay."
 
 
 def headline_text(check: Check) -> str:
@@ -279,10 +289,7 @@ def _grade_lines(check: Check) -> Iterator[str]:
     """To read the grade before any part is blamed."""
     if check.hangs_on_grade:
         ref = _coupler_text(check)
-        yield (
-            f"Read the grade letter after the type number of {ref}, write it in and check again: a "
-            f"typical {ref} works, the {_lost_end(check)} of all grades may not."
-        )
+        yield (f"Read the grade letter after the type number of {ref}, write it in, check again.")
     elif grade_unread(check.board) and any(
         rule.status == "warning" and not rule.is_rare for rule in check.every_rule
     ):
@@ -316,7 +323,11 @@ def culprit_lines(check: Check) -> Iterator[str]:
             else replace(first, high=min(first.high, FAR * first.value))
         )
         now = quantity_text(near.value, near.unit)
-        yield f"No letter: a new one of any grade passes with {_of_text(near)} (now {now})."
+        ref = _coupler_text(check)
+        yield (
+            f"No letter: if it kept sync with this {ref}, leave it. With a new {ref} fit "
+            f"{_of_text(near)} (now {now}): that suits any grade."
+        )
         return
     if check.passes:
         yield f"To cure it: {_of_text(first)}."
@@ -633,6 +644,8 @@ def _may_be_lost_text(check: Check) -> str:
     pin = f": {_pin_text(corners[0])}" if corners else ""
     ratio = check.spread.population.doubtful_ratio
     where = f"on {_share_text(ratio)} of boards" if ratio else _lost_where(check)
+    if check.hangs_on_grade:
+        where = f"with the {_lost_end(check)} {_coupler_text(check)}" + f" ({where})" * bool(ratio)
     return f"sync may be lost {where}{pin}"
 
 
@@ -930,8 +943,13 @@ def _pulse_text(check: Check, nominal: Level) -> str:
     drawn = f"{check.spread.population.size} random boards: {least_most}{none}"
     return (
         f"{often} a mains cycle{hertz}, low {low} ({drawn}), "
-        f"falls {falls} ({offset_span_text(*span_s)})"
+        f"falls {falls} ({_offsets_text(*span_s)})"
     )
+
+
+def _offsets_text(first_s: float, last_s: float) -> str:
+    """From when to when an edge comes; after the crossing, as most do, the figures alone."""
+    return offset_span_text(first_s, last_s).removesuffix(" after")
 
 
 def _led_text(check: Check, by_name: dict[str, Level]) -> str:

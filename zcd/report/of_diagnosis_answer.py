@@ -81,10 +81,10 @@ from zcd.report.of_diagnosis_text import (
 from zcd.report.of_job_history import fault_statistics_line
 from zcd.report.of_points import points_line
 from zcd.report.of_readings_card import counts_high_line, good_text, typed_place
-from zcd.report.of_retest import UNLESS_GONE, first_of_retest, flags_option
+from zcd.report.of_retest import UNLESS_GONE, first_of_retest, flags_option, typed_text
 from zcd.report.of_sizes import small_chain
 from zcd.report.terminal import longest_on_a_screen
-from zcd.report.text import listed, probability_text, quantity_text
+from zcd.report.text import count_text, listed, probability_text, quantity_text
 from zcd.substitutes.search import replaceable_refs
 
 FEW_NAMED = 2
@@ -155,7 +155,7 @@ def _answer(
     if behind and diagnosis.suggestion is not None:  # only the flag speaks for these so far
         support = ()
     most_named = MOST_NAMED if most >= MOST_ANSWERS else FEW_NAMED  # little room: a short reason
-    support = support and _odd_first(support, against, case)[:most_named]
+    support = support and _reasons(support, against, case)[:most_named]
     # suspects are told with what contradicts them
     last = () if support or diagnosis.suspects else diagnosis.measured[-most_named:]
     for title, named in (
@@ -168,7 +168,7 @@ def _answer(
             blocks += [Paragraph(title), BulletList(why)]
     more = (
         rest_line(case.atlas, diagnosis),
-        others_line(diagnosis, (*support, *last, *doubted)),
+        others_line(case, (*support, *last, *doubted)),
         unlike,
         fan_first,
         relay_line(case, plan),
@@ -176,7 +176,7 @@ def _answer(
         unkept_line(case),
         overload_line(diagnosis, case.board),
         too_mild,
-        confirm_line(diagnosis),
+        confirm_line(diagnosis, case.circuit),
         higher_supply_line(diagnosis.measured, case.circuit),
         suspects_line(diagnosis, case.circuit),
         *end_lines(case),
@@ -187,10 +187,9 @@ def _answer(
         reason = (
             "" if fan_first or diagnosis.rest else tells_most_text(diagnosis, plan[0], case.circuit)
         )
-        powered = [not m.reading.function.row.dead for m in diagnosis.measured[-1:]]
-        blocks += next_blocks(
-            trip, case.circuit, diagnosis.ranked, reason, most, is_powered=any(powered)
-        )
+        live = (m.reading for m in diagnosis.measured[-1:] if not m.reading.function.row.dead)
+        on_leads = {end for reading in live for end in (reading.red, reading.black)}
+        blocks += next_blocks(trip, case.circuit, diagnosis.ranked, reason, most, on_leads)
     if line := levels_line(plan, case.board):
         blocks.append(Paragraph(line))
     if most >= MOST_ANSWERS and (line := contact_line(case, plan)):
@@ -226,25 +225,21 @@ def failed_line(case: Case) -> str:
     )
 
 
-def _odd_first(
+def _reasons(
     support: Sequence[Measured], against: Collection[Measured], case: Case
 ) -> tuple[Measured, ...]:
-    """What speaks for an answer, first of all what is not as on a good board: that is what anybody
-    would point at; then what is read over the part that is named."""
-    first = case.diagnosis.ranked[0].fault
-    part = "" if first is None else piece_of(first.part)
-
-    def is_odd(m: Measured) -> bool:
-        good = good_board(case.atlas, m.reading, [m])
-        low, high = (m.value if end is None else end for end in (m.low, m.high))
-        return m.unstable or high < good.low or low > good.high
-
-    def is_over(m: Measured) -> bool:
-        return part in map(piece_of, parts_read(case.circuit, m.reading))
-
+    """What speaks for an answer: what is not as on a good board, as anybody would point at that;
+    where all is, what tells most."""
     every = [m for m in (*support, *case.diagnosis.measured) if m not in against]
-    over = [m for m in support if is_over(m)]
-    return tuple(dict.fromkeys((*filter(is_odd, every), *over, *support)))
+    odd = tuple(dict.fromkeys(m for m in every if _is_odd(m, case)))
+    return odd or tuple(support)
+
+
+def _is_odd(measured: Measured, case: Case) -> bool:
+    """Whether a reading is not as on a good board."""
+    good = good_board(case.atlas, measured.reading, [measured])
+    low, high = (measured.value if end is None else end for end in (measured.low, measured.high))
+    return measured.unstable or high < good.low or low > good.high
 
 
 def _fan_share(diagnosis: Diagnosis) -> float:
@@ -267,14 +262,16 @@ def fan_first_line(case: Case) -> str:
     )
 
 
-def others_line(diagnosis: Diagnosis, told: Collection[Measured]) -> str:
+def others_line(case: Case, told: Collection[Measured]) -> str:
     """That readings which are not told count too; empty where all are."""
-    others = [m for m in diagnosis.measured if m not in told]
+    others = [m for m in case.diagnosis.measured if m not in told]
     if not told or not others:
         return ""
-    if len(others) == 1:
-        return "Your other reading was used too."
-    return f"Your {len(others)} other readings were used too."
+    if any(_is_odd(m, case) for m in others):
+        return f"Counted too: {count_text(len(others), 'other reading')}."
+    named = [typed_text(m, case.circuit) for m in others[:MOST_NAMED]]
+    more = len(others) - len(named)
+    return f"As on a good board: {'; '.join(named)}{f' and {more} more' * bool(more)}."
 
 
 def tells_most_text(diagnosis: Diagnosis, step: Suggestion, circuit: Circuit) -> str:
@@ -282,7 +279,7 @@ def tells_most_text(diagnosis: Diagnosis, step: Suggestion, circuit: Circuit) ->
     reading, first = step.reading, diagnosis.ranked[0]
     named = [r.fault for r in diagnosis.ranked if r.probability > 0.5 * first.probability]
     if step.access is AccessLevel.MAINS:
-        return "dead tests left tell less"
+        return "no dead test left tells as much"
     quick = reading.function.row.dead and not reading.lifted
     if step.again is not None or first.probability < MIN_TELLING or not quick:
         return ""
@@ -317,8 +314,7 @@ def proved_line(dictionary: FaultDictionary, diagnosis: Diagnosis) -> str:
     if diagnosis.suggestion is None:
         return f"{bad} Replace {'it' if len(names) == 1 else 'them'}. {ALL_OF_IT_LATER}"
     beside = "" if diagnosis.rest else _beside(diagnosis.ranked, refs)
-    more = f" Most likely beside it: {beside}." if beside else ""
-    return f"{bad} {ALL_OF_IT}{more}"
+    return f"{bad} Most likely beside it: {beside}." if beside else bad
 
 
 def rest_line(dictionary: FaultDictionary, diagnosis: Diagnosis) -> str:
@@ -338,7 +334,6 @@ def rest_line(dictionary: FaultDictionary, diagnosis: Diagnosis) -> str:
     )
 
 
-ALL_OF_IT = "There may be a second fault."
 ALL_OF_IT_LATER = "Then measure again: that shows whether it was all."
 
 
@@ -439,8 +434,8 @@ def with_tracks_first(step: Suggestion, ranked: Sequence[Ranked]) -> tuple[Sugge
         for answer in step.answers
     )
     first = (
-        f"First, unplugged, discharged and proved dead: {_along(tracks)}. Well over what your "
-        "leads read: the track, a joint or a fuse in it. Only if near 0 (nothing to enter):"
+        f"First, unplugged, discharged and proved dead: {_along(tracks)}. One that reads well over "
+        "your leads is open (joint, track or fuse): mend it. All near 0: nothing to enter, go on."
     )
     return replace(step, answers=tuple(answer for answer in answers if answer.keys)), first
 
@@ -502,7 +497,8 @@ def done_text(job: Job) -> str:
     left = [ref for ref in replaceable_refs(job.board) if ref in done - read]
     if not left:
         return text
-    return f"{text} ({listed(left)}: not recorded at the retest, nor measured after it)"
+    has = "were" if len(left) > 1 else "was"
+    return f"{text} ({listed(left)} {has} neither entered as replaced nor measured at the retest)"
 
 
 def recorded_line(case: Case) -> str:
@@ -528,11 +524,11 @@ def unconfirmed_text(diagnosis: Diagnosis) -> str:
 def unkept_line(case: Case) -> str:
     """That readings count in this answer only; empty where a job file has all of them."""
     if case.job.file is None and not case.measured and case.diagnosis.suggestion is not None:
-        return "A terminal asks for them one by one and keeps the answers; elsewhere add --ask."
+        return "To be asked for readings one by one, and to keep them: add --ask."
     if not case.unkept:
         return ""
     if case.job.file is None:
-        return "Not saved: add --ask to keep these readings in a job file."
+        return "Not saved: add --ask to keep these readings in a job file, to retest and close."
     name, count = file_name(case.job.file), len(case.unkept)
     read = because_lines(case.unkept, case)[0] if count == 1 else f"the {count} readings given here"
     return f"Used, but not kept in {name} (add --ask to keep): {read}."
@@ -678,7 +674,7 @@ def prompt_document(
         line = "Nothing measured yet."
     lines = [
         line,
-        confirm_line(diagnosis),
+        confirm_line(diagnosis, circuit),
         higher_supply_line(diagnosis.measured, circuit),
         suspects_line(diagnosis, circuit),
         rest_line(dictionary, diagnosis),
@@ -710,16 +706,15 @@ def next_blocks(
     ranked: Sequence[Ranked],
     why: str = "",
     most: int | None = None,
-    *,
-    is_powered: bool = False,
+    on_leads: Collection[str] = (),
 ) -> list[Block]:
     """What to measure next and `why`, what some answers would mean, and what comes after it; where
-    it is no prompt, `most` lines for that, the last on how any answer is typed. `is_powered`: as
-    the last reading left the board."""
+    it is no prompt, `most` lines for that, the last on how any answer is typed. `on_leads`: where
+    the last reading left them, under power."""
     first, before = with_tracks_first(trip.steps[0], ranked)
     state = _lower(state_line(first.reading, circuit))
-    if is_powered and first.access is AccessLevel.ISOLATED:
-        state = state.replace("board powered", "still powered")
+    if on_leads == {first.reading.red, first.reading.black}:
+        state = "leads left on, still powered"
     when = "To settle it" if trip.settles else "Next"
     reason = f" ({why})" if why else ""
     step = f"{when}{reason}, {state}: {step_text(first, circuit, with_state=False)}."
@@ -939,8 +934,8 @@ def overload_line(diagnosis: Diagnosis, board: Board) -> str:
     return f"{fault.part} is too small for its place: the same would fail again. Fit a larger one."
 
 
-def confirm_line(diagnosis: Diagnosis) -> str:
-    """What to do before a part is replaced for one reading; empty where there are more."""
+def confirm_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
+    """What to do before a part is replaced for one reading, or for none of itself; else empty."""
     step = diagnosis.suggestion
     decided = diagnosis.stopped == "sure" or (step is not None and step.again is not None)
     fault = diagnosis.indistinguishable[0].fault
@@ -949,10 +944,17 @@ def confirm_line(diagnosis: Diagnosis) -> str:
             f"{volts} is a usual supply: is the supply in the board file right? Read it off the "
             "regulator before you look for a fault."
         )
-    if not decided or len(diagnosis.measured) != 1:
+    if not decided or fault is None:
         return ""
-    only = diagnosis.measured[0]
-    if only.repeated or only.reading.lifted or fault is None:
+    only, *others = diagnosis.measured
+    if others:
+        dead = (m.reading for m in diagnosis.measured if m.reading.function.row.dead)
+        read = {piece_of(ref) for reading in dead for ref in parts_read(circuit, reading)}
+        part = piece_of(fault.part)
+        if fault.kind not in LIFTABLE or not fault.is_replaced or part in read:
+            return ""
+        return f"Nothing was read on {part} itself: measure it, unplugged, before you unsolder it."
+    if only.repeated or only.reading.lifted:
         return ""
     one_piece = diode_of_bridge(fault.part)[1]
     can_lift = only.reading.function.row.dead and fault.kind in LIFTABLE and not one_piece

@@ -25,6 +25,8 @@ MISFITS = {
     "wrong value x0.1": "a tenth of its value fitted",
     "wrong value x10": "ten times its value fitted",
     "drift": "gone high",
+    "pin stuck": "controller pin stuck",
+    "pin leaky": "controller pin leaky",
 }
 """How modes are told that files and JSON name in other words, as a part of a key."""
 _MISFIT = re.compile(rf"\b(?:{'|'.join(MISFITS)})\b")

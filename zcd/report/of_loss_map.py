@@ -148,8 +148,7 @@ def _end_rows(quantity: Quantity, reach: Reach, locks: bool) -> list[tuple[str, 
     )
     rows = [
         (
-            f"{kept if locks else needed} {value_text(quantity, end)}"
-            f"{_other_end(quantity, reach, end) if locks else ''}",
+            f"{kept if locks else needed} {value_text(quantity, end)}",
             _step_text(quantity, end),
             rule or "",
         )
@@ -157,14 +156,6 @@ def _end_rows(quantity: Quantity, reach: Reach, locks: bool) -> list[tuple[str, 
         if isfinite(end)
     ]
     return rows or [(f"not from {_span_text(quantity)}", "", "")] * (not locks)
-
-
-def _other_end(quantity: Quantity, reach: Reach, end: float) -> str:
-    """How far it was tried the other way, where nothing ends it there."""
-    if isfinite(reach.below) and isfinite(reach.above):
-        return ""
-    tried = quantity.high if end == reach.below else quantity.low
-    return f" (tried {'up' if end == reach.below else 'down'} to {value_text(quantity, tried)})"
 
 
 def _has_end(reach: Reach) -> bool:

@@ -338,7 +338,8 @@ def _legend(board: Board, lines: Sequence[ExpectedReading], circuit: Circuit) ->
     points = [point for short in shorts for point in short.points]
     either = len(board.mains.nominal_hz) > 1
     mains = f"{quantity_text(board.mains.frequency_hz, 'Hz')}, mains" if either else "mains"
-    relay = "" if board.relay is None else ", load relay on (start a program: it must stay on)"
+    on = ", load relay on (start a program; once it drops, no pulses is normal)"
+    relay = "" if board.relay is None else on
     words = [BENCH_BANDS.format(mains=mains)]
     words += [STATE_WORDS[s].format(relay=relay) for s in _sides(lines) if s in STATE_WORDS]
     joints = dict.fromkeys(parts for point in points if (parts := parts_at(point, circuit)))

@@ -430,7 +430,8 @@ def retest_line(retest: Retest) -> str:
             f"({probability_text(retest.likeliest_ratio)})."
         )
     count = len(retest.missing)
-    take = f"{'One' if count == 1 else count} more good reading{'s' * (count > 1)}, and it passes"
+    more = f"{'One' if count == 1 else count} more reading{'s' * (count > 1)}"
+    take = f"{more}, {'all ' * (count > 1)}good, and it passes"
     if not retest.suffices:
         take = f"Take at least {count_text(count, 'more reading')}"
     step = missing_in_order(retest)[0]
@@ -439,7 +440,7 @@ def retest_line(retest: Retest) -> str:
     if retest.good_ratio >= SURE_GOOD:
         spans = step.function is Function.DIODE and step not in retest.to_take
         why = "a diode of which the pulses say nothing was not tested" if spans else SHOWED_IT
-    close = f" {close_text(off)}" if off else ""
+    close = f" {close_text(off)} Are mains and supply volts right?" if off else ""
     return f"NOT PASSED yet: {why}. {take}.{close}"
 
 
