@@ -111,6 +111,31 @@ def test_the_diagnosis_is_the_commands_where_jobs_were_closed(
     assert zcd.causes(zcd.load(path), ["sync"], seconds=20.0, history=tmp_path).known is not None
 
 
+def test_a_job_and_a_meter_from_python(tmp_path: Path) -> None:
+    (tmp_path / "board.toml").write_text(TEXT, encoding="utf-8")
+    path = tmp_path / "job.toml"
+    path.write_text(
+        'board = "board.toml"\nflags = ["sync"]\nmeter = {dc_input = "1M", diode_stop = "1.9 V"}\n'
+        '[[readings]]\nfunction = "ohm"\nover = "R8"\nvalue = "OL"\n',
+        encoding="utf-8",
+    )
+    job = zcd.Job.load(path)
+    assert repr(job) == "<Job: Invented bulb forcer; 1 reading, sync>"
+    assert job.meter == zcd.Meter(dc_input_ohm=1e6, diode_stop_v=1.9)
+    assert job.meter.diode_stated
+    assert zcd.diagnose(job).ranked[0].key == "R8 open"
+    assert zcd.Job(board=board()).meter == zcd.Meter()
+    for make, words in (
+        (lambda: zcd.Meter(dc_input_ohm=-1), "dc_input_ohm: found -1; allowed: a number above 0"),
+        (lambda: zcd.Meter(counts="many"), 'counts: found "many"; allowed: a number above 0'),
+        (lambda: zcd.Meter(ac_kind="peak"), 'ac_kind: found "peak"; allowed: one of true-rms'),
+        (lambda: zcd.Job(board=board(), meter=None), "meter: found nothing; allowed: a zcd.Meter"),
+        (lambda: zcd.Job.load(tmp_path / "none.toml"), "none.toml: found no such file"),
+    ):
+        with pytest.raises(zcd.InputError, match=words):
+            make()
+
+
 def test_a_retest_is_told_of_the_job_before_the_repair() -> None:
     with pytest.raises(zcd.InputError, match="no reading since the repair"):
         zcd.retest(board())

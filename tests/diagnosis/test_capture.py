@@ -14,7 +14,7 @@ import zcd
 from tests.diagnosis.boards import board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.capture import Capture, load_capture, read_capture
-from zcd.diagnosis.capture_measurements import find_traces, readings_of
+from zcd.diagnosis.capture_measurements import find_traces
 from zcd.diagnosis.capture_verdict import judge_capture
 from zcd.diagnosis.fault_dictionary import make_fault_dictionary
 from zcd.diagnosis.functions import Function
@@ -102,7 +102,7 @@ def test_second_channel_is_the_mains(tmp_path: Path) -> None:
         traces = find_traces(load_capture(written(tmp_path / "c.csv", lines)), board())
         assert_allclose(traces.mains_hz, 50.0, atol=0.02)
         assert_allclose(traces.offsets_s, LATE_S + 80e-6, atol=5e-6)
-        shown = {m.reading.function: m.value for m in readings_of(traces)}
+        shown = {m.reading.function: m.value for m in traces.readings}
         assert_allclose(shown[Function.FREQUENCY], 50.0, atol=0.01)
         assert_allclose(shown[Function.LOW_TIME], LOW_S, atol=2e-6)
         assert_allclose(shown[Function.EDGE_DELAY], LATE_S + 80e-6, atol=5e-6)
@@ -121,13 +121,13 @@ def test_missing_pulses_are_counted_and_make_it_unstable() -> None:
     capture = Capture(name="gaps", time_s=TIME_S, channels_v=pin(missing=(0,))[None])
     traces = find_traces(capture, board())
     assert (traces.falls_s.size, traces.missing) == (4, 1)
-    low = next(m for m in readings_of(traces) if m.reading.function is Function.LOW_TIME)
+    low = next(m for m in traces.readings if m.reading.function is Function.LOW_TIME)
     assert low.unstable
 
 
 def test_no_pulse_is_a_reading_too() -> None:
     capture = Capture(name="flat", time_s=TIME_S, channels_v=np.full((1, TIME_S.size), 4.98))
-    shown = {m.reading.function: m.value for m in readings_of(find_traces(capture, board()))}
+    shown = {m.reading.function: m.value for m in find_traces(capture, board()).readings}
     mean_v = pytest.approx(4.98)
     assert shown == {Function.FREQUENCY: 0.0, Function.LOW_TIME: 0.0, Function.DC: mean_v}
 
@@ -141,7 +141,8 @@ def test_a_pin_that_swings_too_little_leads_to_the_pin_and_not_to_the_chain() ->
     assert traces.falls_s.size == 0
     share = LOW_S / PERIOD_S
     assert traces.mean_v == pytest.approx(0.2 * share + 2.0 * (1.0 - share), abs=0.01)
-    case = zcd.diagnose(board(), *readings_of(traces), flags=("sync",))
+    assert not traces.good
+    case = zcd.diagnose(board(), *traces.readings, flags=("sync",))
     chain = sum(r.probability for r in case.ranked if r.key in {"R1 open", "R2 open"})
     leaks = sum(r.probability for r in case.ranked if "pin leaky" in r.key)
     assert leaks > 10.0 * chain

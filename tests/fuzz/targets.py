@@ -23,7 +23,7 @@ from zcd.board.units import QuantityKind, parse_quantity
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.capture import load_capture
-from zcd.diagnosis.capture_measurements import find_traces, readings_of
+from zcd.diagnosis.capture_measurements import find_traces
 from zcd.diagnosis.job import load_job
 from zcd.diagnosis.job_history import read_job_history
 from zcd.diagnosis.reading_syntax import parse_place, parse_reading
@@ -106,7 +106,7 @@ def read_capture(data: bytes) -> Any:
     """A capture, and what it shows."""
     capture = load_capture(_file(data, "scope.csv"))
     result = find_traces(capture, parse_board(SMALLEST))
-    return capture, result.low_times_s, readings_of(result)
+    return capture, result.low_times_s, result.readings
 
 
 def read_reading(given: tuple[str, bool]) -> Any:

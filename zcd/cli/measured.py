@@ -36,7 +36,6 @@ def capture(file: str, board_file: str, plot: str | None, full: bool, as_json: b
     from zcd.cli.output import draw_capture, print_result
     from zcd.diagnosis.capture import load_capture
     from zcd.diagnosis.capture_measurements import find_traces
-    from zcd.diagnosis.capture_verdict import judge_capture
     from zcd.files import require_picture
 
     if plot is not None:
@@ -46,7 +45,7 @@ def capture(file: str, board_file: str, plot: str | None, full: bool, as_json: b
     if plot is not None:
         draw_capture(board, traces, plot)
     print_result(traces, as_json, full=full, written=plot)
-    return 0 if judge_capture(traces).good else 1
+    return 0 if traces.good else 1
 
 
 @click.command(

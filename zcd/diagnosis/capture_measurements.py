@@ -126,6 +126,51 @@ class Traces(Result):
         steps = steps[steps < MISSING_RATIO * self.interval_s]
         return float(np.std(steps)) if steps.size > 1 else 0.0
 
+    @property
+    def good(self) -> bool:
+        """Whether it is the capture of a good board."""
+        from zcd.diagnosis.capture_verdict import judge_capture
+
+        return judge_capture(self).good
+
+    @property
+    def readings(self) -> tuple[Measured, ...]:
+        """As readings, for `zcd.diagnose`: frequency, low time, the edge delay where the mains is
+        there, and where there are no pulses the pin's mean."""
+
+        def at(function: Function) -> Reading:
+            return Reading(function=function, red="pin", black="logic0")
+
+        def known(function: Function, value: float) -> Measured:
+            """An edge between two samples far apart: somewhere within a step."""
+            if not self.coarse:
+                return Measured(reading=at(function), value=value)
+            step_s = self.step_s
+            return Measured.between(at(function), value - step_s, value + step_s)
+
+        count = self.falls_s.size
+        hertz = 1.0 / self.interval_s if count > 1 else 0.0
+        result = []
+        # a meter may count what swings, though not as far as the controller's levels
+        if count != 1 and (count or not self.swings):
+            result.append(Measured(reading=at(Function.FREQUENCY), value=hertz))
+        if self.jumps or not count:
+            low_time = Measured(
+                reading=at(Function.LOW_TIME), value=self.low_time_s, unstable=self.jumps
+            )
+        else:
+            low_time = known(Function.LOW_TIME, self.low_time_s)
+        result.append(low_time)
+        if not count:  # whether it stays high or low, or swings too little
+            off_v = LEVEL_RATIO * self.board.output.supply_v
+            result.append(
+                Measured.between(at(Function.DC), self.mean_v - off_v, self.mean_v + off_v)
+            )
+        if count and np.isfinite(self.crossing_s):
+            delay = float(np.median(self.offsets_s))
+            result.append(known(Function.EDGE_DELAY, delay))
+        return tuple(result)
+
 
 def find_traces(capture: Capture, board: Board) -> Traces:
     """Tell the channels apart and find the pulses.
@@ -174,44 +219,6 @@ def find_traces(capture: Capture, board: Board) -> Traces:
         offsets_s=offsets,
         missing=int(np.sum(np.round(steps[steps > MISSING_RATIO * usual] / usual) - 1)),
     )
-
-
-def readings_of(traces: Traces) -> tuple[Measured, ...]:
-    """A capture as readings: frequency, low time, the edge delay where the mains is there, and
-    where there are no pulses the pin's mean."""
-
-    def at(function: Function) -> Reading:
-        return Reading(function=function, red="pin", black="logic0")
-
-    def known(function: Function, value: float) -> Measured:
-        """An edge between two samples far apart: somewhere within a step."""
-        if not traces.coarse:
-            return Measured(reading=at(function), value=value)
-        step_s = traces.step_s
-        return Measured.between(at(function), value - step_s, value + step_s)
-
-    count = traces.falls_s.size
-    hertz = 1.0 / traces.interval_s if count > 1 else 0.0
-    result = []
-    # a meter may count what swings, though not as far as the controller's levels
-    if count != 1 and (count or not traces.swings):
-        result.append(Measured(reading=at(Function.FREQUENCY), value=hertz))
-    if traces.jumps or not count:
-        low_time = Measured(
-            reading=at(Function.LOW_TIME), value=traces.low_time_s, unstable=traces.jumps
-        )
-    else:
-        low_time = known(Function.LOW_TIME, traces.low_time_s)
-    result.append(low_time)
-    if not count:  # whether it stays high or low, or swings too little
-        off_v = LEVEL_RATIO * traces.board.output.supply_v
-        result.append(
-            Measured.between(at(Function.DC), traces.mean_v - off_v, traces.mean_v + off_v)
-        )
-    if count and np.isfinite(traces.crossing_s):
-        delay = float(np.median(traces.offsets_s))
-        result.append(known(Function.EDGE_DELAY, delay))
-    return tuple(result)
 
 
 def _channels(

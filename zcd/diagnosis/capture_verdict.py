@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 
 from zcd.circuit.elements import stack
-from zcd.diagnosis.capture_measurements import Traces, readings_of
+from zcd.diagnosis.capture_measurements import Traces
 from zcd.diagnosis.fault_dictionary import MORE_GOOD, SAMPLES
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.retest import RepeatedReading, beside_good
@@ -48,7 +48,7 @@ def judge_capture(traces: Traces) -> CaptureVerdict:
     CaptureVerdict
     """
     board, meter = traces.board, usual_meter()
-    measured = readings_of(traces)
+    measured = traces.readings
     more = MORE_GOOD * SAMPLES
     rows = (
         sample_circuits(board, SAMPLES)[0],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
@@ -13,7 +13,7 @@ from pydantic import AliasChoices, BeforeValidator, Field, StrictBool, StrictInt
 
 from zcd.board import quantity_kinds
 from zcd.board.files import load_board
-from zcd.board.keys import key
+from zcd.board.keys import attribute_of, count, key
 from zcd.board.model import Board
 from zcd.board.schema import BoardFile, Day, Table, one_of, quantity
 from zcd.board.toml_files import parse_toml, read_text, refuse, validate
@@ -65,25 +65,25 @@ SKIPPED = "skipped"
 class MeterTable(Table):
     """``[meter]`` of a job file."""
 
-    dc_input: Annotated[float | None, quantity(_INPUT)] = key()
-    ac_input: Annotated[float | None, quantity(_INPUT)] = key()
-    low_impedance: Annotated[float | None, quantity(_INPUT)] = key()
-    ac_kind: Annotated[str | None, BeforeValidator(one_of(*(str(k) for k in AcKind)))] = Field(
-        default=None, description=f"one of {', '.join(AcKind)}"
+    ac_kind: Annotated[str | None, BeforeValidator(one_of(*map(str, AcKind)))] = key("AC volts")
+    scope: Annotated[str | None, BeforeValidator(one_of("yes", "no"))] = key(
+        "Oscilloscope at hand", "yes or no", attribute="has_scope"
     )
-    dc_accuracy: Annotated[float | None, quantity(_ACCURACY)] = key()
-    ac_accuracy: Annotated[float | None, quantity(_ACCURACY)] = key()
-    ohm_accuracy: Annotated[float | None, quantity(_ACCURACY)] = key()
-    ohm_range: Annotated[float | None, quantity(_RANGE)] = key()
-    counts: StrictInt | None = Field(
-        default=None, ge=1000, le=1_000_000, description="a whole number from 1000 to 1000000"
+    dc_input: Annotated[float | None, quantity(_INPUT)] = key("Input resistance, DC volts")
+    ac_input: Annotated[float | None, quantity(_INPUT)] = key("Input resistance, AC volts")
+    low_impedance: Annotated[float | None, quantity(_INPUT)] = key(
+        "Input resistance, low impedance"
     )
-    ohms_open: Annotated[float | None, quantity(_OPEN)] = key()
-    diode_open: Annotated[float | None, quantity(_OPEN)] = key()
-    diode_stop: Annotated[float | None, quantity(_OPEN)] = key()
-    scope: Annotated[str | None, BeforeValidator(one_of("yes", "no"))] = Field(
-        default=None, description="yes or no"
+    dc_accuracy: Annotated[float | None, quantity(_ACCURACY)] = key("Accuracy, DC volts")
+    ac_accuracy: Annotated[float | None, quantity(_ACCURACY)] = key("Accuracy, AC volts")
+    ohm_accuracy: Annotated[float | None, quantity(_ACCURACY)] = key("Accuracy, ohms")
+    ohm_range: Annotated[float | None, quantity(_RANGE)] = key("Highest range, ohms")
+    counts: StrictInt | None = key("Counts of the display", limits=count(1000, 1_000_000))
+    ohms_open: Annotated[float | None, quantity(_OPEN)] = key(
+        "Open-circuit volts, ohms", usual="not known (often {})"
     )
+    diode_open: Annotated[float | None, quantity(_OPEN)] = key("Open-circuit volts, diode test")
+    diode_stop: Annotated[float | None, quantity(_OPEN)] = key("Diode test shows OL above")
 
 
 class ReadingTable(Table):
@@ -162,7 +162,7 @@ class JobFile(Table):
     retests: tuple[RetestTable, ...] = Field(default=(), description="a list of tables [[retests]]")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Job:
     """A job: what was observed on a board.
 
@@ -170,6 +170,7 @@ class Job:
     ----------
     board : Board
     meter : Meter
+        By default a usual handheld one.
     log : tuple of Measured or Reading
         In the order taken; a reading without a value is one that the bench cannot take.
     flags : tuple of str
@@ -190,7 +191,7 @@ class Job:
     """
 
     board: Board
-    meter: Meter
+    meter: Meter = field(default_factory=Meter)
     log: Log = ()
     flags: tuple[str, ...] = ()
     codes: Mapping[str, str] = field(default_factory=dict, hash=False)
@@ -202,6 +203,38 @@ class Job:
     retests: tuple[RetestRecord, ...] = ()
     board_file: Path | None = None
     file: Path | None = None
+
+    def __post_init__(self) -> None:
+        for name, kind in (("board", Board), ("meter", Meter)):
+            if not isinstance(getattr(self, name), kind):
+                raise invalid_value(getattr(self, name), f"a zcd.{kind.__name__}", name)
+
+    def __repr__(self) -> str:
+        taken = len(self.measured)
+        readings = "1 reading" if taken == 1 else f"{taken} readings"
+        return f"<Job: {plain(self.board.name)}; {', '.join((readings, *self.flags))}>"
+
+    @classmethod
+    def load(cls, path: str | Path, meter: Meter | None = None) -> Job:
+        """Read a job file, and the board file that it names.
+
+        Parameters
+        ----------
+        path : str or Path
+            A job file; or a board file, which makes a job without readings.
+        meter : Meter, optional
+            Where the job says nothing of its own; the usual one if not given.
+
+        Returns
+        -------
+        job : Job
+
+        Raises
+        ------
+        InputError
+            If either file cannot be used; one line for each problem.
+        """
+        return load_job(path, meter)
 
     @property
     def measured(self) -> tuple[Measured, ...]:
@@ -299,31 +332,16 @@ def _flags(flags: tuple[str, ...], name: str) -> tuple[str, ...]:
 
 def meter_of(table: MeterTable) -> Meter:
     """The usual meter with what the file says of it."""
-    names = {
-        "dc_input": "dc_input_ohm",
-        "ac_input": "ac_input_ohm",
-        "low_impedance": "low_impedance_ohm",
-        "dc_accuracy": "dc_accuracy_ratio",
-        "ac_accuracy": "ac_accuracy_ratio",
-        "ohm_accuracy": "ohm_accuracy_ratio",
-        "ohm_range": "ohm_range_ohm",
-        "counts": "counts",
-        "ohms_open": "ohms_open_v",
-        "diode_open": "diode_open_v",
-        "diode_stop": "diode_stop_v",
+    known = {
+        attribute_of(name, info): value
+        for name, info in MeterTable.model_fields.items()
+        if (value := getattr(table, name)) is not None
     }
-    written = {names[k]: v for k, v in table if k in names and v is not None}
     if table.diode_stop is not None and table.diode_open is None:
         # what is shown lies below what the meter has when nothing is connected
-        usual = usual_meter().diode_open_v
-        written["diode_open_v"] = max(usual, table.diode_stop / OPEN_SHARE)
-    meter = replace(
-        usual_meter(),
-        **written,
-        diode_stated=table.diode_open is not None or table.diode_stop is not None,
-        has_scope=table.scope != "no",
-    )
-    return replace(meter, ac_kind=AcKind(table.ac_kind)) if table.ac_kind else meter
+        known["diode_open_v"] = max(usual_meter().diode_open_v, table.diode_stop / OPEN_SHARE)
+    known["has_scope"] = table.scope != "no"
+    return Meter(**known, diode_stated=not (table.diode_open is table.diode_stop is None))
 
 
 def log_of(tables: Sequence[ReadingTable], circuit: Circuit, name: str) -> Log:

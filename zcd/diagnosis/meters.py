@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, fields
 from enum import StrEnum
+from numbers import Real
 
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.circuit.elements import Value
 from zcd.engine.solution import Solution
+from zcd.errors import invalid_value
 from zcd.refdata import default
 
 FloatArray = NDArray[np.float64]
@@ -55,9 +57,15 @@ class AcKind(StrEnum):
     TRUE_RMS_DC = "true-rms-dc"
 
 
+def _usual(name: str) -> float:
+    """What a usual handheld meter has."""
+    value: float = field(default_factory=lambda: default(f"meter.{name}").value)
+    return value
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Meter:
-    """A multimeter.
+    """A multimeter; what is not given is that of a usual handheld one.
 
     Parameters
     ----------
@@ -79,27 +87,41 @@ class Meter:
         Above this the diode test shows overload; None: at the usual full scale, or just below its
         open-circuit voltage.
     diode_stated : bool
-        Whether it is known where its diode test ends. If not, it may be anywhere that meters of the
-        trade end.
+        Whether it is known where its diode test ends, as it is with `diode_stop_v`. If not, it may
+        be anywhere that meters of the trade end.
     has_scope : bool
         Whether there is an oscilloscope beside it; without one no reading is proposed that takes
         one.
     """
 
-    dc_input_ohm: float
-    ac_input_ohm: float
-    low_impedance_ohm: float
-    ac_kind: AcKind
-    dc_accuracy_ratio: float
-    ac_accuracy_ratio: float
-    ohm_accuracy_ratio: float
-    ohms_open_v: float
-    diode_open_v: float
-    ohm_range_ohm: float
-    counts: float
+    dc_input_ohm: float = _usual("dc_input")
+    ac_input_ohm: float = _usual("ac_input")
+    low_impedance_ohm: float = _usual("low_impedance")
+    ac_kind: AcKind = AcKind.TRUE_RMS
+    dc_accuracy_ratio: float = _usual("dc_accuracy")
+    ac_accuracy_ratio: float = _usual("ac_accuracy")
+    ohm_accuracy_ratio: float = _usual("ohm_accuracy")
+    ohms_open_v: float = _usual("ohms_open")
+    diode_open_v: float = _usual("diode_open")
+    ohm_range_ohm: float = _usual("ohm_range")
+    counts: float = _usual("counts")
     diode_stop_v: float | None = None
-    diode_stated: bool = True
+    diode_stated: bool = False
     has_scope: bool = True
+
+    def __post_init__(self) -> None:
+        for each in fields(self):
+            value = getattr(self, each.name)
+            if each.type == "float" and not (
+                isinstance(value, Real) and 0.0 < float(value) < np.inf
+            ):
+                raise invalid_value(value, "a number above 0", each.name)
+        if self.diode_stop_v is not None:
+            object.__setattr__(self, "diode_stated", True)
+        try:
+            object.__setattr__(self, "ac_kind", AcKind(self.ac_kind))
+        except ValueError:
+            raise invalid_value(self.ac_kind, f"one of {', '.join(AcKind)}", "ac_kind") from None
 
     @property
     def low_impedance_kind(self) -> AcKind:
@@ -125,20 +147,7 @@ class Meter:
 
 def usual_meter() -> Meter:
     """A handheld true-rms meter, from the defaults."""
-    return Meter(
-        dc_input_ohm=default("meter.dc_input").value,
-        ac_input_ohm=default("meter.ac_input").value,
-        low_impedance_ohm=default("meter.low_impedance").value,
-        ac_kind=AcKind.TRUE_RMS,
-        dc_accuracy_ratio=default("meter.dc_accuracy").value,
-        ac_accuracy_ratio=default("meter.ac_accuracy").value,
-        ohm_accuracy_ratio=default("meter.ohm_accuracy").value,
-        ohms_open_v=default("meter.ohms_open").value,
-        diode_open_v=default("meter.diode_open").value,
-        ohm_range_ohm=default("meter.ohm_range").value,
-        counts=default("meter.counts").value,
-        diode_stated=False,
-    )
+    return Meter()
 
 
 def dc_volts(solution: Solution, wave: FloatArray) -> FloatArray:

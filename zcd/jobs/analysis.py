@@ -55,9 +55,9 @@ def retest_kept(about: Job, retest: Retest, by: str, replaced: Sequence[str], bo
 def captured(csv: str, board: Board) -> tuple[Measured, ...]:
     """An oscilloscope's capture as readings."""
     from zcd.diagnosis.capture import load_capture
-    from zcd.diagnosis.capture_measurements import find_traces, readings_of
+    from zcd.diagnosis.capture_measurements import find_traces
 
-    return readings_of(find_traces(load_capture(csv), board))
+    return find_traces(load_capture(csv), board).readings
 
 
 def prepared(dictionary: FaultDictionary) -> None:

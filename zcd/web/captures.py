@@ -9,7 +9,7 @@ from pathlib import Path
 
 from zcd.board.model import Board
 from zcd.diagnosis.capture import load_capture, read_capture
-from zcd.diagnosis.capture_measurements import find_traces, readings_of
+from zcd.diagnosis.capture_measurements import find_traces
 from zcd.diagnosis.readings import Measured
 from zcd.drawing.captures import capture_sketch
 from zcd.drawing.sketch import sketch_svg
@@ -20,7 +20,7 @@ ENDING = "-capture"
 
 def captured_readings(data: bytes, name: str, board: Board) -> tuple[Measured, ...]:
     """A capture as readings; refused in words where it is none."""
-    return readings_of(find_traces(read_capture(data, name or "capture"), board))
+    return find_traces(read_capture(data, name or "capture"), board).readings
 
 
 def keep_capture(data: bytes, job_file: Path) -> Path:

@@ -6,10 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 
+from pydantic.fields import FieldInfo
+
+from zcd.board.keys import NameReader, QuantityReader, attribute_of, key_of, reader_of
 from zcd.board.toml_files import validate
+from zcd.board.units import format_si
 from zcd.diagnosis.job import MeterTable
-from zcd.diagnosis.meters import AcKind, usual_meter
-from zcd.report.text import quantity_text
+from zcd.diagnosis.meters import diode_full_scale_v, usual_meter
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,35 +27,20 @@ class MeterField:
 @cache
 def meter_fields() -> Mapping[str, MeterField]:
     """The fields by key of the job file's table."""
-    meter = usual_meter()
+    return {name: _field(name, info) for name, info in MeterTable.model_fields.items()}
 
-    def ohm(value: float) -> str:
-        return quantity_text(value, "Ω")
 
-    def percent(value: float) -> str:
-        return f"{100.0 * value:g} %"
-
-    usual_ohms = quantity_text(meter.ohms_open_v, "V")
-    fields: dict[str, tuple[str, str, tuple[str, ...]]] = {
-        "ac_kind": ("AC volts", str(meter.ac_kind), tuple(map(str, AcKind))),
-        "scope": ("Oscilloscope at hand", "yes", ("yes", "no")),
-        "dc_input": ("Input resistance, DC volts", ohm(meter.dc_input_ohm), ()),
-        "ac_input": ("Input resistance, AC volts", ohm(meter.ac_input_ohm), ()),
-        "low_impedance": ("Input resistance, low impedance", ohm(meter.low_impedance_ohm), ()),
-        "dc_accuracy": ("Accuracy, DC volts", percent(meter.dc_accuracy_ratio), ()),
-        "ac_accuracy": ("Accuracy, AC volts", percent(meter.ac_accuracy_ratio), ()),
-        "ohm_accuracy": ("Accuracy, ohms", percent(meter.ohm_accuracy_ratio), ()),
-        "ohms_open": ("Open-circuit volts, ohms", f"not known (often {usual_ohms})", ()),
-        "diode_open": (
-            "Open-circuit volts, diode test",
-            quantity_text(meter.diode_open_v, "V"),
-            (),
-        ),
-    }
-    return {
-        key: MeterField(label=label, usual=usual, choices=choices)
-        for key, (label, usual, choices) in fields.items()
-    }
+def _field(name: str, info: FieldInfo) -> MeterField:
+    own, reader, meter = key_of(info), reader_of(info), usual_meter()
+    usual = getattr(meter, attribute_of(name, info))
+    if isinstance(reader, NameReader):
+        shown = {True: "yes", False: "no"}.get(usual, str(usual))
+        return MeterField(label=own.label, usual=shown, choices=reader.names)
+    if name == "diode_stop":
+        usual = diode_full_scale_v(meter)
+    unit = reader.kind.unit if isinstance(reader, QuantityReader) else ""
+    shown = format_si(usual, unit) if unit else f"{usual:g}"
+    return MeterField(label=own.label, usual=(own.usual or "{}").format(shown))
 
 
 def written_meter(texts: Mapping[str, str]) -> tuple[Mapping[str, str] | None, dict[str, str]]:
