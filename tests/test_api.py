@@ -136,6 +136,20 @@ def test_a_job_and_a_meter_from_python(tmp_path: Path) -> None:
             make()
 
 
+def test_what_a_notebook_shows_of_the_parts_of_a_result_is_one_line() -> None:
+    case, replaced = results()["diagnose"], results()["substitute"]
+    parts = (board(), case.job, case.diagnosis, case.next_reading, replaced.found)
+    for part in parts:
+        assert repr(part).startswith(f"<{type(part).__name__}: ")
+        assert len(repr(part)) < 160
+        assert "\n" not in repr(part)
+    assert "half-wave, 120 V 60 Hz" in repr(board())
+    assert "<table" in board()._repr_html_()
+    # what is kept of a board is kept under all of it
+    assert board().contents == zcd.loads(TEXT).contents
+    assert board().contents != board().with_(R8="23k").contents
+
+
 def test_a_retest_is_told_of_the_job_before_the_repair() -> None:
     with pytest.raises(zcd.InputError, match="no reading since the repair"):
         zcd.retest(board())

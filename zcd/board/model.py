@@ -7,9 +7,11 @@ that nobody wrote down comes from `reference/` and leaves an `Assumption` behind
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from enum import StrEnum
 from typing import Any, Final, Literal
+
+from zcd.errors import plain
 
 
 class Topology(StrEnum):
@@ -483,7 +485,7 @@ class Description:
     places: Mapping[str, str]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Board:
     """A sync circuit, complete.
 
@@ -557,6 +559,21 @@ class Board:
     appliance: Appliance | None = None
     description: Description | None = field(default=None, compare=False, repr=False)
     file: str = field(default="BOARD", compare=False, repr=False)
+
+    def __repr__(self) -> str:
+        supply = f"{self.mains.rms_v:g} V {self.mains.frequency_hz:g} Hz"
+        return f"<Board: {plain(self.name)}; {self.topology}, {supply}>"
+
+    def _repr_html_(self) -> str:
+        from zcd.report.html import fragment_html
+        from zcd.report.of_check import board_document
+
+        return fragment_html(board_document(self))
+
+    @property
+    def contents(self) -> str:
+        """All that it is made of as text: the same of boards that are the same."""
+        return repr([getattr(self, each.name) for each in fields(self) if each.repr])
 
     @property
     def diodes(self) -> tuple[Diode, ...]:

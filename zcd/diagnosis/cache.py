@@ -47,7 +47,7 @@ class Store:
         """The store of a board in the user's cache folder."""
         import platformdirs
 
-        name = hashlib.sha256(f"{_code_digest()} {samples} {meter!r} {board!r}".encode())
+        name = hashlib.sha256(f"{_code_digest()} {samples} {meter!r} {board.contents}".encode())
         folder = platformdirs.user_cache_path("zcd", appauthor=False)
         return cls(folder / f"{name.hexdigest()[:32]}.npz")
 

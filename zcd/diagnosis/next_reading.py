@@ -129,7 +129,7 @@ class Answer:
     dark: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Suggestion:
     """The next reading to take.
 
@@ -166,6 +166,11 @@ class Suggestion:
     full_scale: float | None = None
     again: Measured | None = None
     proved: bool = False
+
+    def __repr__(self) -> str:
+        return (
+            f"<Suggestion: {self.reading.words}; {self.gain_bits:.2f} of {self.open_bits:.2f} bit>"
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -143,7 +143,7 @@ class Ranked:
         return "no fault in the list explains these readings: take them again, one at a time"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Diagnosis:
     """What the readings say.
 
@@ -185,6 +185,9 @@ class Diagnosis:
     stopped: str = ""
     second: bool = False
     rest: Rest | None = None
+
+    def __repr__(self) -> str:
+        return f"<Diagnosis: {self.conclusion}>"
 
     @property
     def named_ratio(self) -> float:

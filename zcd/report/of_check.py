@@ -15,6 +15,7 @@ from zcd.margin.headroom import Headroom
 from zcd.margin.rules import Rule
 from zcd.margin.shorts import ShortStress
 from zcd.margin.stress import HARMLESS_REVERSE_A, ResistorStress
+from zcd.report.document import Document, Notes, Paragraph, Section
 from zcd.report.of_board import served_line
 from zcd.report.table import PASS, STATUS, WARNING, Cell, Quantity, Table
 from zcd.report.text import (
@@ -54,6 +55,12 @@ def board_line(board: Board) -> str:
         f"{board.topology}, {mains}, {feed}; chain {chains}; {_pin_text(board)} "
         f"on {quantity_text(out.supply_v, 'V')}"
     )
+
+
+def board_document(board: Board) -> Document:
+    """The board in one line, and what its file does not say."""
+    blocks = (Paragraph(board_line(board)), assumptions_table(board), Notes())
+    return Document(title=plain(board.name), sections=(Section("", blocks),)).on_board(board)
 
 
 def _pin_text(board: Board) -> str:

@@ -42,7 +42,7 @@ CONTACT = "contact"
 """The load relay, which has none either."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Substitutes:
     """What to fit in place of parts of a board.
 
@@ -64,6 +64,12 @@ class Substitutes:
     answers: tuple[Answer, ...]
     others: bool
     needs: Mapping[str, CapacitorNeed]
+
+    def __repr__(self) -> str:
+        count = sum(len(answer.proposals) for answer in self.answers)
+        return (
+            f"<Substitutes: {len(self.answers)} parts from {self.drawer.name}; {count} proposals>"
+        )
 
     @property
     def board(self) -> Board:

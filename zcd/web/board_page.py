@@ -112,7 +112,7 @@ class BoardPage:
             if not await self.works.over(task, request):
                 return Response(status_code=204)
             words |= {"problem": task.problem, **(task.result or {})}
-            words["mark_of_board"] = version_of(repr(unit.board))
+            words["mark_of_board"] = version_of(unit.board.contents)
             if task.result:
                 self.desk.judged(unit.board, task.result["verdict"], passes=task.result["passes"])
         fill = partial(self.desk.fill, "judged.html.j2", request, unit, again=True, **words)
@@ -161,7 +161,7 @@ class BoardPage:
             "notes": notes_of(board, unit.typed),
             "homes": part_fields(board, unit.typed),
             "busy": True,
-            "mark_of_board": version_of(repr(board)),
+            "mark_of_board": version_of(board.contents),
             "name": plain(board.name),
             "line": board_line(board),
             "diagram": drawing,
