@@ -46,6 +46,8 @@ def test_a_flag_may_come_with_its_code() -> None:
         (lambda: zcd.diagnose(made(), history="no-such-folder"), "no-such-folder: found no folder"),
         # by the name of the argument, where a command has an option of another name
         (lambda: zcd.solve(made(), fault="R8 open"), "^fault R8: no such part"),
+        (lambda: zcd.solve(made()).current("R9"), "^part: found .*one of R1, R2, R3, D1, OC1( .did|$)"),
+        (lambda: zcd.solve(made()).voltage("pin", "logic"), '^b: found "logic"; allowed: one of'),
         (lambda: zcd.draw(made(), "R1 opn"), '^fault: found "R1 opn"'),
         (lambda: zcd.substitute(made(), refs=["R11"]), "^refs R11: no such part"),
         (lambda: zcd.timeline(made(), "R11 open"), "^cause R11: no such part"),

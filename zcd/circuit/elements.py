@@ -277,15 +277,16 @@ class Circuit(Batch):
         """As from `stack`."""
         return stack(parts)
 
-    def node(self, name: str) -> str:
-        """The name that a node has in the elements; refuses a node the circuit lacks."""
+    def node(self, name: str, key: str = "") -> str:
+        """The name that a node has in the elements; refuses a node the circuit lacks, which the
+        message says of `key`."""
         result = self.aliases.get(name, name)
         if result not in self.nodes:
             if pieces := [e.ref for e in self if e.ref.startswith(f"{name}.")]:
-                raise invalid_value(name, f"one of its pieces {', '.join(pieces)}")
+                raise invalid_value(name, f"one of its pieces {', '.join(pieces)}", key)
             known = [n for n in (*self.nodes, *self.aliases) if "." not in n]
             allowed = f"one of the points {', '.join(known)}{nearest(name, tuple(known))}"
-            raise invalid_value(name, f'{allowed}, or where two parts meet, such as "R1/R2"')
+            raise invalid_value(name, f'{allowed}, or where two parts meet, such as "R1/R2"', key)
         return result
 
     def change(self, ref: str, **values: Value) -> Circuit:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from zcd.board.model import Board
 from zcd.board.units import nearest
 from zcd.circuit.build import input_refs
-from zcd.circuit.elements import Circuit, Resistance
+from zcd.circuit.elements import Circuit, Resistance, is_hidden
 from zcd.engine.solution import Solution
 from zcd.errors import invalid_value
 from zcd.results import Result
@@ -136,11 +136,9 @@ class Solved(Result):
             If there is no such node, or no galvanic path between them.
         """
         known = tuple(self.solution.voltages_v)
-        for node in (a, b):
-            if self.solution.circuit.node(node) not in known:
-                raise invalid_value(
-                    node, f"one of {', '.join(known)}{nearest(node, known)}", "node"
-                )
+        for name, node in (("a", a), ("b", b)):
+            if self.circuit.node(node, name) not in known:
+                raise invalid_value(node, f"one of {', '.join(known)}{nearest(node, known)}", name)
         return self._of_one(self.solution.between_v(a, b))
 
     def voltage_curve(self, a: str, b: str, case: int = 0) -> tuple[FloatArray, FloatArray]:
@@ -167,7 +165,7 @@ class Solved(Result):
         Parameters
         ----------
         part : str
-            A resistor, a diode or the optocoupler's LED, such as ``R1``, ``D1``, ``OC1.led``.
+            A resistor, a diode or the optocoupler's LED, such as ``R1``, ``D1``, ``OC1``.
 
         Returns
         -------
@@ -185,7 +183,8 @@ class Solved(Result):
             return self._of_one(junctions[name])
         resistances = {e.ref: e for e in self.solution.circuit if isinstance(e, Resistance)}
         if part not in resistances:
-            known = (*resistances, *junctions)
+            parts = (*(ref for ref, e in resistances.items() if not is_hidden(e)), *junctions)
+            known = tuple(ref.removesuffix(".led") for ref in parts if not ref.endswith("~"))
             raise invalid_value(part, f"one of {', '.join(known)}{nearest(part, known)}", "part")
         element = resistances[part]
         across_v = self.solution.between_v(element.a, element.b)
