@@ -52,7 +52,7 @@ def results() -> dict[str, Result]:
         "diagnose": case,
         "retest": zcd.retest(board(), "ac line neutral 120 V"),
         "substitute": zcd.substitute(board(), refs=["R8"]),
-        "story": zcd.timeline(board(), "R8 open", seconds=20.0),
+        "story": zcd.story(board(), "R8 open", seconds=20.0),
         "causes": zcd.causes(board(), ["sync", "fan"], seconds=20.0),
         "windings": zcd.windings("red-black=210", "black-white=350", "red-white=558"),
     }
@@ -234,7 +234,7 @@ def test_a_board_with_changes(changes: dict[str, Any], read: Any) -> None:
         (lambda: zcd.solve(board()).current("R9"), "R8"),
         (lambda: zcd.diagnose(board(), "dc pin"), "reading"),
         (lambda: zcd.load("no-such-file.toml"), "no-such-file.toml"),
-        (lambda: zcd.timeline(board(), "R9 open"), "R9: no such part"),
+        (lambda: zcd.story(board(), "R9 open"), "R9: no such part"),
         (lambda: zcd.substitute(board(), refs=["R9"]), "R9"),
     ],
 )

@@ -43,8 +43,8 @@ if TYPE_CHECKING:
         retest,
         sensitivity,
         solve,
+        story,
         substitute,
-        timeline,
         windings,
     )
     from zcd.board.model import Board
@@ -73,8 +73,8 @@ __all__ = [
     "retest",
     "sensitivity",
     "solve",
+    "story",
     "substitute",
-    "timeline",
     "windings",
 ]
 _ELSEWHERE = {

@@ -660,9 +660,7 @@ def windings(
 
 
 @_public
-def timeline(
-    board: Board, cause: str, *, amount: float | None = None, seconds: float = 60.0
-) -> Story:
+def story(board: Board, cause: str, *, amount: float | None = None, seconds: float = 60.0) -> Story:
     """Follow controller, drive and fan from switching on, with one cause at work.
 
     Parameters

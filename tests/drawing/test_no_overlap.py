@@ -141,7 +141,7 @@ rectifier = "1N4007"
 chain = {style = "1206", resistors = ["56k", "56k", "56k"]}
 output = {pull_up = "33k", supply = "5 V"}"""
     )
-    return zcd.timeline(board.with_(without_sync=without_sync), cause, seconds=20.0)
+    return zcd.story(board.with_(without_sync=without_sync), cause, seconds=20.0)
 
 
 def story_of(cause: str, without_sync: str = "inhibit") -> list[Figure]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from zcd.arguments import STORY_SECONDS
@@ -11,6 +13,9 @@ from zcd.cli.exits import exit_codes
 from zcd.cli.given import DASH, board_given, job_given
 from zcd.cli.pictures import format_of, format_option, plots_option
 from zcd.cli.ranges import FiniteRange
+
+if TYPE_CHECKING:
+    from zcd.results import Result
 
 
 @click.command(cls=Command, epilog=exit_codes())
@@ -62,29 +67,37 @@ def story(
       zcd story board.toml --all
       zcd story board.toml --flags sync,fan
     """
-    from zcd.cli import story_output
+    from zcd import api
+    from zcd.cli.output import print_result
+    from zcd.files import require_place
 
     kind = format_of(plots, picture_format)
     if sum((cause is not None, everything, bool(flags))) > 1:
         raise click.UsageError("give one of --cause, --all and --flags, such as --flags sync,fan")
     if cause is None and (amount is not None or plots is not None):
         raise click.UsageError("--amount and --plots belong to --cause")
+    result: Result
     if cause is not None:
         board = board_given(board_file)
-        story_output.show_story(
-            board, cause, amount, seconds, plots=plots, kind=kind, as_json=as_json, full=full
-        )
+        if plots is not None:
+            require_place(plots, folder=True)
+        result = told = api.story(board, cause, amount=amount, seconds=seconds)
+        if plots is not None:
+            from zcd.drawing.figures import save_story_plots
+
+            save_story_plots(plots, board=board, story=told, kind=kind)
     elif flags:
         from pathlib import Path
 
-        from zcd import api
-        from zcd.cli.output import print_result
         from zcd.progress import progress_bar
 
         history = None if board_file == DASH else Path(board_file).parent
         job = job_given(board_file)
         result = api.causes(job, flags, seconds=seconds, history=history, progress=progress_bar)
-        print_result(result, as_json, full=full)
     else:
-        story_output.show_stories(board_given(board_file), seconds, as_json=as_json, full=full)
+        from zcd.simulation.flags import StoryTable, all_stories
+
+        board = board_given(board_file)
+        result = StoryTable(board=board, seconds=seconds, stories=all_stories(board, seconds))
+    print_result(result, as_json, full=full, written=plots)
     return 0
