@@ -81,6 +81,23 @@ def load(path: str | Path) -> Board:
     ------
     InputError
         If the file cannot be read, or does not describe a board; one line for each problem.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from tempfile import TemporaryDirectory
+    >>> import zcd
+    >>> with TemporaryDirectory() as folder:
+    ...     path = Path(folder, "steamer.toml")
+    ...     _ = path.write_text('''
+    ... mains = "230 V 50 Hz"
+    ... rectifier = "1N4007"
+    ... optocoupler = "817C"
+    ... chain.resistors = ["68k", "68k"]
+    ... output = {pull_up = "10k", supply = "5 V"}
+    ... ''', encoding="utf-8")
+    ...     zcd.load(path)
+    <Board: steamer; half-wave, 230 V 50 Hz>
     """
     return load_board(path)
 
@@ -207,6 +224,19 @@ def draw(board: Board, fault: str | None = None) -> Picture:
     ------
     InputError
         If there is no such fault.
+
+    Examples
+    --------
+    >>> import zcd
+    >>> board = zcd.loads('''
+    ... mains = "230 V 50 Hz"
+    ... rectifier = "1N4007"
+    ... optocoupler = "817C"
+    ... chain.resistors = ["68k", "68k"]
+    ... output = {pull_up = "10k", supply = "5 V"}
+    ... ''')
+    >>> zcd.draw(board, fault="R2 open")
+    <Picture: schematic, 6.3 x 3.7 in>
     """
     from zcd.diagnosis.faults import with_fault
     from zcd.diagnosis.rank import Ranked
@@ -236,6 +266,11 @@ def check(board: Board, *, outlook: bool = False, was: Board | None = None) -> C
     -------
     check : Check
         `passes` is the verdict, the same as the command's exit status.
+
+    Raises
+    ------
+    InputError
+        If `was` cannot be the same board before its repair.
 
     Examples
     --------
@@ -287,6 +322,25 @@ def population(board: Board, size: int = 1024, *, seed: int | None = None) -> Po
     -------
     population : Population
         `failing` is the share that fails, with its interval.
+
+    Raises
+    ------
+    InputError
+        If there are too few boards, or the seed is no number of this size.
+
+    Examples
+    --------
+    >>> import zcd
+    >>> board = zcd.loads('''
+    ... mains = "230 V 50 Hz"
+    ... rectifier = "1N4007"
+    ... optocoupler = "817C"
+    ... chain.resistors = ["68k", "68k"]
+    ... output = {pull_up = "10k", supply = "5 V"}
+    ... ''')
+    >>> found = zcd.population(board, 64)
+    >>> found.size, found.failing.ratio, round(found.failing.high_ratio, 3)
+    (64, 0.0, 0.046)
     """
     from zcd.margin.population import RUNS, SEED, draw_population
     from zcd.margin.tolerances import tolerances_of
@@ -313,6 +367,24 @@ def sensitivity(board: Board) -> Sensitivity:
     -------
     sensitivity : Sensitivity
         Shares of the variance of the headroom's logarithm, each with its interval.
+
+    Raises
+    ------
+    InputError
+        If it is given no board.
+
+    Examples
+    --------
+    >>> import zcd
+    >>> board = zcd.loads('''
+    ... mains = "230 V 50 Hz"
+    ... rectifier = "1N4007"
+    ... optocoupler = "817C"
+    ... chain.resistors = ["68k", "68k"]
+    ... output = {pull_up = "10k", supply = "5 V"}
+    ... ''')
+    >>> zcd.sensitivity(board).names[0]
+    'CTR of OC1'
     """
     from zcd.margin.sensitivity import sensitivity_of
     from zcd.margin.tolerances import tolerances_of
@@ -347,6 +419,20 @@ def loss_map(
     ------
     InputError
         If the board has no such quantity.
+
+    Examples
+    --------
+    >>> import zcd
+    >>> board = zcd.loads('''
+    ... mains = "230 V 50 Hz"
+    ... rectifier = "1N4007"
+    ... optocoupler = "817C"
+    ... chain.resistors = ["68k", "68k"]
+    ... output = {pull_up = "10k", supply = "5 V"}
+    ... ''')
+    >>> found = zcd.loss_map(board, "mains", "chain")
+    >>> found.locks, found.reach_up.rule_above
+    (True, 'pin never low')
     """
     from zcd.margin.loss_map import loss_map as find_map
     from zcd.margin.loss_share import with_share
@@ -375,6 +461,25 @@ def readings(
     Returns
     -------
     readings : ExpectedReadings
+
+    Raises
+    ------
+    InputError
+        If it is given no board or meter.
+
+    Examples
+    --------
+    >>> import zcd
+    >>> board = zcd.loads('''
+    ... mains = "230 V 50 Hz"
+    ... rectifier = "1N4007"
+    ... optocoupler = "817C"
+    ... chain.resistors = ["68k", "68k"]
+    ... output = {pull_up = "10k", supply = "5 V"}
+    ... ''')
+    >>> first = zcd.readings(board).lines[0]
+    >>> first.reading.words, "R1 open" in first.faults
+    ('ohms, line to chain.2', True)
     """
     from zcd.diagnosis.case import ExpectedReadings
     from zcd.diagnosis.expected_readings import list_expected_readings
@@ -506,6 +611,22 @@ def retest(
     ------
     InputError
         If there is no reading, or one cannot be read.
+
+    Examples
+    --------
+    >>> import zcd
+    >>> board = zcd.loads('''
+    ... mains = "230 V 50 Hz"
+    ... rectifier = "1N4007"
+    ... optocoupler = "817C"
+    ... chain.resistors = ["68k", "68k"]
+    ... output = {pull_up = "10k", supply = "5 V"}
+    ... ''')
+    >>> result = zcd.retest(board, "ohm R2 68k", "diode led+ led- 1.1 V")
+    >>> result.good, [again.good for again in result.readings]
+    (False, [True, True])
+    >>> result.missing[0].words
+    'DC volts, pin to logic0'
     """
     from zcd.diagnosis.fault_dictionary import make_fault_dictionary
     from zcd.diagnosis.job import Job
@@ -553,6 +674,20 @@ def substitute(
     ------
     InputError
         If there is no such part, or the drawer file cannot be used.
+
+    Examples
+    --------
+    >>> import zcd
+    >>> board = zcd.loads('''
+    ... mains = "230 V 50 Hz"
+    ... rectifier = "1N4007"
+    ... optocoupler = "817C"
+    ... chain.resistors = ["68k", "68k"]
+    ... output = {pull_up = "10k", supply = "5 V"}
+    ... ''')
+    >>> result = zcd.substitute(board, refs=["R2"])
+    >>> result.all_found, result.table("chain").to_dicts()[0]["part"]
+    (True, '68 kΩ 1/2 W')
     """
     from zcd.board.drawer import load_drawer
     from zcd.simulation.drive_parts import replacements
@@ -681,6 +816,19 @@ def story(board: Board, cause: str, *, amount: float | None = None, seconds: flo
     ------
     InputError
         If there is no such cause.
+
+    Examples
+    --------
+    >>> import zcd
+    >>> board = zcd.loads('''
+    ... mains = "230 V 50 Hz"
+    ... rectifier = "1N4007"
+    ... optocoupler = "817C"
+    ... chain.resistors = ["68k", "68k"]
+    ... output = {pull_up = "10k", supply = "5 V"}
+    ... ''')
+    >>> list(zcd.story(board, "R2 open", seconds=20.0).flags)
+    ['sync', 'fan']
     """
     from zcd.simulation.causes import find_cause, of_amount
     from zcd.simulation.timeline import stories_of
@@ -719,6 +867,25 @@ def causes(
     Returns
     -------
     causes : CausesForFlags
+
+    Raises
+    ------
+    InputError
+        If there is no such flag or folder, or the time is out of range.
+
+    Examples
+    --------
+    >>> import zcd
+    >>> board = zcd.loads('''
+    ... mains = "230 V 50 Hz"
+    ... rectifier = "1N4007"
+    ... optocoupler = "817C"
+    ... chain.resistors = ["68k", "68k"]
+    ... output = {pull_up = "10k", supply = "5 V"}
+    ... ''')
+    >>> found = zcd.causes(board, ["sync", "fan"], seconds=20.0)
+    >>> "R2 open" in [fit.cause.key for fit in found.fits]
+    True
     """
     from zcd.diagnosis.flag_evidence import NO_FLAG
     from zcd.diagnosis.readings import useful_readings
@@ -756,6 +923,29 @@ def capture(path: str | Path, board: Board) -> Traces:
     ------
     InputError
         If the file cannot be read as one.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from tempfile import TemporaryDirectory
+    >>> import numpy as np
+    >>> import zcd
+    >>> board = zcd.loads('''
+    ... mains = "230 V 50 Hz"
+    ... rectifier = "1N4007"
+    ... optocoupler = "817C"
+    ... chain.resistors = ["68k", "68k"]
+    ... output = {pull_up = "10k", supply = "5 V"}
+    ... ''')
+    >>> time_s = np.arange(0.0, 0.06, 1e-5)
+    >>> solved = zcd.solve(board)
+    >>> pin_v = np.interp(time_s % 0.02, solved.time_s, solved.voltage("pin", "logic0"))
+    >>> with TemporaryDirectory() as folder:
+    ...     path = Path(folder, "scope.csv")
+    ...     np.savetxt(path, np.transpose([time_s, pin_v]), header="time (s), pin (V)")
+    ...     traces = zcd.capture(path, board)
+    >>> traces.good, zcd.diagnose(board, *traces.readings).ranked[0].key
+    (True, 'healthy')
     """
     from zcd.diagnosis.capture import load_capture
     from zcd.diagnosis.capture_measurements import find_traces
@@ -801,6 +991,19 @@ def compare_spice(
         If ngspice is not installed.
     SimulationError
         If it does not finish.
+
+    Examples
+    --------
+    >>> import zcd
+    >>> board = zcd.loads('''
+    ... mains = "230 V 50 Hz"
+    ... rectifier = "1N4007"
+    ... optocoupler = "817C"
+    ... chain.resistors = ["68k", "68k"]
+    ... output = {pull_up = "10k", supply = "5 V"}
+    ... ''')
+    >>> zcd.compare_spice(board, readings=["dc pin logic0"]).agrees
+    True
     """
     from zcd.diagnosis.faults import with_fault
     from zcd.diagnosis.meters import usual_meter

@@ -55,6 +55,21 @@ class Picture:
         ------
         InputError
             If its name has another ending, or it cannot be written.
+
+        Examples
+        --------
+        >>> import zcd
+        >>> board = zcd.loads('''
+        ... mains = "230 V 50 Hz"
+        ... rectifier = "1N4007"
+        ... optocoupler = "817C"
+        ... chain.resistors = ["68k", "68k"]
+        ... output = {pull_up = "10k", supply = "5 V"}
+        ... ''')
+        >>> from tempfile import TemporaryDirectory
+        >>> with TemporaryDirectory() as folder:
+        ...     zcd.draw(board).save(f"{folder}/circuit.png").name
+        'circuit.png'
         """
         from zcd.drawing.canvas import save_figure
 
@@ -94,6 +109,19 @@ class Result:
         -------
         record : dict
             SI units; the unit ends the key.
+
+        Examples
+        --------
+        >>> import zcd
+        >>> board = zcd.loads('''
+        ... mains = "230 V 50 Hz"
+        ... rectifier = "1N4007"
+        ... optocoupler = "817C"
+        ... chain.resistors = ["68k", "68k"]
+        ... output = {pull_up = "10k", supply = "5 V"}
+        ... ''')
+        >>> zcd.solve(board).to_dict()["locks"]
+        [True]
         """
         from zcd.renderings import record_of
 
@@ -110,6 +138,19 @@ class Result:
         Returns
         -------
         matplotlib.axes.Axes
+
+        Examples
+        --------
+        >>> import zcd
+        >>> board = zcd.loads('''
+        ... mains = "230 V 50 Hz"
+        ... rectifier = "1N4007"
+        ... optocoupler = "817C"
+        ... chain.resistors = ["68k", "68k"]
+        ... output = {pull_up = "10k", supply = "5 V"}
+        ... ''')
+        >>> zcd.solve(board).plot().get_xlabel()
+        'time [ms]'
         """
         from zcd.renderings import plot_of
 
@@ -133,6 +174,19 @@ class Result:
         ------
         InputError
             If the result has no such table.
+
+        Examples
+        --------
+        >>> import zcd
+        >>> board = zcd.loads('''
+        ... mains = "230 V 50 Hz"
+        ... rectifier = "1N4007"
+        ... optocoupler = "817C"
+        ... chain.resistors = ["68k", "68k"]
+        ... output = {pull_up = "10k", supply = "5 V"}
+        ... ''')
+        >>> zcd.solve(board).table("cases").to_dicts()[0]["locks"]
+        True
         """
         from zcd.renderings import table_of
 
@@ -155,6 +209,19 @@ class Result:
         ------
         InputError
             If the result has no such picture.
+
+        Examples
+        --------
+        >>> import zcd
+        >>> board = zcd.loads('''
+        ... mains = "230 V 50 Hz"
+        ... rectifier = "1N4007"
+        ... optocoupler = "817C"
+        ... chain.resistors = ["68k", "68k"]
+        ... output = {pull_up = "10k", supply = "5 V"}
+        ... ''')
+        >>> zcd.solve(board).picture("waveforms")
+        <Picture: waveforms, 7.2 x 6.8 in>
         """
         from zcd.renderings import picture_of
 

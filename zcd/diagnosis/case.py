@@ -164,6 +164,19 @@ class Case(Result):
         ------
         InputError
             If a reading cannot be read.
+
+        Examples
+        --------
+        >>> import zcd
+        >>> board = zcd.loads('''
+        ... mains = "230 V 50 Hz"
+        ... rectifier = "1N4007"
+        ... optocoupler = "817C"
+        ... chain.resistors = ["68k", "68k"]
+        ... output = {pull_up = "10k", supply = "5 V"}
+        ... ''')
+        >>> zcd.diagnose(board).add("ohm R2 OL").ranked[0].key
+        'R2 open'
         """
         if not taken:
             return self

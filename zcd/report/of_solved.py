@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from zcd.circuit.points import joint_text
 from zcd.drawing.axes import plot_solved
@@ -63,11 +64,17 @@ def solved_table(solved: Solved) -> Table:
             "led_peak_a", f"{solved.board.input_name} peak", value=lambda row: float(peaks[row])
         ),
         Quantity("low_time_s", "low time", value=lambda row: float(pulses.low_time_s[row, 0])),
-        Quantity("fall_offset_s", "falls", lambda row: offset_text(pulses.fall_offset_s[row, 0])),
-        Quantity("rise_offset_s", "rises", lambda row: offset_text(pulses.rise_offset_s[row, 0])),
-        Quantity("locks", "lock", lambda row: failed[row] or "yes"),
+        _offset("fall_offset_s", "falls", pulses.fall_offset_s),
+        _offset("rise_offset_s", "rises", pulses.rise_offset_s),
+        Quantity("locks", "lock", lambda row: failed[row] or "yes", lambda row: not failed[row]),
     )
     return Table.of(range(solved.size), quantities, title="Solved", remark=AGAINST)
+
+
+def _offset(name: str, heading: str, offsets_s: NDArray[np.float64]) -> Quantity:
+    """When the first edge of each case comes, seen from the zero crossing."""
+    first = offsets_s[:, 0]
+    return Quantity(name, heading, lambda row: offset_text(first[row]), first.__getitem__)
 
 
 def elements_table(solved: Solved) -> Table:

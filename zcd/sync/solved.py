@@ -105,7 +105,21 @@ class Solved(Result):
 
     @property
     def edges(self) -> tuple[Edge, ...]:
-        """Edges of the sync pulses in order of time; of a batch, those of its first case."""
+        """Edges of the sync pulses in order of time; of a batch, those of its first case.
+
+        Examples
+        --------
+        >>> import zcd
+        >>> board = zcd.loads('''
+        ... mains = "230 V 50 Hz"
+        ... rectifier = "1N4007"
+        ... optocoupler = "817C"
+        ... chain.resistors = ["68k", "68k"]
+        ... output = {pull_up = "10k", supply = "5 V"}
+        ... ''')
+        >>> [edge.name for edge in zcd.solve(board).edges]
+        ['falling', 'rising']
+        """
         pulses = self.lock.pulses
         result = [
             Edge(name=name, time_s=float(time), offset_s=float(offset))
@@ -134,6 +148,20 @@ class Solved(Result):
         ------
         InputError
             If there is no such node, or no galvanic path between them.
+
+        Examples
+        --------
+        >>> import zcd
+        >>> board = zcd.loads('''
+        ... mains = "230 V 50 Hz"
+        ... rectifier = "1N4007"
+        ... optocoupler = "817C"
+        ... chain.resistors = ["68k", "68k"]
+        ... output = {pull_up = "10k", supply = "5 V"}
+        ... ''')
+        >>> solved = zcd.solve(board, mains=[207.0, 253.0])
+        >>> solved.voltage("pin", "logic0").min(axis=1).round(2).tolist()
+        [0.07, 0.07]
         """
         known = tuple(self.solution.voltages_v)
         for name, node in (("a", a), ("b", b)):
@@ -176,6 +204,19 @@ class Solved(Result):
         ------
         InputError
             If there is no such part.
+
+        Examples
+        --------
+        >>> import zcd
+        >>> board = zcd.loads('''
+        ... mains = "230 V 50 Hz"
+        ... rectifier = "1N4007"
+        ... optocoupler = "817C"
+        ... chain.resistors = ["68k", "68k"]
+        ... output = {pull_up = "10k", supply = "5 V"}
+        ... ''')
+        >>> round(1e3 * float(zcd.solve(board).current("OC1").max()), 2)
+        2.38
         """
         junctions = self.solution.currents_a
         name = f"{part}.led" if f"{part}.led" in junctions else part
