@@ -210,4 +210,6 @@ def test_what_cells_of_the_record_leave_open_is_said_below_them() -> None:
     narrow = RetestReading(reading="frequency, pin", shown="120 Hz", good_board="120 Hz or 0")
     assert retest_record_table(GOOD).remark == ""
     assert retest_record_table(replace(GOOD, readings=(beside,))).remark == WIDE_OHMS
-    assert retest_record_table(replace(GOOD, readings=(narrow,))).remark == MISSED
+    missed = retest_record_table(replace(GOOD, readings=(narrow, replace(narrow, shown="0 Hz"))))
+    assert missed.remark == MISSED
+    assert [row[-1] for row in missed.rows] == ["good", "proves nothing"]

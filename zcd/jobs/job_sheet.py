@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 from functools import cache
-from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -373,7 +372,7 @@ def _failed(case: Case) -> Ranked:
 def _retest_section(retests: Sequence[RetestRecord]) -> Section:
     """How the board read after the repair, each retest in turn; empty where there was none."""
     blocks: list[Block] = []
-    for before, record in pairwise((None, *retests)):
+    for before, record in zip((None, *retests), retests, strict=False):
         same = before is not None and record.replaced == before.replaced
         first, *rest = retest_record_lines(replace(record, replaced=()) if same else record)
         blocks += [Paragraph(first, "strong"), *map(Paragraph, rest)]

@@ -8,15 +8,14 @@ from typing import TYPE_CHECKING
 
 from zcd.board.units import format_si
 from zcd.circuit.build import build_circuit
-from zcd.diagnosis.expected_readings import ExpectedRange
-from zcd.diagnosis.reading_syntax import parse_shown, show_measured
+from zcd.diagnosis.reading_syntax import parse_shown
 from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import useful_readings
-from zcd.diagnosis.retest_record import RetestReading, RetestRecord, Verdict
+from zcd.diagnosis.retest_record import RetestRecord, Verdict
 from zcd.errors import invalid_value
 from zcd.files import file_name, update_whole
 from zcd.jobs.job_text import JobText, add_table, inline_table
-from zcd.report.of_readings_card import good_cell
+from zcd.report.of_retest_record import retest_reading
 from zcd.report.text import factor_text
 
 if TYPE_CHECKING:
@@ -26,10 +25,9 @@ if TYPE_CHECKING:
 
     from tomlkit import TOMLDocument
 
-    from zcd.circuit.elements import Circuit
     from zcd.diagnosis.job import Job
     from zcd.diagnosis.readings import Measured
-    from zcd.diagnosis.retest import RepeatedReading, Retest
+    from zcd.diagnosis.retest import Retest
 
 
 def retest_record_of(
@@ -59,7 +57,7 @@ def retest_record_of(
         ctr_ratio=None if left is None else left.ctr_ratio,
         headroom=() if left is None else tuple(map(factor_text, left.bench)),
         headroom_weak=() if left is None else tuple(map(factor_text, left.weak)),
-        readings=tuple(_retest_reading(again, retest.circuit) for again in retest.readings),
+        readings=tuple(retest_reading(again, retest.circuit, 4) for again in retest.readings),
     )
 
 
@@ -68,18 +66,6 @@ def verdict_of(retest: Retest) -> Verdict:
     if retest.good:
         return Verdict.GOOD
     return Verdict.NOT_GOOD if retest.differs else Verdict.UNSURE
-
-
-def _retest_reading(again: RepeatedReading, circuit: Circuit) -> RetestReading:
-    function = again.measured.reading.function
-    good = ExpectedRange(low=again.low, middle=again.middle, high=again.high)
-    return RetestReading(
-        reading=reading_text(again.measured.reading, circuit),
-        shown=show_measured(again.measured, 4),
-        good_board=good_cell(function, good, again.measured.value),
-        differs=not again.good,
-        close=again.is_close,
-    )
 
 
 def continued_retest(job: Job, board: str, replaced: Sequence[str] = ()) -> RetestRecord | None:

@@ -49,12 +49,18 @@ from zcd.report.of_points import points_line
 from zcd.report.of_readings_card import (
     cells_legend,
     counts_high_line,
-    good_cell,
     good_text,
     typed_place,
 )
-from zcd.report.of_retest_record import CLOSE, ON_BENCH, WEAK, reserve_text
-from zcd.report.table import Quantity, Table
+from zcd.report.of_retest_record import (
+    CLOSE,
+    ON_BENCH,
+    WEAK,
+    readings_after,
+    reserve_text,
+    retest_reading,
+)
+from zcd.report.table import Table
 from zcd.report.terminal import longest_on_a_screen
 from zcd.report.text import (
     count_text,
@@ -89,7 +95,7 @@ def retest_document(retest: Retest) -> Document:
                 "",
                 (
                     Paragraph(retest_line(retest), "strong"),
-                    retested_table(retest),
+                    _readings_after(retest),
                     *_after_lines(retest, remaining_lines(retest)),
                 ),
                 answer=True,
@@ -124,7 +130,7 @@ def _answer(retest: Retest, length: int) -> Document:
                 "",
                 (
                     Paragraph(retest_line(retest), "strong"),
-                    replace(retested_table(brief), title="", remark=rest),
+                    replace(_readings_after(brief), title="", remark=rest),
                     *_after_lines(retest, remaining_lines(retest)[:MOST_REMAINING], length > 0),
                     *map(Paragraph, caution_lines(*sides)),
                 ),
@@ -187,38 +193,15 @@ def _relay_line(retest: Retest) -> str:
     return f"{which} count only if the load relay was on (a program running)."
 
 
-def retested_table(retest: Retest) -> Table:
+def _readings_after(retest: Retest) -> Table:
     """The readings after the repair, each beside that of a good board."""
-    columns = (
-        Quantity(
-            "reading",
-            "reading",
-            lambda again: reading_text(again.measured.reading, retest.circuit),
-        ),
-        Quantity("shown", "shown", lambda again: show_measured(again.measured)),
-        Quantity(
-            "good_board",
-            "good board",
-            lambda again: good_cell(*_good_of(again), again.measured.value),
-        ),
-        Quantity("good", "", _mark),
-    )
-    return Table.of(retest.readings, columns, title="Readings after the repair")
+    return readings_after(retest_reading(again, retest.circuit) for again in retest.readings)
 
 
 def _good_of(again: RepeatedReading) -> tuple[Function, ExpectedRange]:
     """What a good board shows of a reading."""
     good = ExpectedRange(low=again.low, middle=again.middle, high=again.high)
     return again.measured.reading.function, good
-
-
-def _mark(again: RepeatedReading) -> str:
-    """Whether a reading is a good board's, by itself or by the error of the meter."""
-    if not again.good:
-        return "DIFFERS"
-    if again.measured.value == 0.0 < again.high and again.low == 0.0:
-        return "proves nothing"  # pulses too narrow for some meters to count
-    return close_mark(again)
 
 
 def close_mark(again: RepeatedReading) -> str:

@@ -2,28 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
 from zcd.board.units import format_si
+from zcd.circuit.elements import Circuit
+from zcd.diagnosis.expected_readings import ExpectedRange
+from zcd.diagnosis.reading_syntax import show_measured
+from zcd.diagnosis.reading_words import reading_text
+from zcd.diagnosis.retest import RepeatedReading
 from zcd.diagnosis.retest_record import RetestReading, RetestRecord, Verdict
 from zcd.errors import plain
-from zcd.report.of_readings_card import MISSED, WIDE_OHMS
-from zcd.report.table import Column, Table
+from zcd.report.of_readings_card import MISSED, WIDE_OHMS, good_cell
+from zcd.report.table import Quantity, Table
 from zcd.report.text import listed, probability_text, short_of
 
 
 def retest_record_line(record: RetestRecord) -> str:
     """A retest in one line, for lists.
 
-    Examples
-    --------
-    >>> from datetime import date
-    >>> from zcd.diagnosis.retest_record import Verdict
-    >>> retest_record_line(RetestRecord(taken=date(2026, 3, 14), verdict=Verdict.GOOD,
-    ...                                 good_ratio=0.97))
-    'retested 2026-03-14: good (97 % sure)'
+        Examples
+        --------
+        >>> from datetime import date
+        >>> from zcd.circuit.elements import Circuit
+    from zcd.diagnosis.expected_readings import ExpectedRange
+    from zcd.diagnosis.reading_syntax import show_measured
+    from zcd.diagnosis.reading_words import reading_text
+    from zcd.diagnosis.retest import RepeatedReading
+    from zcd.diagnosis.retest_record import Verdict
+        >>> retest_record_line(RetestRecord(taken=date(2026, 3, 14), verdict=Verdict.GOOD,
+        ...                                 good_ratio=0.97))
+        'retested 2026-03-14: good (97 % sure)'
     """
     line = f"retested {record.taken.isoformat()}: {verdict_text(record)}"
     if not record.headroom:
@@ -114,6 +125,7 @@ def _sure_text(record: RetestRecord) -> str:
 
 
 CLOSE = "a bit off"
+OR_0 = " or 0"
 ON_BENCH, WEAK = "on the bench", "at low mains, hot"
 """Where there is so much of a reserve."""
 TIMES = " times what the board needs"
@@ -147,23 +159,48 @@ def span_text(texts: Sequence[str], tells: bool) -> str:
     return f"{low} to {high}, most likely {middle}" if tells else f"{low} or more"
 
 
-def retest_record_table(record: RetestRecord) -> Table:
-    """The readings after the repair, beside those of a good board."""
-    rows = tuple(
-        (
-            plain(each.reading),
-            plain(each.shown),
-            plain(each.good_board),
-            "DIFFERS" if each.differs else CLOSE if each.close else "good",
-        )
-        for each in record.readings
+def retest_reading(again: RepeatedReading, circuit: Circuit, digits: int = 3) -> RetestReading:
+    """A reading after a repair as it was shown, beside that of a good board."""
+    good = ExpectedRange(low=again.low, middle=again.middle, high=again.high)
+    measured = again.measured
+    return RetestReading(
+        reading=reading_text(measured.reading, circuit),
+        shown=show_measured(measured, digits),
+        good_board=good_cell(measured.reading.function, good, measured.value),
+        differs=not again.good,
+        close=again.is_close,
     )
-    columns = ("reading", "shown", "good board", Column("", "status"))
+
+
+def _mark(each: RetestReading) -> str:
+    """Whether a reading is a good board's, by itself or by the error of the meter."""
+    if each.differs:
+        return "DIFFERS"
+    if each.shown.startswith("0 ") and each.good_board.endswith(OR_0):
+        return "proves nothing"  # pulses too narrow for some meters to count
+    return CLOSE if each.close else "good"
+
+
+READINGS = (
+    Quantity("reading", "reading", lambda each: plain(each.reading)),
+    Quantity("shown", "shown", lambda each: plain(each.shown)),
+    Quantity("good_board", "good board", lambda each: plain(each.good_board)),
+    Quantity("status", "", _mark),
+)
+
+
+def readings_after(readings: Iterable[RetestReading]) -> Table:
+    """The readings after a repair, each beside that of a good board."""
+    return Table.of(readings, READINGS, "Readings after the repair")
+
+
+def retest_record_table(record: RetestRecord) -> Table:
+    """Those of a record, with what to know of the cells."""
     good = [(each.reading, each.good_board) for each in record.readings]
     wide = any(name.startswith("ohms") and cell.startswith("up to ") for name, cell in good)
-    missed = any(cell.endswith(" or 0") for _, cell in good)
+    missed = any(cell.endswith(OR_0) for _, cell in good)
     legend = " ".join(filter(None, (WIDE_OHMS * wide, MISSED * missed)))
-    return Table(title="Readings after the repair", columns=columns, rows=rows, remark=legend)
+    return replace(readings_after(record.readings), remark=legend)
 
 
 def retest_record_to_dict(record: RetestRecord) -> dict[str, Any]:
