@@ -16,7 +16,7 @@ from zcd.board.files import parse_board
 from zcd.margin.loss_map import EVERY, LossMap, Reach
 from zcd.margin.quantities import Quantity
 from zcd.renderings import document_of
-from zcd.report.of_check_answer import EXPECTATION_TEXTS, finding_lines
+from zcd.report.of_check_answer import finding_lines
 from zcd.report.of_check_document import map_document
 from zcd.report.of_loss_map import (
     end_text,
@@ -28,6 +28,7 @@ from zcd.report.of_loss_map import (
 )
 from zcd.report.terminal import document_text, print_document
 from zcd.serialize import to_dict
+from zcd.sync.lock import LIMITS
 
 CHAIN = Quantity(
     key="chain", words="chain", unit="", here=1.0, low=0.1, high=20.0, logarithmic=True
@@ -127,7 +128,7 @@ def test_what_some_controllers_refuse_is_a_warning_as_in_the_check() -> None:
     assert len(lines) == len(loss_map.unmet_expectations)
     for line, rule in zip(lines, loss_map.unmet_expectations, strict=True):
         assert line.startswith("warning on the ")
-        (found,) = (told for told in finding_lines(check) if EXPECTATION_TEXTS[rule] in told)
+        (found,) = (told for told in finding_lines(check) if LIMITS[rule].meaning in told)
         assert line.endswith(found.rpartition(": ")[2])
     text = document_text(document_of(loss_map).answer)
     assert "warning on the " in text

@@ -31,7 +31,6 @@ from zcd.report.of_check import of_limit
 from zcd.report.of_sizes import Makes, Sizes, SmallChain, of_size, sizes_of, small_chain
 from zcd.report.table import STATUS
 from zcd.report.text import (
-    RULE_WORDS,
     crossing_text,
     listed,
     offset_span_text,
@@ -43,7 +42,7 @@ from zcd.report.text import (
     share_text,
     years_text,
 )
-from zcd.sync.lock import LIMITS, expected_pulses
+from zcd.sync.lock import LIMITS, LOCK_RULES, expected_pulses
 
 MILD_RATIO = 2.0
 """Up to here over its rating a resistor is too small for its place; beyond, a value is more likely
@@ -53,23 +52,8 @@ QUARTER_RATIO = 0.5
 MOST_FINDINGS = 5
 FEW_RATIO = 0.01
 """A smaller share of boards is not told in figures, nor does the verdict begin with it."""
-SPOKEN = {
-    "offset of the edge": "edge {most} from the zero crossing",
-    "unevenness of the pulses": "pulses uneven by {most}",
-    "pulse width": "pin below {low} for only {worst}",
-    "time between pulses": "pin above {high} for only {worst}",
-    "time between the thresholds": "edges of {most}",
-}
-"""What a controller may expect, as one says it with its worst figure and its thresholds."""
-EXPECTATION_TEXTS = {
-    "low time": "some controllers miss pulses this short",
-    "high time": "some controllers miss gaps this short",
-    "transition": "some controllers count such a slow edge twice",
-    "edge offset": "a triac timed by it may fire too late",
-    "period": "some controllers reject pulses this uneven",
-    "duty": "some controllers that use both edges reject such a pulse",
-}
-"""What it means that an expectation about the controller is not met."""
+DUTY = "some controllers that use both edges reject such a pulse"
+"""What it means that the pin is low for too large a share of a period."""
 GRADE = "optocoupler.grade"
 WEIGHTY = (
     "chain.topology", "chain.return_resistors", "mains.band", "mains.frequency", "chain.style",
@@ -607,7 +591,7 @@ def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
     if subject == RESERVE:
         texts = [text for rule in rules if (text := _reserve_text(check, rule))]
         return f"{mark}: {'; '.join(texts)}" if texts else ""
-    if subject in EXPECTATION_TEXTS:
+    if subject in (*LIMITS, "duty"):
         return f"{mark}: {_expectation_text(check, subject, rules)}"
     text = _stress_text(check, rules)
     return f"{mark}: {text}" if text else ""
@@ -651,7 +635,7 @@ def _may_be_lost_text(check: Check) -> str:
 
 def _pin_text(corner: Rule[float]) -> str:
     """What the pin does where tolerances add up."""
-    return RULE_WORDS[corner.name.removeprefix(AT_CORNER)].broken
+    return LOCK_RULES[corner.name.removeprefix(AT_CORNER)].broken
 
 
 def _lost_end(check: Check) -> str:
@@ -684,7 +668,7 @@ def _broken_text(check: Check, level: Level) -> str:
         board = check.board
         due = board.mains.frequency_hz * expected_pulses(board)
         return f"{1.0 / level.period_s:.3g} pulses a second, {due:.3g} are due"
-    return RULE_WORDS[level.failed_rule].broken if level.failed_rule else ""
+    return LOCK_RULES[level.failed_rule].broken if level.failed_rule else ""
 
 
 def _share(rules: Iterable[Rule[float]]) -> float:
@@ -749,13 +733,12 @@ def stronger_text(board: Board, ratio: float) -> str:
 
 def _expectation_text(check: Check, subject: str, rules: list[Rule[float]]) -> str:
     found = [rule for rule in rules if not isnan(rule.value)]
-    meaning = EXPECTATION_TEXTS[subject]
     if subject in LIMITS:
-        return f"{_worst_text(check, subject, rules)}: {meaning}"
+        return f"{_worst_text(check, subject, rules)}: {LIMITS[subject].meaning}"
     (rule,) = found
     bound, value, limit = _bound(rule.at_least), rule.value, rule.limit
     shown, expected = quantity_text(value, rule.unit), quantity_text(limit, rule.unit)
-    return f"{rule.name} {shown} {rule.remark} ({bound} {expected} wanted): {meaning}"
+    return f"{rule.name} {shown} {rule.remark} ({bound} {expected} wanted): {DUTY}"
 
 
 def _bound(at_least: bool) -> str:
@@ -783,7 +766,7 @@ def _worst_text(check: Check, subject: str, rules: Sequence[Rule[float]]) -> str
     worst = quantity_text(
         max(expected * (1.0 + margin if limit.at_least else 1.0 - margin), 0.0), limit.unit
     )
-    said = SPOKEN[limit.words].format(
+    said = limit.spoken.format(
         worst=worst,
         most=f"{'over' if margin <= -1.0 else 'up to'} {worst}",  # there margins end
         low=quantity_text(controller.low_threshold_v, "V"),

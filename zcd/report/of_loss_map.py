@@ -7,11 +7,10 @@ from math import isfinite
 from zcd.margin.loss_map import LossMap, Reach
 from zcd.margin.loss_share import LossShare
 from zcd.margin.quantities import Quantity
-from zcd.report.of_check_answer import EXPECTATION_TEXTS
 from zcd.report.of_spread import sure_text
 from zcd.report.table import WARNING, Table
-from zcd.report.text import RULE_WORDS, quantity_span_text, quantity_text, rule_text
-from zcd.sync.lock import LIMITS
+from zcd.report.text import quantity_span_text, quantity_text, rule_text
+from zcd.sync.lock import LIMITS, LOCK_RULES
 
 CTR = "ctr"
 TYPICAL_LINE = (
@@ -35,7 +34,7 @@ def loss_map_title(loss_map: LossMap) -> str:
     """The one thing to know: where the lock ends, from the board, going up or down."""
     across, up = loss_map.across, loss_map.up
     if loss_map.failed_rule is not None:
-        return f"No sync as described: {RULE_WORDS[loss_map.failed_rule].broken}"
+        return f"No sync as described: {LOCK_RULES[loss_map.failed_rule].broken}"
     if up.key == CTR and (ends := _ends_text(up, loss_map.reach_up)):
         return (
             f"{_at_text(across)}, a typical optocoupler loses sync once its CTR is {ends} of "
@@ -72,7 +71,7 @@ def _at_text(quantity: Quantity) -> str:
 def warning_lines(loss_map: LossMap) -> tuple[str, ...]:
     """What some controllers expect of a pulse and this board does not give, as its check says."""
     return tuple(
-        f"{WARNING} on the {LIMITS[rule].words}: {EXPECTATION_TEXTS[rule]}"
+        f"{WARNING} on the {LIMITS[rule].words}: {LIMITS[rule].meaning}"
         for rule in loss_map.unmet_expectations
     )
 

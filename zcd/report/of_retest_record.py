@@ -23,18 +23,13 @@ from zcd.report.text import listed, probability_text, short_of
 def retest_record_line(record: RetestRecord) -> str:
     """A retest in one line, for lists.
 
-        Examples
-        --------
-        >>> from datetime import date
-        >>> from zcd.circuit.elements import Circuit
-    from zcd.diagnosis.expected_readings import ExpectedRange
-    from zcd.diagnosis.reading_syntax import show_measured
-    from zcd.diagnosis.reading_words import reading_text
-    from zcd.diagnosis.retest import RepeatedReading
-    from zcd.diagnosis.retest_record import Verdict
-        >>> retest_record_line(RetestRecord(taken=date(2026, 3, 14), verdict=Verdict.GOOD,
-        ...                                 good_ratio=0.97))
-        'retested 2026-03-14: good (97 % sure)'
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from zcd.diagnosis.retest_record import Verdict
+    >>> retest_record_line(RetestRecord(taken=date(2026, 3, 14), verdict=Verdict.GOOD,
+    ...                                 good_ratio=0.97))
+    'retested 2026-03-14: good (97 % sure)'
     """
     line = f"retested {record.taken.isoformat()}: {verdict_text(record)}"
     if not record.headroom:

@@ -7,7 +7,6 @@ import re
 from importlib import metadata
 from math import isinf, isnan
 from textwrap import fill
-from typing import NamedTuple
 
 from zcd import refdata
 from zcd.board.units import format_si, format_si_beside, format_si_span
@@ -15,6 +14,7 @@ from zcd.circuit.points import part_words
 from zcd.errors import plain
 from zcd.margin.headroom import LARGEST_FACTOR, Headroom
 from zcd.margin.rules import Rule
+from zcd.sync.lock import LOCK_RULES
 
 DIGITS = 3
 NOTHING = "-"
@@ -24,24 +24,6 @@ AT_CROSSING_S = 0.5e-6
 _JOINT = "\ue000"
 """In place of a blank at which no line may end."""
 
-
-class RuleWords(NamedTuple):
-    """What is wrong where a lock rule is broken: a clause, and the least behind its name."""
-
-    broken: str
-    short: str = ""
-
-
-RULE_WORDS = {
-    "pin never low": RuleWords("the pin is never pulled low"),
-    "pin never high": RuleWords("the pin never goes high"),
-    "pulse count": RuleWords("too few or too many pulses"),
-    "low time": RuleWords("the pulse is too short", "pulse too short"),
-    "high time": RuleWords("the time between pulses is too short", "pause too short"),
-    "transition": RuleWords("the edges are too slow", "too slow"),
-    "edge offset": RuleWords("the edge is too far from the zero crossing", "too far"),
-    "period": RuleWords("the pulses are uneven", "too long or short"),
-}
 
 COUNTED = {0: "no", 1: "one", 2: "two", 3: "three", 4: "four"}
 
@@ -73,7 +55,7 @@ def broken_text(rule: str, pulses: int, due: int) -> str:
     ('too few or too many pulses', 'the pulse is too short')
     """
     if rule != "pulse count" or pulses == due:  # as many, but not one after the other
-        return RULE_WORDS[rule].broken
+        return LOCK_RULES[rule].broken
     number = COUNTED.get(pulses, str(pulses))
     return f"{number} pulse{'' if pulses == 1 else 's'} a mains cycle instead of {COUNTED[due]}"
 
@@ -257,7 +239,7 @@ def rule_text(rule: str) -> str:
     >>> rule_text("transition"), rule_text("pin never low")
     ('transition (too slow)', 'pin never low')
     """
-    short = RULE_WORDS[rule].short
+    short = LOCK_RULES[rule].short
     return f"{rule} ({short})" if short else rule
 
 

@@ -18,6 +18,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from zcd.board.keys import UNIT_ENDINGS
 from zcd.board.model import Board
 from zcd.board.pins import switching_levels
 from zcd.circuit.batch import COMMON, Batch
@@ -28,58 +29,98 @@ from zcd.sync.pulses import Pulses, find_pulses
 
 FloatArray = NDArray[np.float64]
 
-RULES = (
-    "pin never low",
-    "pin never high",
-    "pulse count",
-    "low time",
-    "high time",
-    "transition",
-    "edge offset",
-    "period",
-)
-"""In the order in which a failure explains the later ones."""
-FUNCTION = RULES[:3]
-"""What a sync input is for; none of it needs a limit from the controller."""
 
-
-@dataclass(frozen=True, slots=True)
-class ControllerLimit:
-    """What a controller may ask for beyond the function of its input.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LockRule:
+    """A rule of the lock, and how one speaks of it.
 
     Parameters
     ----------
+    broken : str
+        What is wrong where it is broken, a clause.
+    short : str
+        The least behind its name.
     key : str
-        Of ``[controller]``, which states the limit.
-    attribute : str
-        Of the board's `Controller`, which holds it.
+        Of ``[controller]``, which states its limit; empty: it is the function of the input.
     words : str
         What is limited.
     unit : str
     at_least : bool
+    spoken : str
+        What is limited as one says it with its worst figure and its thresholds.
+    meaning : str
+        What it means that a controller may expect it, and does not get it.
     """
 
-    key: str
-    attribute: str
-    words: str
+    broken: str
+    short: str = ""
+    key: str = ""
+    words: str = ""
     unit: str = "s"
     at_least: bool = False
+    spoken: str = ""
+    meaning: str = ""
+
+    @property
+    def attribute(self) -> str:
+        """Of the board's `Controller`, which holds the limit."""
+        return f"{self.key}_{UNIT_ENDINGS[self.unit]}"
 
 
-LIMITS = {
-    "low time": ControllerLimit("min_low_time", "min_low_time_s", "pulse width", at_least=True),
-    "high time": ControllerLimit(
-        "min_high_time", "min_high_time_s", "time between pulses", at_least=True
+LOCK_RULES = {
+    "pin never low": LockRule(broken="the pin is never pulled low"),
+    "pin never high": LockRule(broken="the pin never goes high"),
+    "pulse count": LockRule(broken="too few or too many pulses"),
+    "low time": LockRule(
+        broken="the pulse is too short",
+        short="pulse too short",
+        key="min_low_time",
+        words="pulse width",
+        at_least=True,
+        spoken="pin below {low} for only {worst}",
+        meaning="some controllers miss pulses this short",
     ),
-    "transition": ControllerLimit(
-        "max_transition", "max_transition_s", "time between the thresholds"
+    "high time": LockRule(
+        broken="the time between pulses is too short",
+        short="pause too short",
+        key="min_high_time",
+        words="time between pulses",
+        at_least=True,
+        spoken="pin above {high} for only {worst}",
+        meaning="some controllers miss gaps this short",
     ),
-    "edge offset": ControllerLimit("max_offset", "max_offset_s", "offset of the edge"),
-    "period": ControllerLimit(
-        "period_tolerance", "period_tolerance_ratio", "unevenness of the pulses", "%"
+    "transition": LockRule(
+        broken="the edges are too slow",
+        short="too slow",
+        key="max_transition",
+        words="time between the thresholds",
+        spoken="edges of {most}",
+        meaning="some controllers count such a slow edge twice",
+    ),
+    "edge offset": LockRule(
+        broken="the edge is too far from the zero crossing",
+        short="too far",
+        key="max_offset",
+        words="offset of the edge",
+        spoken="edge {most} from the zero crossing",
+        meaning="a triac timed by it may fire too late",
+    ),
+    "period": LockRule(
+        broken="the pulses are uneven",
+        short="too long or short",
+        key="period_tolerance",
+        words="unevenness of the pulses",
+        unit="%",
+        spoken="pulses uneven by {most}",
+        meaning="some controllers reject pulses this uneven",
     ),
 }
-"""The limit of each other rule."""
+"""In the order in which a failure explains the later ones."""
+RULES = tuple(LOCK_RULES)
+FUNCTION = RULES[:3]
+"""What a sync input is for; none of it needs a limit from the controller."""
+LIMITS = {name: rule for name, rule in LOCK_RULES.items() if rule.key}
+"""What a controller may ask for beyond that."""
 NOT_BINDING = 1e3
 """Margin of an expectation where only what loses the lock counts."""
 
