@@ -264,10 +264,21 @@ def format_si(value: float, unit: str, *, digits: int = 4) -> str:
     ('1.5 kΩ', '200 µs', '5 %')
     """
     if unit == "%":
-        return f"{value * 100:.{digits}g} %"
+        return format_percent(value, f".{max(digits, len(f'{abs(value) * 100:.0f}'))}g")
     if unit in {"°C", "h", "rad", "rpm", "kg m²"}:
         return f"{value:.{digits}g} {unit}"
     return _with_prefix(float(value) + 0.0, unit, digits)  # no -0, of which 0 is the same key
+
+
+def format_percent(ratio: float, spec: str = ".0f") -> str:
+    """Write a ratio in per cent, by default in whole ones.
+
+    Examples
+    --------
+    >>> format_percent(0.187), format_percent(-0.0213, "+.1f")
+    ('19 %', '-2.1 %')
+    """
+    return f"{100.0 * ratio:{spec}} %"
 
 
 @lru_cache(maxsize=1024)

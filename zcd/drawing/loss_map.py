@@ -132,11 +132,11 @@ def loss_map_caption(
     if ends:
         lines.append(f"arrow{'s' * (len(ends) > 1)}: {'; '.join(ends)}")
     if loss_share is not None:
-        here = 100.0 * loss_share.here(loss_map).ratio
+        here = percent_text(loss_share.here(loss_map).ratio)
         low_text, high_text = map(percent_text, LINES)
         lines.append(
             f"shading: share lost of {loss_share.boards} boards within tolerance, "
-            f"here {here:.0f} %; dotted lines: {low_text} and {high_text}"
+            f"here {here}; dotted lines: {low_text} and {high_text}"
         )
         lines.append(f"blue dots: where {loss_share.cloud_up.size} such boards lie")
     return lines

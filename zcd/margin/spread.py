@@ -8,6 +8,7 @@ from typing import ClassVar
 import numpy as np
 
 from zcd.board.model import Board
+from zcd.board.units import format_si
 from zcd.circuit.elements import Circuit
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
@@ -26,7 +27,7 @@ _LOG = logger(__name__)
 
 AT_CORNER = "worst corner: "
 """Before the names of the rules."""
-MIN_MISS_PERCENT = 0.1
+MIN_MISS_RATIO = 1e-3
 """What the points in time leave undecided is not told apart."""
 
 
@@ -206,4 +207,4 @@ def _missed_by(margin: float) -> str:
         return ""
     if margin <= -1.0:
         return "fails: no pulse"
-    return f"misses its limit by {max(-100.0 * margin, MIN_MISS_PERCENT):.2g} %"
+    return f"misses its limit by {format_si(max(-margin, MIN_MISS_RATIO), '%', digits=2)}"

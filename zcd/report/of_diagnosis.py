@@ -31,7 +31,7 @@ from zcd.engine.network import REFERENCES, islands
 from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.report.of_diagnosis_text import amount_text, fault_words
 from zcd.report.table import Quantity, Table
-from zcd.report.text import probability_text
+from zcd.report.text import percent_text, probability_text
 
 MIN_SHOWN = 0.005
 MAX_SHOWN = 8
@@ -313,7 +313,7 @@ MEANT = (
     "part and measure it alone."
 )
 STOPPED = {
-    "sure": f"No further reading needed: over {100 * SURE:.0f} % sure.",
+    "sure": f"No further reading needed: over {percent_text(SURE)} sure.",
     "nothing left": "No further reading would change the answer.",
     "contradiction": "No further reading settles it: see the reading above.",
     "danger": "No further reading: it would not be safe.",

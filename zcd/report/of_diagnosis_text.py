@@ -8,6 +8,7 @@ from math import isfinite
 
 import numpy as np
 
+from zcd.board.units import format_si_span
 from zcd.circuit.elements import Circuit, DcSource, MainsSource, Resistance
 from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.functions import Function
@@ -61,7 +62,7 @@ def amount_text(ranked: Ranked, circuit: Circuit) -> str:
         return ""
     low, high = ranked.amount[0], ranked.amount[2]
     if fault.kind == "phototransistor" and fault.unit == "x":
-        return f"CTR at {100 * low:.2g} to {100 * high:.2g} % of new"
+        return f"CTR at {format_si_span(low, high, '%', digits=2)} of new"
     unit, nominal = _nominal(fault, circuit)
     words = f"{quantity_text(low * nominal, unit)} to {quantity_text(high * nominal, unit)}"
     if fault.kind == "resistor":

@@ -16,7 +16,7 @@ from zcd.margin.sensitivity import LADDER, Sensitivity
 from zcd.report.of_board import served_line
 from zcd.report.of_spread import DOUBT
 from zcd.report.table import Quantity, Table
-from zcd.report.text import percent_text, quantity_text, years_text
+from zcd.report.text import percent_span_text, percent_text, quantity_text, years_text
 
 VIEW_WORDS = {
     "design rule": "maker's design rule",
@@ -123,7 +123,7 @@ def share_text(decides: Sensitivity, number: int) -> str:
 
 def span_text(decides: Sensitivity, number: int) -> str:
     """The interval of a share."""
-    return f"{100.0 * decides.total_low[number]:.0f} to {percent_text(decides.total_high[number])}"
+    return percent_span_text(decides.total_low[number], decides.total_high[number])
 
 
 def years_table(ageing: Ageing, board: Board) -> Table:

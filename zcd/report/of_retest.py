@@ -67,6 +67,7 @@ from zcd.report.text import (
     factor_text,
     percent_text,
     probability_text,
+    quantity_span_text,
     quantity_text,
     short_of,
 )
@@ -479,22 +480,21 @@ def remaining_lines(retest: Retest) -> list[str]:
         if any(m.exact and m.value > 0.0 for m in low_times):
             return ["No CTR gives this board the low time that was measured: measure it again."]
         return []
-    low, middle, high = (100.0 * ratio for ratio in remaining.ctr_ratio)
+    low, middle, high = remaining.ctr_ratio
     measured = f"From the measured low time of {quantity_text(remaining.low_time_s, 's')}"
     if isfinite(remaining.mains_rms_v):
         measured += f" at {quantity_text(remaining.mains_rms_v, 'V')}"
-    grade = f"{100.0 * opto.ctr_min_ratio:.3g} to {100.0 * opto.ctr_max_ratio:.3g} % when new"
+    grade = f"{quantity_span_text(opto.ctr_min_ratio, opto.ctr_max_ratio, '%')} when new"
     if remaining.tells:
         named = f"{text.strip('()')}: " if (text := grade_text(opto)) else ""
-        ctr = f"CTR {low:.3g} to {high:.3g} %, most likely {middle:.3g} %"
-        less = ": aged, or another grade fitted" * (high < 100.0 * opto.ctr_min_ratio)
+        span, likeliest = quantity_span_text(low, high, "%"), quantity_text(middle, "%")
+        ctr = f"CTR {span}, most likely {likeliest}"
+        less = ": aged, or another grade fitted" * (high < opto.ctr_min_ratio)
         less += f"; still at least{_times_text(remaining.weak[0])[1:]}" * bool(less)
         lines = [f"{measured}: {ctr} ({named}{grade}){less}."]
     else:
-        lines = [
-            f"{measured}: CTR at least {low:.3g} %{_times_text(remaining.weak[0])}. This reading "
-            "cannot show more."
-        ]
+        least = f"{quantity_text(low, '%')}{_times_text(remaining.weak[0])}"
+        lines = [f"{measured}: CTR at least {least}. This reading cannot show more."]
     for words, reserves in ((ON_BENCH, remaining.bench), (WEAK, remaining.weak)):
         texts = [factor_text(reserve) for reserve in reserves]
         lines.append(f"{reserve_text(texts, remaining.tells, words)}.")

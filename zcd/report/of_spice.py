@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from math import isfinite
 
+from zcd.board.units import format_percent, format_si
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.reading_syntax import show_value
@@ -87,7 +88,7 @@ def _columns_text(comparison: Comparison) -> str:
 def _same_text() -> str:
     """What stands in the column of the same equations."""
     return (
-        f"same: SPICE with the equations of zcd; {100.0 * SHARE:g} % is allowed, "
+        f"same: SPICE with the equations of zcd; {format_si(SHARE, '%')} is allowed, "
         f"{quantity_text(LEAST['s'], 's')} at edges, {quantity_text(LEAST['V'], 'V')} and "
         f"{quantity_text(LEAST['A'], 'A')} in any case."
     )
@@ -167,7 +168,7 @@ def _off(line: Line, other: float) -> str:
         least = MIN_SHARE * SMALL * LEAST[line.unit]
         return f"{sign}{quantity_text(abs(gap), line.unit)}" if abs(gap) > least else "0"
     share = gap / abs(line.ours)
-    return f"{100.0 * share:+.2f} %" if abs(share) >= MIN_SHARE else "0"
+    return format_percent(share, "+.2f") if abs(share) >= MIN_SHARE else "0"
 
 
 def compared_cautions(comparison: Comparison) -> tuple[Caution, ...]:

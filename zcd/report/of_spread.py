@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.units import format_si
+from zcd.board.units import format_percent, format_si
 from zcd.errors import plain
 from zcd.margin.check import Check
 from zcd.margin.corners import Corners
@@ -138,7 +138,7 @@ def margin_text(margin: float) -> str:
     """
     if margin >= _TIMES_SHOWN:
         return f"over {_TIMES_SHOWN:g}x"
-    return f"{100.0 * margin:.0f} %" if abs(margin) >= 0.01 else format_si(margin, "%", digits=1)
+    return format_percent(margin) if abs(margin) >= 0.01 else format_si(margin, "%", digits=1)
 
 
 def amount_text(tolerance: Tolerance, amount: float) -> str:

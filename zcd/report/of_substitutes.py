@@ -18,6 +18,7 @@ from zcd.board.parts_library import (
     zener_v,
 )
 from zcd.board.transistors import on_surface
+from zcd.board.units import format_percent
 from zcd.errors import plain
 from zcd.margin.rules import SYNC, Rule
 from zcd.margin.spread import AT_CORNER
@@ -27,7 +28,7 @@ from zcd.refdata import default, table
 from zcd.report.of_changes import pins_text
 from zcd.report.of_sizes import small_chain
 from zcd.report.table import FAIL, Table
-from zcd.report.text import listed, quantity_text, rule_words, share_text
+from zcd.report.text import listed, quantity_span_text, quantity_text, rule_words, share_text
 from zcd.substitutes.capacitors import are_parallel, together_f
 from zcd.substitutes.compare import Verdict
 from zcd.substitutes.diodes import diodes_needed, is_weaker
@@ -523,8 +524,7 @@ def _figures(found: Substitutes, answer: Answer, proposal: Proposal) -> tuple[st
     part, old = proposal.parts[0], answer.replaced[0]
     match part:
         case Optocoupler():
-            low, high = part.ctr_min_ratio, part.ctr_max_ratio
-            ctr = f"{100 * low:.0f} %" if low == high else f"{100 * low:.0f}-{100 * high:.0f} %"
+            ctr = quantity_span_text(part.ctr_min_ratio, part.ctr_max_ratio, "%")
             return ctr, package_of(part.family), quantity_text(_limit(part, "isolation_v"), "V")
         case Diode():
             rating = quantity_text(part.junction.reverse_rating_v, "V")
@@ -659,7 +659,7 @@ def low_time_text(verdict: Verdict) -> str:
     low_s, high_s = low_times_s(verdict)
     if low_s == 0.0:
         return f"up to {1e3 * high_s:.2f} ms, or no pulse" if high_s > 0.0 else "no pulse"
-    return f"{1e3 * low_s:.2f}-{1e3 * high_s:.2f} ms"
+    return f"{1e3 * low_s:.2f} to {1e3 * high_s:.2f} ms"
 
 
 def _low_time_change(found: Substitutes, proposal: Proposal) -> str:
@@ -675,7 +675,7 @@ def _limit(part: Optocoupler, column: str) -> float:
 
 
 def _change_text(ratio: float) -> str:
-    return UNCHANGED if abs(ratio - 1.0) < 5e-4 else f"{100.0 * (ratio - 1.0):+.1f} %"
+    return UNCHANGED if abs(ratio - 1.0) < 5e-4 else format_percent(ratio - 1.0, "+.1f")
 
 
 def _total(parts: Sequence[Resistor], answer: Answer) -> float:

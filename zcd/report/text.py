@@ -9,7 +9,7 @@ from math import isinf, isnan
 from textwrap import fill
 
 from zcd import refdata
-from zcd.board.units import format_si, format_si_beside, format_si_span
+from zcd.board.units import format_percent, format_si, format_si_beside, format_si_span
 from zcd.circuit.points import part_words
 from zcd.errors import plain
 from zcd.margin.headroom import LARGEST_FACTOR, Headroom
@@ -158,7 +158,18 @@ def percent_text(ratio: float) -> str:
     >>> percent_text(0.187), percent_text(-0.02)
     ('19 %', '0 %')
     """
-    return f"{100.0 * max(ratio, 0.0):.0f} %"
+    return format_percent(max(ratio, 0.0))
+
+
+def percent_span_text(low: float, high: float) -> str:
+    """From one share to another, likewise.
+
+    Examples
+    --------
+    >>> percent_span_text(0.69, 0.74), percent_span_text(-0.001, 0.02)
+    ('69 to 74 %', '0 to 2 %')
+    """
+    return f"{percent_text(low).removesuffix(' %')} to {percent_text(high)}"
 
 
 def probability_text(probability: float) -> str:

@@ -14,7 +14,7 @@ from enum import StrEnum
 from itertools import combinations
 from math import inf, isinf
 
-from zcd.board.units import format_si
+from zcd.board.units import format_percent, format_si
 from zcd.results import Result
 
 DIGITS_OHM = 0.5
@@ -299,8 +299,9 @@ def _capacitor(measured: Measured) -> list[str]:
     if abs(off) <= most:
         return []
     return [
-        f"the run capacitor is {abs(off) * 100.0:.0f} % {'above' if off > 0 else 'below'} its "
-        f"marking of {format_si(marked, 'F', digits=3)}, more than {most * 100.0:.0f} %: replace it"
+        f"the run capacitor is {format_percent(abs(off))} {'above' if off > 0 else 'below'} its "
+        f"marking of {format_si(marked, 'F', digits=3)}, more than {format_percent(most)}: "
+        "replace it"
     ]
 
 
