@@ -10,6 +10,8 @@ from os import PathLike
 
 from zcd.errors import InputError, invalid_value
 
+PAPERS = {"a4": ("A4", "a4"), "letter": ("Letter", "us-letter")}
+"""Sizes of paper by what a person calls them: what CSS does, and what Typst does."""
 STORY_SECONDS = (1.0, 600.0)
 """Shortest and longest time that a story is followed. [s]"""
 _OURS = {

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 VARIABLE = "ZCD_CONFIG"
 """Names another file; empty: there are no settings."""
 FILE = "settings.toml"
-PAPERS = ("a4", "letter")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,7 +43,7 @@ class Settings:
     mains: Mapping[str, Any] = field(default_factory=dict)
     meter: Meter | None = None
     meter_texts: Mapping[str, Any] = field(default_factory=dict)
-    paper: str = PAPERS[0]
+    paper: str = "a4"
     drawer: Path | None = None
 
 

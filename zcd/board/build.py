@@ -182,15 +182,10 @@ def _relay(file: BoardFile, notes: Notes) -> Relay | None:
     if kind == "direct":
         return None
     parts = feed.suppressor
+    filled = notes.filled(feed, "feed")
+    del filled["kind"]
     return Relay(
-        coil_supply_v=notes.default(feed.coil_supply, "feed.coil_supply", "relay.coil_supply"),
-        coil_resistance_ohm=notes.default(
-            feed.coil_resistance, "feed.coil_resistance", "relay.coil_resistance"
-        ),
-        driver_resistance_ohm=notes.default(
-            feed.driver_resistance, "feed.driver_resistance", "relay.driver_resistance"
-        ),
-        contact_resistance_ohm=notes.default(feed.contact_resistance, "feed.contact_resistance"),
+        **filled,
         suppressor=Suppressor(resistance_ohm=parts.resistance, capacitance_f=parts.capacitance)
         if parts
         else None,

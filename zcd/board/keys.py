@@ -13,17 +13,11 @@ from typing import TYPE_CHECKING, Any, get_args, get_origin
 
 from pydantic import BeforeValidator, Field
 
-from zcd.board.units import QuantityKind, nearest, parse_quantity
+from zcd.board.units import UNIT_ENDINGS, QuantityKind, nearest, parse_quantity
 from zcd.errors import invalid_value
 
 if TYPE_CHECKING:
     from pydantic.fields import FieldInfo
-
-UNIT_ENDINGS = {
-    "Ω": "ohm", "F": "f", "V": "v", "A": "a", "W": "w", "s": "s", "Hz": "hz", "rpm": "rpm",
-    "%": "ratio", "°C": "degc", "kg m²": "kg_m2",
-}  # fmt: skip
-"""How a unit ends the name of an attribute."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

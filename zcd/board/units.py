@@ -20,6 +20,11 @@ from zcd.errors import InputError, invalid_value, plain
 if TYPE_CHECKING:
     from quantiphy import Quantity
 
+UNIT_ENDINGS = {
+    "Ω": "ohm", "F": "f", "V": "v", "A": "a", "W": "w", "s": "s", "Hz": "hz", "rpm": "rpm",
+    "%": "ratio", "°C": "degc", "kg m²": "kg_m2",
+}  # fmt: skip
+"""How a unit ends the name of an attribute."""
 LONGEST_TEXT = 400
 """Characters of a value, a name or a line of a prompt: no patterns look at longer ones."""
 MOST_NAMED = 4

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from zcd.arguments import PAPERS
 from zcd.cli.command import Command, full_option, settings
 from zcd.cli.completion import files
 from zcd.cli.exits import exit_codes
@@ -33,7 +34,7 @@ from zcd.cli.given import DASH, board_given, job_given, require_file
 )
 @click.option(
     "--paper",
-    type=click.Choice(["a4", "letter"]),
+    type=click.Choice([*PAPERS]),
     help="Size of paper; else that of the settings, else a4.",
 )
 @click.option(

@@ -7,12 +7,13 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field
 
+from zcd.arguments import PAPERS
 from zcd.board.files import STAND_IN, board_from_dict
 from zcd.board.schema import MainsTable, Table, mains_table, one_of
 from zcd.board.toml_files import parse_toml, read_text, refuse, validate
 from zcd.diagnosis.job import MeterTable, meter_of
 from zcd.errors import InputError, invalid_value, plain
-from zcd.settings import PAPERS, Settings
+from zcd.settings import Settings
 
 WANTED = "a settings file, TOML in UTF-8, up to 1 MB"
 _DRAWER = 'the name of a drawer file such as "drawer.toml"'
@@ -32,7 +33,7 @@ class SettingsFile(Table):
     )
     meter: MeterTable | None = Field(default=None, description="a table")
     paper: Annotated[str, BeforeValidator(one_of(*PAPERS))] = Field(
-        default=PAPERS[0], description=f"one of {', '.join(PAPERS)}"
+        default="a4", description=f"one of {', '.join(PAPERS)}"
     )
     drawer: Annotated[str, BeforeValidator(_file_name)] | None = Field(
         default=None, description=_DRAWER

@@ -6,6 +6,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from zcd.arguments import PAPERS
 from zcd.report.document import Document
 from zcd.report.table import FAIL
 from zcd.report.text import version_text
@@ -14,8 +15,6 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 _TEMPLATES = Path(__file__).with_name("templates")
-PAPERS = {"a4": "A4", "letter": "Letter"}
-"""Sizes of paper by what a person calls them, and what CSS does."""
 
 
 def report_html(document: Document, paper: str = "a4") -> str:
@@ -25,7 +24,7 @@ def report_html(document: Document, paper: str = "a4") -> str:
     ----------
     document : Document
     paper : str
-        One of `PAPERS`, for printing.
+        One of `zcd.arguments.PAPERS`, for printing.
 
     Returns
     -------
@@ -33,7 +32,7 @@ def report_html(document: Document, paper: str = "a4") -> str:
     """
     template = _environment().get_template("report.html.j2")
     return template.render(
-        document=document.resolved(), paper=PAPERS[paper], fails=FAIL, version=version_text()
+        document=document.resolved(), paper=PAPERS[paper][0], fails=FAIL, version=version_text()
     )
 
 

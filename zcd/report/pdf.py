@@ -10,6 +10,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from zcd.arguments import PAPERS
 from zcd.errors import ZcdError
 from zcd.files import PDF_END, require_typesetter
 from zcd.report.document import Block, Document
@@ -17,8 +18,6 @@ from zcd.report.table import FAIL
 from zcd.report.text import version_text
 
 _TEMPLATE = Path(__file__).with_name("templates") / "report.typ"
-PAPERS = {"a4": "a4", "letter": "us-letter"}
-"""Sizes of paper by what a person calls them, and what Typst does."""
 
 
 def report_pdf(document: Document, paper: str = "a4") -> bytes:
@@ -28,7 +27,7 @@ def report_pdf(document: Document, paper: str = "a4") -> bytes:
     ----------
     document : Document
     paper : str
-        One of `PAPERS`.
+        One of `zcd.arguments.PAPERS`.
 
     Returns
     -------
@@ -50,7 +49,7 @@ def report_pdf(document: Document, paper: str = "a4") -> bytes:
         "title": document.title,
         "before": document.before,
         "version": version_text(),
-        "paper": PAPERS[paper],
+        "paper": PAPERS[paper][1],
         "fails": FAIL,
         "sections": [
             {"title": section.title, "blocks": [_block(block) for block in section.blocks]}

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from math import isfinite
 from typing import TYPE_CHECKING, Any, Self
 
+from zcd.board.units import UNIT_ENDINGS
+
 if TYPE_CHECKING:
     from zcd.report.document import Document
 
@@ -18,10 +20,8 @@ STATUS = {"pass": PASS, "warning": WARNING, "fail": FAIL}
 """A row with this cell does not pass: it is shown in bold."""
 Value = str | float | int | bool | None
 
-UNITS = {
-    "v": "V", "a": "A", "w": "W", "ohm": "Ω", "f": "F", "s": "s", "hz": "Hz", "rpm": "rpm",
-    "degc": "°C", "years": "years", "h": "h", "bits": "bit",
-}  # fmt: skip
+UNITS = {ending: unit for unit, ending in UNIT_ENDINGS.items() if unit != "%"}
+UNITS |= {"years": "years", "h": "h", "bits": "bit"}
 """Unit that the ending of a name stands for."""
 
 

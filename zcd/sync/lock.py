@@ -18,9 +18,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.keys import UNIT_ENDINGS
 from zcd.board.model import Board
 from zcd.board.pins import switching_levels
+from zcd.board.units import UNIT_ENDINGS
 from zcd.circuit.batch import COMMON, Batch
 from zcd.circuit.elements import Circuit, Value
 from zcd.engine.solution import Solution, row_pieces

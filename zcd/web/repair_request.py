@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from zcd.arguments import PAPERS
 from zcd.board.files import load_board
 from zcd.board.model import Board
 from zcd.board.preferred import SERIES
@@ -17,7 +18,7 @@ from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.errors import InputError
-from zcd.settings import PAPERS, Settings
+from zcd.settings import Settings
 from zcd.substitutes.search import DRIVE, replaceable_refs
 from zcd.web.board_form import differing, read, texts_of
 from zcd.web.fragment_versions import version_of
