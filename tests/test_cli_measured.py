@@ -34,7 +34,7 @@ def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def test_capture_is_read_and_drawn(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["capture", "scope.csv", "board.toml", "--plot", "scope.png"]) == 0
     out, err = capsys.readouterr()
-    assert "GOOD pulses: 5, none missing" in out
+    assert "GOOD. 5 pulses, none missing" in out
     assert re.search(r"5\d\d µs|60\d µs", out)
     assert max(map(len, out.splitlines())) <= 80
     assert err == ""
@@ -44,7 +44,7 @@ def test_capture_is_read_and_drawn(bench: Path, capsys: pytest.CaptureFixture[st
 def test_capture_answers_good_or_bad(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Low for 9.5 ms of 20 as on a good board; for 3 ms it is not: each beside what is expected."""
     assert main(["capture", "scope.csv", "board.toml"]) == 0
-    assert "GOOD pulses: 5, none missing." in capsys.readouterr().out
+    assert "GOOD. 5 pulses, none missing." in capsys.readouterr().out
     time = np.arange(0.0, 0.1, 20e-6)
     pin = np.where((time - 0.6e-3) % 0.02 < 3e-3, 0.1, 5.0)
     text = "\n".join(f"{t:.6f},{p:.2f}" for t, p in zip(time, pin, strict=True))

@@ -179,7 +179,7 @@ def test_too_little_measured_names_what_would_do() -> None:
     assert not any(reading.lifted for reading in result.missing)
     line = retest_line(result)
     assert line.startswith("NOT PASSED yet: ")
-    assert line.endswith("One more reading, good, and it passes.")
+    assert line.endswith("One more good reading, and it passes.")
     shown = " ".join(document_text(retest_answer(result)).split())
     assert "Next, board unplugged and discharged: ohms across R1 to R2 (" in shown
     assert all(reading_text(reading, result.circuit) in shown for reading in result.missing)
@@ -319,10 +319,9 @@ def test_a_duty_says_what_a_meter_shows_that_counts_the_time_high() -> None:
     result = retest(dictionary(), measured("frequency 50", "duty 45 %"))
     (duty,) = (a for a in result.readings if a.measured.reading.function is Function.DUTY)
     text = " ".join(document_text(retest_answer(result)).split())
-    span = show_span(Function.DUTY, 1.0 - duty.high, 1.0 - duty.low)
-    assert f"If your meter counts the time high ({span}), enter" in text
+    assert f"LOW: {show_span(Function.DUTY, duty.low, duty.high)} on a good board. If" in text
     without = retest(dictionary(), measured("frequency 50"))
-    assert "counts the time high" not in document_text(retest_answer(without))
+    assert "time LOW" not in document_text(retest_answer(without))
 
 
 def test_a_board_that_fails_is_sent_on_to_the_diagnosis() -> None:

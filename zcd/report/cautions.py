@@ -141,8 +141,8 @@ FITTING: tuple[Caution, ...] = (
 
 ISOLATED: tuple[Caution, ...] = (
     Caution(
-        text="Fix the board, cover the mains side and attach the leads while it is dead: the "
-        "isolated side of a board under power lies millimetres from live parts.",
+        text="Clamp the board down, cover the mains side and attach the leads while it is dead: "
+        "the isolated side of a board under power lies millimetres from live parts.",
         source=_PRACTICE,
         of_isolated=True,
     ),
@@ -183,7 +183,7 @@ LIVE: tuple[Caution, ...] = (
         source=f"{_GS38}, paragraph 9, as quoted by practitioners",
     ),
     Caution(
-        text="Work with one hand: clip the reference lead on while the board is dead, keep the "
+        text="Work with one hand: clip the black lead on while the board is dead, keep the "
         "other hand away, do not work alone.",
         source=_PRACTICE,
     ),
@@ -253,10 +253,10 @@ SHORT_CAUTIONS: dict[AccessLevel, tuple[str, ...]] = {
     AccessLevel.BENCH: (UNPLUG, "If you use a bench supply, remove it before you plug in."),
     AccessLevel.ISOLATED: (
         LEADS_ON,
-        f"Is the low side isolated? Only if, {HOW_ISOLATED}: one hand, no earthed scope.",
+        f"Is the low-voltage side isolated? Only if, {HOW_ISOLATED}: one hand, no earthed scope.",
     ),
     AccessLevel.MAINS: (
-        f"LIVE MAINS: {RATED}, one hand. Prove dead, clip the reference lead on, then plug in.",
+        f"LIVE MAINS: {RATED}, one hand. Prove dead, clip the black lead on, then plug in.",
         NO_EARTHED_SCOPE,
     ),
     AccessLevel.LIFTED: (

@@ -75,11 +75,10 @@ def capture_answer(traces: Traces) -> Document:
 def verdict_text(traces: Traces, verdict: CaptureVerdict) -> str:
     """Good or bad, and by what."""
     if verdict.good:
-        close = [f"{_name(e).capitalize()} {close_text(e)}" for e in verdict.readings if e.is_close]
-        good = f"GOOD pulses: {traces.falls_s.size}, none missing."
+        close = [f"{_name(e)} {close_text(e)}" for e in verdict.readings if e.is_close]
         if close:
-            return f"{good} {' '.join(close)} All other figures are those of a good board."
-        return f"{good} All figures are those of a good board."
+            return f"GOOD, with a doubt: {' '.join(close)} The rest is as on a good board."
+        return f"GOOD. {capture_line(traces)} All figures are those of a good board."
     differs = [each for each in verdict.readings if not each.good]
     if traces.jumps or not traces.falls_s.size or not differs:
         return f"BAD. {capture_line(traces)}"

@@ -109,11 +109,11 @@ def _first(lines: tuple[str, ...], most: int) -> tuple[str, ...]:
 
 
 def design_line(check: Check) -> str:
-    """What to make of warnings that come with the design; empty where there are none, or more."""
+    """What to make of warnings that come with the design; empty where there are none."""
     of_pulse = [r for r in check.every_rule if r.status != "pass" and r.kind == "expectation"]
     if check.status != "warning" or check.repair is not None or not of_pulse:
         return ""
-    return "Such pulses come with the design: see to them only if sync errors stay."
+    return "This is the design, not a fault: leave it unless sync errors stay."
 
 
 def headline_text(check: Check) -> str:
@@ -629,7 +629,8 @@ def _may_be_lost_text(check: Check) -> str:
     ratio = check.spread.population.doubtful_ratio
     where = f"on {_share_text(ratio)} of boards" if ratio else _lost_where(check)
     if check.hangs_on_grade:
-        where = f"with the {_lost_end(check)} {_coupler_text(check)}" + f" ({where})" * bool(ratio)
+        where = f"({where}) " * bool(ratio)
+        where = f"{where}with a {_coupler_text(check)} of the {_lost_end(check)} CTR"
     return f"sync may be lost {where}{pin}"
 
 
@@ -642,7 +643,7 @@ def _lost_end(check: Check) -> str:
     """Which optocoupler loses sync: too little CTR leaves the pin high, too much holds it low."""
     names = {rule.name for rule in check.every_rule if rule.subject == SYNC and rule.depends_on}
     held = all(level.locks for level in check.levels if level.name == "weak")
-    return "strongest" if held and f"{AT_CORNER}pin never low" not in names else "weakest"
+    return "highest" if held and f"{AT_CORNER}pin never low" not in names else "lowest"
 
 
 def _lost_where(check: Check) -> str:

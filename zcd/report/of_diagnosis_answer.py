@@ -13,7 +13,7 @@ import numpy as np
 from zcd.board.model import Board
 from zcd.circuit.build import coupler_refs
 from zcd.circuit.elements import Circuit, DcSource, Junction
-from zcd.circuit.points import diode_of_bridge, piece_of
+from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.expected_readings import good_board
 from zcd.diagnosis.fault_dictionary import FaultDictionary
@@ -176,7 +176,7 @@ def _answer(
         unkept_line(case),
         overload_line(diagnosis, case.board),
         too_mild,
-        confirm_line(diagnosis, case.circuit),
+        confirm_line(diagnosis),
         higher_supply_line(diagnosis.measured, case.circuit),
         suspects_line(diagnosis, case.circuit),
         *end_lines(case),
@@ -309,8 +309,10 @@ def proved_line(dictionary: FaultDictionary, diagnosis: Diagnosis) -> str:
     if not names:
         return ""
     bad_by = "is bad: it reads" if len(names) == 1 else "are bad: they read"
-    lower = "and what is in parallel only makes a part read lower"
-    bad = sentence(f"{listed(names)} {bad_by} high, {lower}")
+    if len(names) == 1 and " or " in names[0]:
+        bad_by = "is bad: together they read"
+    bad = f"{listed(names)} {bad_by} high. Parts in parallel can only make a reading lower."
+    bad = f"{bad[:1].upper()}{bad[1:]}"
     if diagnosis.suggestion is None:
         return f"{bad} Replace {'it' if len(names) == 1 else 'them'}. {ALL_OF_IT_LATER}"
     beside = "" if diagnosis.rest else _beside(diagnosis.ranked, refs)
@@ -423,27 +425,38 @@ def with_tracks_first(step: Suggestion, ranked: Sequence[Ranked]) -> tuple[Sugge
 
     The tracks are those that lead, and those that it would tell of.
     """
-    leading = [r.fault.key for r in ranked[:MOST_TRACKS] if r.fault and r.fault.joint]
+    joints = {r.key: r.fault for r in ranked if r.fault and r.fault.joint}
+    leading = [r.key for r in ranked[:MOST_TRACKS] if r.key in joints]
     if step.access is not AccessLevel.MAINS or not leading:
         return step, ""
     told = {key for answer in step.answers for key in answer.keys}
-    joints = [r.fault.key for r in ranked if r.fault and r.fault.joint and r.fault.key in told]
-    tracks = list(dict.fromkeys((*leading, *joints)))[:MOST_TRACKS]
+    tracks = list(dict.fromkeys((*leading, *(key for key in joints if key in told))))[:MOST_TRACKS]
     answers = (
         replace(answer, keys=tuple(key for key in answer.keys if key not in tracks))
         for answer in step.answers
     )
+    along = _along([joints[key] for key in tracks])
     first = (
-        f"First, unplugged, discharged and proved dead: {_along(tracks)}. One that reads well over "
-        "your leads is open (joint, track or fuse): mend it. All near 0: nothing to enter, go on."
+        f"First, unplugged, discharged and proved dead: {along}. One over 1 Ω more than your leads "
+        "is open: mend joint or track, find out what blew a fuse, then zcd retest. All near 0: "
+        "nothing to enter, go on."
     )
     return replace(step, answers=tuple(answer for answer in answers if answer.keys)), first
 
 
-def _along(tracks: Sequence[str]) -> str:
+def _along(tracks: Sequence[Fault]) -> str:
     """The test of tracks that may be open."""
-    ways = [key.removesuffix(" joint open").replace("/", " to ") for key in tracks]
-    return f"ohms along the track{'s' * (len(ways) > 1)} {listed(ways)}"
+    return f"ohms along the track{'s' * (len(tracks) > 1)} {listed(list(map(_track, tracks)))}"
+
+
+def _track(fault: Fault) -> str:
+    """From where to where a track leads; of an optocoupler, from which of its leads."""
+    joint = fault.joint
+    assert joint is not None  # of which the track is
+    leds = {ref.partition(".")[0] for ref, _ in joint.over if ".led" in ref}
+    lead = "led+" if joint.node == "led+" else "led-"
+    ends = fault.key.removesuffix(" joint open").split("/")
+    return " to ".join(f"{lead} of {end}" if end in leds else end for end in ends)
 
 
 def contact_line(case: Case, plan: Sequence[Suggestion]) -> str:
@@ -528,7 +541,7 @@ def unkept_line(case: Case) -> str:
     if not case.unkept:
         return ""
     if case.job.file is None:
-        return "Not saved: add --ask to keep these readings in a job file, to retest and close."
+        return "Not saved: add --ask to keep these readings in a job file, for the job sheet."
     name, count = file_name(case.job.file), len(case.unkept)
     read = because_lines(case.unkept, case)[0] if count == 1 else f"the {count} readings given here"
     return f"Used, but not kept in {name} (add --ask to keep): {read}."
@@ -569,6 +582,8 @@ def work_lines(
     bad = [one.repair.split()[0] for one in each_one if one.mode not in ("reversed", LOOSE_MODE)]
     wanted = (*bad, *first.neighbours) if bad and {*bad} <= {*known} else ()
     parts = [ref for ref in wanted if ref in known]
+    if line := unread_line_of(each_one[0], diagnosis.measured, circuit):
+        orders.append(line)
     if parts:
         each = " ".join(f"--for {ref}" for ref in parts)
         of_old = ISOLATES if part in coupler_refs(board) else ""
@@ -602,6 +617,21 @@ def work_lines(
         orders.append(f'Close the job: zcd close {job_file} --found "{found}"')
     cautions = () if dead else caution_lines(AccessLevel.DEAD, AccessLevel.ISOLATED)
     return (*(f"{number}. {order}" for number, order in enumerate(orders, 1)), *cautions)
+
+
+def unread_line_of(fault: Fault, measured: Sequence[Measured], circuit: Circuit) -> str:
+    """How to read a part that is named by what was read elsewhere; empty where it was read."""
+    dead = (m.reading for m in measured if m.reading.function.row.dead)
+    read = {ref for reading in dead for ref in parts_read(circuit, reading)}
+    if fault.kind not in LIFTABLE or not fault.is_replaced or fault.part in read:
+        return ""
+    bridge, is_leg = diode_of_bridge(fault.part)
+    if is_leg:
+        return (
+            f"Before you unsolder {bridge}, compare its four diodes, unplugged, red and black as "
+            "each leads: the odd one is bad."
+        )
+    return f"Before you replace {fault.part}, lift one end and measure it, unplugged."
 
 
 def _of_several(diagnosis: Diagnosis) -> str:
@@ -674,7 +704,7 @@ def prompt_document(
         line = "Nothing measured yet."
     lines = [
         line,
-        confirm_line(diagnosis, circuit),
+        confirm_line(diagnosis),
         higher_supply_line(diagnosis.measured, circuit),
         suspects_line(diagnosis, circuit),
         rest_line(dictionary, diagnosis),
@@ -714,7 +744,7 @@ def next_blocks(
     first, before = with_tracks_first(trip.steps[0], ranked)
     state = _lower(state_line(first.reading, circuit))
     if on_leads == {first.reading.red, first.reading.black}:
-        state = "leads left on, still powered"
+        state = "before you unplug, leads left on"
     when = "To settle it" if trip.settles else "Next"
     reason = f" ({why})" if why else ""
     step = f"{when}{reason}, {state}: {step_text(first, circuit, with_state=False)}."
@@ -867,7 +897,7 @@ def _together_text(diagnosis: Diagnosis) -> str:
 def swap_line(alike: Sequence[Ranked]) -> str:
     """How those named together are told apart without a reading that is left; empty where there is
     no part to try."""
-    tracks = [r.fault.key for r in alike if r.fault and r.fault.joint]
+    tracks = [r.fault for r in alike if r.fault and r.fault.joint]
     if tracks and len(alike) > 1:
         return f"To tell: unplugged, {_along(tracks)}; over 1 Ω: it is open."
     told = [r.fault for r in alike if r.fault and r.fault.kind in REPLACED]
@@ -934,8 +964,8 @@ def overload_line(diagnosis: Diagnosis, board: Board) -> str:
     return f"{fault.part} is too small for its place: the same would fail again. Fit a larger one."
 
 
-def confirm_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
-    """What to do before a part is replaced for one reading, or for none of itself; else empty."""
+def confirm_line(diagnosis: Diagnosis) -> str:
+    """What to do before a part is replaced for one reading; empty where there are more."""
     step = diagnosis.suggestion
     decided = diagnosis.stopped == "sure" or (step is not None and step.again is not None)
     fault = diagnosis.indistinguishable[0].fault
@@ -947,14 +977,7 @@ def confirm_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
     if not decided or fault is None:
         return ""
     only, *others = diagnosis.measured
-    if others:
-        dead = (m.reading for m in diagnosis.measured if m.reading.function.row.dead)
-        read = {piece_of(ref) for reading in dead for ref in parts_read(circuit, reading)}
-        part = piece_of(fault.part)
-        if fault.kind not in LIFTABLE or not fault.is_replaced or part in read:
-            return ""
-        return f"Nothing was read on {part} itself: measure it, unplugged, before you unsolder it."
-    if only.repeated or only.reading.lifted:
+    if others or only.repeated or only.reading.lifted:
         return ""
     one_piece = diode_of_bridge(fault.part)[1]
     can_lift = only.reading.function.row.dead and fault.kind in LIFTABLE and not one_piece

@@ -51,7 +51,7 @@ from zcd.report.of_diagnosis_text import fault_words
 from zcd.report.of_points import POINT_WORDS, joint_words, words_of_points
 from zcd.report.table import Column, Table
 from zcd.report.terminal import longest_on_a_screen
-from zcd.report.text import quantity_text
+from zcd.report.text import listed, quantity_text
 
 MOST_TOLD = 2
 MOST_ROWS, LEAST_ROWS = 8, 4
@@ -71,7 +71,7 @@ SHORT_STATES = {
 """Sides that the page shows; what takes a lifted part is in the full list."""
 STATE_WORDS = {
     AccessLevel.BENCH: "bench: unplugged, logic supply from a bench supply.",
-    AccessLevel.ISOLATED: "power: plugged in{relay}, probes on the isolated side only.",
+    AccessLevel.ISOLATED: "power: plugged in{relay}, probes on the controller's side only.",
     AccessLevel.MAINS: "LIVE: plugged in{relay}, probes on live parts.",
 }
 
@@ -96,10 +96,9 @@ def counts_high_line(reading: Reading, good: ExpectedRange) -> str:
     if reading.function is not Function.DUTY or not reading.over_pin:
         return ""
     low = show_span(Function.DUTY, good.low, good.high)
-    span = show_span(Function.DUTY, 1.0 - good.high, 1.0 - good.low)
     return (
-        f"Duty is the share of time LOW: {low} on a good board. If your meter counts the time high "
-        f'({span}), enter "duty ... % high".'
+        f"Duty is the share of time LOW: {low} on a good board. If your meter shows pin volts over "
+        'supply volts instead, enter "duty ... % high".'
     )
 
 
@@ -475,11 +474,14 @@ def _best_told(line: ExpectedReading, circuit: Circuit, new: Collection[str]) ->
         and not key.startswith("mains frequency")  # which no bench has
     ]
     best = sorted(keys, key=place)[:MOST_TOLD]
-    told = {
-        f"{_bad_text(line, key)}{NO_PULSES if _is_never_low(line, key, circuit) else ''}"
-        f"{_of_row(line, key, row, circuit)}": None
-        for key in best
-    }
+    told: dict[str, None] = {}
+    for key in best:
+        what = _of_row(line, key, row, circuit)
+        if line.reading.function is Function.FREQUENCY and not line.faults[key].high:
+            what = "no pulses"
+        elif _is_never_low(line, key, circuit):
+            what = f"{NO_PULSES}{what}"
+        told[f"{_bad_text(line, key)}{what}"] = None
     return list(told)
 
 
@@ -504,7 +506,8 @@ def _of_row(line: ExpectedReading, key: str, row: Sequence[str], circuit: Circui
         f"{other}{key.removeprefix(ref)}" for other in row if isinstance(circuit[other], Resistance)
     ]
     if ref and len(alike) > 1 and key in alike and all(other in line.faults for other in alike):
-        return "one of them"
+        refs = [other.partition(" ")[0] for other in alike]
+        return listed(refs, "or") if len(refs) < 3 else f"one of {refs[0]} to {refs[-1]}"
     return _fault_words(line, key, circuit)
 
 

@@ -215,8 +215,8 @@ def close_text(again: RepeatedReading) -> str:
     end = show_value(again.measured.reading.function, again.fits[0 if again.is_low else 1])
     side = "under" if again.is_low else "over"
     return (
-        f"{show_measured(again.measured)} is {close_mark(again)}: few good boards show it, and "
-        f"{side} {end} none."
+        f"{show_measured(again.measured)} is {close_mark(again)}: few good boards show it, "
+        f"{side} {end} none. See that the mains is within 5 % and the supply right."
     )
 
 
@@ -414,8 +414,8 @@ def retest_line(retest: Retest) -> str:
             f"({probability_text(retest.likeliest_ratio)})."
         )
     count = len(retest.missing)
-    more = f"{'One' if count == 1 else count} more reading{'s' * (count > 1)}"
-    take = f"{more}, {'all ' * (count > 1)}good, and it passes"
+    more = "One more good reading" if count == 1 else f"{count} more readings, all good"
+    take = f"{more}, and it passes"
     if not retest.suffices:
         take = f"Take at least {count_text(count, 'more reading')}"
     step = missing_in_order(retest)[0]
@@ -424,7 +424,7 @@ def retest_line(retest: Retest) -> str:
     if retest.good_ratio >= SURE_GOOD:
         spans = step.function is Function.DIODE and step not in retest.to_take
         why = "a diode of which the pulses say nothing was not tested" if spans else SHOWED_IT
-    close = f" {close_text(off)} Are mains and supply volts right?" if off else ""
+    close = f" {close_text(off)}" if off else ""
     return f"NOT PASSED yet: {why}. {take}.{close}"
 
 

@@ -80,9 +80,9 @@ def _fan_line(story: Story) -> str:
         return _held_text(story)
     if not story.firing.any():
         return (
-            "Without lock it does not fire the drive: the fan does not turn and its tacho is "
-            "silent. The sync fault alone explains the fan flag; see that the fan turns once sync "
-            "is back."
+            "Without sync it does not fire the fan's triac: the fan does not turn and its tacho "
+            "is silent. The sync fault alone explains the fan flag; see that the fan turns once "
+            "sync is back."
         )
     if SYNC in story.flags:
         return (

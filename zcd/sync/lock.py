@@ -111,8 +111,8 @@ LOCK_RULES = {
         key="period_tolerance",
         words="unevenness of the pulses",
         unit="%",
-        spoken="pulses uneven by {most}",
-        meaning="some controllers reject pulses this uneven",
+        spoken="spacing of the pulses uneven by {most}",
+        meaning="some controllers reject such pulses",
     ),
 }
 """In the order in which a failure explains the later ones."""

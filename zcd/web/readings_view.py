@@ -350,7 +350,7 @@ def _found(diagnosis: Diagnosis, board: Board, circuit: Circuit) -> Found:
         sure = probability_text(diagnosis.named_ratio)
         headline = f"{sentence(what.strip()).removesuffix('.')} ({sure})"
         lines.append(sentence(todo.strip()) if todo else "")
-        lines.append(confirm_line(diagnosis, circuit))
+        lines.append(confirm_line(diagnosis))
     return Found(
         headline=headline.removesuffix("."),
         lines=tuple(line for line in lines if line),
