@@ -36,7 +36,7 @@ def test_dead_rows_first_and_none_on_live_parts_where_the_pin_is_isolated(name: 
     text = document_text(document)
     assert fits_a_screen(document)
     assert "LIVE MAINS" not in text
-    assert "low-voltage side isolated?" in " ".join(text.split())
+    assert "low-voltage side is isolated only if" in " ".join(text.split())
 
 
 def test_a_reading_over_a_row_of_resistors_names_none_of_them() -> None:

@@ -13,8 +13,8 @@ _GS38 = "HSE guidance note GS38, 4th edition, 2015"
 _LOCK_OUT = "Washington WAC 296-24-975, after US 29 CFR 1910.333(b)"
 RATED = "meter and leads rated CAT II 300 V or better (CAT III at the socket)"
 HOW_ISOLATED = (
-    "on the dead board, ohms and diode test show OL both ways from logic0 to line, neutral and the "
-    "load side of a relay's contact. Else it is live"
+    "on the dead board ohms and diode test show OL both ways from logic0 to line, neutral and a "
+    "relay's load side. Else it is live"
 )
 """How the low-voltage side is shown to be isolated or live."""
 OF_OPTOCOUPLERS = (
@@ -150,7 +150,7 @@ ISOLATED: tuple[Caution, ...] = (
         text="Prove that the low-voltage side is isolated before you call it so, and before a "
         "computer or an earthed instrument is connected: on some boards, such as those with a "
         f"capacitive dropper, the low-voltage side is live too. It is isolated "
-        f"only if, {HOW_ISOLATED}.",
+        f"only if {HOW_ISOLATED}.",
         source=_PRACTICE,
         of_isolated=True,
     ),
@@ -253,7 +253,7 @@ SHORT_CAUTIONS: dict[AccessLevel, tuple[str, ...]] = {
     AccessLevel.BENCH: (UNPLUG, "If you use a bench supply, remove it before you plug in."),
     AccessLevel.ISOLATED: (
         LEADS_ON,
-        f"Is the low-voltage side isolated? Only if, {HOW_ISOLATED}: one hand, no earthed scope.",
+        f"The low-voltage side is isolated only if {HOW_ISOLATED}: one hand, no earthed scope.",
     ),
     AccessLevel.MAINS: (
         f"LIVE MAINS: {RATED}, one hand. Prove dead, clip the black lead on, then plug in.",
@@ -287,7 +287,7 @@ def short_cautions(*sides: AccessLevel) -> tuple[str, ...]:
     """The short cautions of several sides, each once; that leads go onto a dead board does not say
     again how it is made so."""
     said = dict.fromkeys(text for side in sides for text in SHORT_CAUTIONS[side])
-    again = "Attach leads while it is dead: mains is millimetres away."
+    again = "Attach leads while dead: mains is millimetres away."
     return tuple(again if text == LEADS_ON and UNPLUG in said else text for text in said)
 
 

@@ -76,7 +76,7 @@ STATE_WORDS = {
 }
 
 
-BENCH_BANDS = "good board: {mains} within 5 %, 15 to 35 °C, meter error included."
+BENCH_BANDS = "good board: {mains} within 5 %, 15 to 35 °C."
 
 
 WIDE_OHMS = "up to: parts in parallel let ohms read much lower; in doubt lift one end."
@@ -337,7 +337,7 @@ def _legend(board: Board, lines: Sequence[ExpectedReading], circuit: Circuit) ->
     points = [point for short in shorts for point in short.points]
     either = len(board.mains.nominal_hz) > 1
     mains = f"{quantity_text(board.mains.frequency_hz, 'Hz')}, mains" if either else "mains"
-    on = ", load relay on (start a program; once it drops, no pulses is normal)"
+    on = ", load relay on (start a program; once off, no pulses is normal)"
     relay = "" if board.relay is None else on
     words = [BENCH_BANDS.format(mains=mains)]
     words += [STATE_WORDS[s].format(relay=relay) for s in _sides(lines) if s in STATE_WORDS]
@@ -401,7 +401,7 @@ class Short(NamedTuple):
     points : tuple of str
         Nodes, or leads of a bridge, that the text names.
     ends : tuple of str
-        First and last of parts in series.
+        First and last of more than two parts in series.
     is_turned : bool
         Whether it is a diode, red on its cathode.
     """
@@ -439,7 +439,7 @@ def _short(reading: Reading, circuit: Circuit) -> Short:
         with_others = side_by_side(over.split(", "), circuit)
         return Short(f"{function} {red}, {black} ({with_others})", nodes)
     if function is Function.OHM and ends:
-        return Short(f"ohm {' to '.join(ends)}", ends=ends)
+        return Short(f"ohm {' to '.join(ends)}", ends=ends if len(row) > 2 else ())
     if function is Function.OHM and over in circuit:
         part = circuit[over]
         if not isinstance(part, Phototransistor):
