@@ -115,6 +115,14 @@ def html_of(result: Result) -> str:
     return fragment_html(document_of(result))
 
 
+def board_html(board: Board) -> str:
+    """A board in a notebook."""
+    from zcd.report.html import fragment_html
+    from zcd.report.of_check import board_document
+
+    return fragment_html(board_document(board))
+
+
 def record_of(result: Result) -> dict[str, Any]:
     """A result as plain values, with the cautions that are due."""
     rendering = rendering_of(result)
@@ -206,14 +214,16 @@ def _makers() -> dict[str, Callable[[], Rendering]]:
 
 
 def _solved() -> Rendering:
+    from zcd.drawing.axes import plot_solved
+    from zcd.drawing.named_figures import solved_picture
     from zcd.report import of_solved as of
 
     return Rendering(
         of.solved_line,
         of.solved_document,
-        of.plot_solved,
+        plot_solved,
         tables={"cases": of.solved_table, "elements": of.elements_table},
-        pictures={"waveforms": of.solved_figure},
+        pictures={"waveforms": solved_picture},
     )
 
 

@@ -565,10 +565,9 @@ class Board:
         return f"<Board: {plain(self.name)}; {self.topology}, {supply}>"
 
     def _repr_html_(self) -> str:
-        from zcd.report.html import fragment_html
-        from zcd.report.of_check import board_document
+        from zcd.renderings import board_html
 
-        return fragment_html(board_document(self))
+        return board_html(self)
 
     @property
     def contents(self) -> str:

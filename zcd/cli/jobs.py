@@ -56,7 +56,7 @@ def boards(folder: str, words: str, as_json: bool) -> int:
       zcd new --like board.toml second.toml
     """
     from zcd.cli.output import print_json, show
-    from zcd.jobs.boards import find_boards
+    from zcd.diagnosis.boards import find_boards
     from zcd.report.document import Document, Section
     from zcd.report.of_boards import boards_table, boards_to_dict
 

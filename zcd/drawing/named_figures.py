@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from zcd.margin.check import Check
     from zcd.margin.loss_map import LossMap
     from zcd.simulation.timeline import Story
+    from zcd.sync.solved import Solved
 
 
 def board_picture(board: Board, failed: Ranked | None = None) -> Figure:
@@ -26,6 +27,13 @@ def board_picture(board: Board, failed: Ranked | None = None) -> Figure:
     circuit = build_circuit(board)
     marks = {} if failed is None else failed_marks(failed, circuit)
     return sketch_figure(schematic(board, circuit, failed=marks))
+
+
+def solved_picture(solved: Solved) -> Figure:
+    """Mains, LED current and pin of the first case."""
+    from zcd.drawing.waveforms import waveform_figure
+
+    return waveform_figure(solved.board, solved.solution, solved.lock)
 
 
 def check_pictures() -> dict[str, Callable[[Check], Figure | None]]:

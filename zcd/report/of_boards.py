@@ -7,8 +7,8 @@ from collections import Counter
 from collections.abc import Sequence
 
 from zcd.board.model import Board
+from zcd.diagnosis.boards import BoardEntry
 from zcd.errors import plain
-from zcd.jobs.boards import BoardEntry
 from zcd.margin.stress import chain_resistors
 from zcd.report.table import Table
 from zcd.report.text import count_text, quantity_text

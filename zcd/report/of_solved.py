@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.circuit.points import joint_text
-from zcd.drawing.axes import plot_solved
 from zcd.errors import plain
 from zcd.report.document import Document, Paragraph, Section
 from zcd.report.of_check import board_line
@@ -16,18 +15,7 @@ from zcd.report.table import Quantity, Table
 from zcd.report.text import offset_text
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
     from zcd.sync.solved import Solved
-
-__all__ = [
-    "elements_table",
-    "plot_solved",
-    "solved_document",
-    "solved_figure",
-    "solved_line",
-    "solved_table",
-]
 
 
 def solved_line(solved: Solved) -> str:
@@ -88,10 +76,3 @@ def elements_table(solved: Solved) -> Table:
         ),
     )
     return Table.of(tuple(circuit), quantities, title="Elements")
-
-
-def solved_figure(solved: Solved) -> Figure:
-    """Mains, LED current and pin of the first case."""
-    from zcd.drawing.waveforms import waveform_figure
-
-    return waveform_figure(solved.board, solved.solution, solved.lock)
