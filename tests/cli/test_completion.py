@@ -83,6 +83,22 @@ def test_parts_of_the_board_that_was_typed(
     ]
 
 
+@pytest.mark.parametrize(
+    "begun", ["spice {} --fault ", "story {} --cause ", "close job.toml --found "]
+)
+def test_faults_of_the_board_or_job_that_was_typed(
+    begun: str, board: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    board.with_name("job.toml").write_text(f'board = "{board.name}"\n', encoding="utf-8")
+    line = f"zcd {begun.format(board.name)}"
+    keys = {f"R{n} {how}" for n in (1, 2) for how in ("open", "drift", "short")}
+    bare = {f"plain,{key}".replace(" ", "\\ ") for key in keys}
+    assert bare <= set(completed(f"{line}r", capsys, monkeypatch))
+    # inside quotation marks a blank ends no word, nor where the shell looks after it
+    assert "plain,R1 open" in completed(f'{line}"R1', capsys, monkeypatch)
+    assert "plain,R1 open" in completed(f"{line}R1", capsys, monkeypatch, "fish")
+
+
 def test_guides(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
     assert completed("zcd help s", capsys, monkeypatch) == [
         "plain,speed",

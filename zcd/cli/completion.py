@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 
 VARIABLE = "_ZCD_COMPLETE"
 """Says which shell asks, and for what."""
+_OPEN_QUOTE = re.compile(r"""(?:^|\s)["'][^"']*$""")
+"""The last word of a line has its first quotation mark only."""
 SHELLS = ("bash", "zsh", "fish")
 
 
@@ -78,6 +81,27 @@ def quantities(context: click.Context, _: click.Parameter, incomplete: str) -> l
     return _beginning(quantities_of(board), incomplete)
 
 
+def faults(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Faults of the board or job."""
+    board = _board_typed(context)
+    if board is None:
+        return []
+    from zcd.circuit.build import build_circuit
+    from zcd.diagnosis.faults import faults_of
+
+    return _beginning((fault.key for fault in faults_of(build_circuit(board))), incomplete)
+
+
+def causes(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Causes of flags that a story may be told of."""
+    board = _board_typed(context)
+    if board is None:
+        return []
+    from zcd.simulation.causes import causes_of
+
+    return _beginning((cause.key for cause in causes_of(board)), incomplete)
+
+
 def series(_: click.Context, __: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Series of preferred numbers."""
     from zcd.board.preferred import SERIES
@@ -95,20 +119,25 @@ def _beginning(words: Iterable[str], incomplete: str) -> list[CompletionItem]:
     from click.shell_completion import CompletionItem
 
     begun = incomplete.casefold()
-    return [CompletionItem(word) for word in words if word.casefold().startswith(begun)]
+    fitting = (word for word in words if word.casefold().startswith(begun))
+    # bash puts a word into the line as it is, and blanks would end it
+    line = os.environ.get("COMP_WORDS", "")
+    bare = os.environ[VARIABLE].startswith("bash") and not _OPEN_QUOTE.search(line)
+    return [CompletionItem(word.replace(" ", "\\ ") if bare else word) for word in fitting]
 
 
 def _board_typed(context: click.Context) -> Board | None:
-    """The board of the file that stands in the line already; None where there is none."""
+    """The board of the file, a job's too, that stands in the line already; None: there is none."""
     # click reads no argument of a line that ends in an option without its value
-    file = context.params.get("board_file") or next(iter(context.args), None)
+    read = map(context.params.get, ("board_file", "job_file", "file"))
+    file = next(filter(None, read), None) or next(iter(context.args), None)
     if file is None or file == "-":
         return None
-    from zcd.board.files import load_board
+    from zcd.diagnosis.job import load_job
     from zcd.errors import InputError
 
     try:
-        return load_board(os.path.expanduser(file))
+        return load_job(os.path.expanduser(file)).board
     except InputError:
         return None
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from zcd.cli.command import Command
-from zcd.cli.completion import files, folders
+from zcd.cli.completion import faults, files, folders
 from zcd.cli.exits import exit_codes
 
 
@@ -70,7 +70,13 @@ def boards(folder: str, words: str, as_json: bool) -> int:
 
 @click.command(cls=Command, epilog=exit_codes(solver=""))
 @click.argument("job_file", metavar="JOB", shell_complete=files)
-@click.option("--found", required=True, metavar="FAULT", help='What it was, such as "R7 burnt".')
+@click.option(
+    "--found",
+    required=True,
+    metavar="FAULT",
+    shell_complete=faults,
+    help='What it was, such as "R7 burnt".',
+)
 @click.option("--repair", default="", metavar="TEXT", help="What was done about it.")
 @click.option("--json", "as_json", is_flag=True, help="Tell what was written as a JSON object.")
 def close(job_file: str, found: str, repair: str, as_json: bool) -> int:

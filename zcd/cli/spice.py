@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from zcd.cli.command import Command, full_option
-from zcd.cli.completion import files
+from zcd.cli.completion import faults, files
 from zcd.cli.exits import SIMULATOR, exit_codes
 from zcd.cli.given import job_given
 from zcd.cli.pictures import plot_option
@@ -24,6 +24,7 @@ TERMINAL = "-"
 @click.option(
     "--fault",
     metavar="KEY",
+    shell_complete=faults,
     default="healthy",
     help='Put in a fault such as "R7 open".',
 )

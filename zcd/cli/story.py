@@ -8,7 +8,7 @@ import click
 
 from zcd.arguments import STORY_SECONDS
 from zcd.cli.command import Command, full_option
-from zcd.cli.completion import files, story_flags
+from zcd.cli.completion import causes, files, story_flags
 from zcd.cli.exits import exit_codes
 from zcd.cli.given import DASH, board_given, job_given
 from zcd.cli.pictures import format_of, format_option, plots_option
@@ -20,7 +20,12 @@ if TYPE_CHECKING:
 
 @click.command(cls=Command, epilog=exit_codes())
 @click.argument("board_file", metavar="BOARD", shell_complete=files)
-@click.option("--cause", metavar="KEY", help='A cause such as "R7 open" or "tacho lost".')
+@click.option(
+    "--cause",
+    metavar="KEY",
+    shell_complete=causes,
+    help='A cause such as "R7 open" or "tacho lost".',
+)
 @click.option("--amount", type=float, metavar="NUMBER", help="Its size, in the unit shown.")
 @click.option("--all", "everything", is_flag=True, help="All causes, by the flags they raise.")
 @click.option(
