@@ -122,11 +122,11 @@ def test_no_fault_beside_a_row_explains_that_it_reads_high() -> None:
 def test_every_face_says_what_is_left_of_a_row() -> None:
     """Terminal, prompt and page; and none says at once that no reading is left to take."""
     case, text = said("ohm R1 to R4 241k", "ohm R4 124k")
-    line = rest_line(case.atlas, case.diagnosis)
+    line = rest_line(case.dictionary, case.diagnosis)
     assert line
     assert line in text
-    trip = plan_trip(case.atlas, case.diagnosis)
-    prompt = prompt_document(case.atlas, case.diagnosis, trip)
+    trip = plan_trip(case.dictionary, case.diagnosis)
+    prompt = prompt_document(case.dictionary, case.diagnosis, trip)
     assert line in " ".join(document_text(prompt).split())
     assert indistinguishable_line(case.diagnosis) == ""
 

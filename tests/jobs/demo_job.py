@@ -151,7 +151,7 @@ def case(texts: tuple[str, ...] = SETTLED, note: str = "the fan stands still") -
         flags=("sync", "fan"),
         note=note,
     )
-    return Case(job=job, atlas=dictionary(), diagnosis=diagnose(dictionary(), measured))
+    return Case(job=job, dictionary=dictionary(), diagnosis=diagnose(dictionary(), measured))
 
 
 def lost_below(

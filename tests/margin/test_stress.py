@@ -98,8 +98,8 @@ def test_film_sees_the_whole_peak() -> None:
     """Half-wave or not, the limit is held against the rms of a sine with the same peak."""
     half, full = stresses(board())["R2"], stresses(board("two-led"))["R2"]
     share = 230.0 * R2_OHM / CHAIN_OHM
-    assert_allclose(half.judged_v, share, rtol=0.01)
-    assert_allclose(full.judged_v, share, rtol=0.01)
+    assert_allclose(half.working_stress_v, share, rtol=0.01)
+    assert_allclose(full.working_stress_v, share, rtol=0.01)
     assert_allclose(full.power_w, 2.0 * half.power_w, rtol=0.01)
 
 
@@ -107,10 +107,10 @@ def test_film_sees_the_rms_where_that_is_more() -> None:
     """A pull-up whose pin is low nearly all the time carries DC, not a sine of the same peak."""
     result = stresses(board("bridge"))["pull-up"]
     assert result.rms_v[0] > 1.2 * result.peak_v[0] / np.sqrt(2.0)
-    assert_allclose(result.judged_v, result.rms_v)
+    assert_allclose(result.working_stress_v, result.rms_v)
     for stress in stresses(board("clamped")).values():
         larger = max(stress.rms_v[0], stress.peak_v[0] / np.sqrt(2.0))
-        assert_allclose(stress.judged_v, larger)
+        assert_allclose(stress.working_stress_v, larger)
 
 
 @pytest.mark.parametrize(
@@ -167,7 +167,7 @@ def test_worst_sharing_is_the_worst_of_all_corners(name: str) -> None:
             circuit = circuit.scale(resistor.ref, "resistance_ohm", factor)
         corners.append(resistor_stress(solve(circuit), result, 25.0))
     for number, worst in enumerate(worst_stress(result)[:-1]):
-        for quantity in ("power_w", "judged_v"):
+        for quantity in ("power_w", "working_stress_v"):
             highest = max(float(getattr(corner[number], quantity)[0]) for corner in corners)
             assert_allclose(getattr(worst, quantity).max(), highest, rtol=1e-4)
 
@@ -176,7 +176,7 @@ def test_unequal_sharing_in_exact_arithmetic() -> None:
     """110 k and 130 k of 5 %: 1.05 x 130 over 1.05 x 130 + 0.95 x 110 of the peak."""
     worst = {s.resistor.ref: s for s in worst_stress(board("clamped"))}
     share = 1.05 * 130.0 / (1.05 * 130.0 + 0.95 * 110.0)
-    assert_allclose(worst["R2"].judged_v.max(), 253.0 * share, rtol=5e-3)
+    assert_allclose(worst["R2"].working_stress_v.max(), 253.0 * share, rtol=5e-3)
     # the larger part heats most where it is small too
     assert_allclose(
         worst["R2"].power_w.max(), (253.0 / 0.95 / 240e3) ** 2 * 0.95 * 130e3, rtol=0.02

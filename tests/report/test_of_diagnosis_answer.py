@@ -57,7 +57,7 @@ def case_of(*texts: str) -> Case:
     dictionary = atlas_of()
     log = tuple(parse_reading(text, dictionary.circuit) for text in texts)
     job = Job(board=dictionary.board, meter=dictionary.meter, log=log)
-    return Case(job=job, atlas=dictionary, diagnosis=diagnose(dictionary, log))
+    return Case(job=job, dictionary=dictionary, diagnosis=diagnose(dictionary, log))
 
 
 def lines_of(document: Document) -> list[str]:
@@ -86,10 +86,10 @@ def test_pulses_beside_no_pulses_contradict_each_other() -> None:
 @pytest.mark.parametrize("texts", SERIES)
 def test_question_is_in_the_last_lines(texts: tuple[str, ...]) -> None:
     case = case_of(*texts)
-    trip = plan_trip(case.atlas, case.diagnosis)
+    trip = plan_trip(case.dictionary, case.diagnosis)
     if not (plan := trip.steps):
         return
-    lines = lines_of(prompt_document(case.atlas, case.diagnosis, trip, AccessLevel))
+    lines = lines_of(prompt_document(case.dictionary, case.diagnosis, trip, AccessLevel))
     # the answer field is the line after them
     last = "\n".join(lines[1 - LAST_LINES :])
     assert plan[0].reading.name in " ".join(last.split())
@@ -98,8 +98,8 @@ def test_question_is_in_the_last_lines(texts: tuple[str, ...]) -> None:
 
 def prompt_text(*texts: str) -> str:
     case = case_of(*texts)
-    trip = plan_trip(case.atlas, case.diagnosis)
-    return " ".join(lines_of(prompt_document(case.atlas, case.diagnosis, trip)))
+    trip = plan_trip(case.dictionary, case.diagnosis)
+    return " ".join(lines_of(prompt_document(case.dictionary, case.diagnosis, trip)))
 
 
 def test_the_prompt_explains_the_answers_still_likely() -> None:
@@ -117,9 +117,9 @@ def test_before_any_reading_no_fault_is_named() -> None:
 
 def test_one_good_range_on_all_screens() -> None:
     case = case_of()
-    (step, *_) = plan_trip(case.atlas, case.diagnosis).steps
+    (step, *_) = plan_trip(case.dictionary, case.diagnosis).steps
     (answer,) = (a for a in step.answers if HEALTHY.key in a.keys)
-    (line,) = (e for e in list_expected_readings(case.atlas) if e.reading == step.reading)
+    (line,) = (e for e in list_expected_readings(case.dictionary) if e.reading == step.reading)
     assert (answer.low, answer.high) == (line.healthy.low, line.healthy.high)
 
 
@@ -132,7 +132,7 @@ def test_readings_that_fit_no_fault_are_to_be_checked() -> None:
 
 def test_plan_stays_in_one_state_of_the_board() -> None:
     case = case_of()
-    plan = plan_trip(case.atlas, case.diagnosis).steps
+    plan = plan_trip(case.dictionary, case.diagnosis).steps
     assert 1 < len(plan) <= MOST_PLANNED
     assert len({step.reading for step in plan}) == len(plan)
     assert len({step.reading.power for step in plan}) == 1
@@ -167,7 +167,7 @@ def test_one_reading_alone_is_to_be_confirmed() -> None:
 def test_an_open_question_names_the_likeliest_and_what_settles_it() -> None:
     """The reading that is said to settle it does, if it shows what was said."""
     case = case_of("diode led+ led- OL")
-    trip = plan_trip(case.atlas, case.diagnosis)
+    trip = plan_trip(case.dictionary, case.diagnosis)
     assert case.diagnosis.stopped != "sure"
     text = " ".join(lines_of(answer_document(case)))
     assert case.diagnosis.ranked[0].key in text
@@ -177,9 +177,9 @@ def test_an_open_question_names_the_likeliest_and_what_settles_it() -> None:
 def test_to_settle_it_is_said_of_a_reading_that_does_whatever_it_shows() -> None:
     """With one of two resistors left, it is the one that is too high."""
     chain = case_of("ohm feed chain.2 400k")
-    assert not plan_trip(chain.atlas, chain.diagnosis).settles
+    assert not plan_trip(chain.dictionary, chain.diagnosis).settles
     rest = case_of("ohm feed chain.2 400k", "ohm R1 110k")
-    assert plan_trip(rest.atlas, rest.diagnosis).settles
+    assert plan_trip(rest.dictionary, rest.diagnosis).settles
     assert "To settle it" in " ".join(lines_of(answer_document(rest)))
 
 
@@ -216,7 +216,7 @@ def test_it_is_said_how_the_load_relay_is_brought_on() -> None:
 
 
 def plan_of(case: Case) -> tuple[Suggestion, ...]:
-    return plan_trip(case.atlas, case.diagnosis).steps
+    return plan_trip(case.dictionary, case.diagnosis).steps
 
 
 def test_a_good_sync_circuit_leads_to_the_fan() -> None:
@@ -224,7 +224,7 @@ def test_a_good_sync_circuit_leads_to_the_fan() -> None:
     texts = ("dc pin logic0 2.6", "frequency 50", "ohm R1 110k", "ohm R2 130k")
     log = tuple(parse_reading(text, dictionary.circuit) for text in texts)
     job = Job(board=dictionary.board, meter=dictionary.meter, log=log, flags=("fan",))
-    case = Case(job=job, atlas=dictionary, diagnosis=diagnose(dictionary, log, flags=("fan",)))
+    case = Case(job=job, dictionary=dictionary, diagnosis=diagnose(dictionary, log, flags=("fan",)))
     text = " ".join(lines_of(answer_document(case)))
     assert case.diagnosis.ranked[0].fault is not None
     assert case.diagnosis.ranked[0].fault.kind in ("drive", "fan")
@@ -238,13 +238,15 @@ def test_live_parts_are_no_part_of_another_plan() -> None:
     texts = ("ohm R1 to R2 66k", "dc pin 3.3")
     log = tuple(parse_reading(text, dictionary.circuit) for text in texts)
     job = Job(board=dictionary.board, meter=dictionary.meter, log=log, flags=("sync",))
-    case = Case(job=job, atlas=dictionary, diagnosis=diagnose(dictionary, log, flags=("sync",)))
+    case = Case(
+        job=job, dictionary=dictionary, diagnosis=diagnose(dictionary, log, flags=("sync",))
+    )
     trip = plan_trip(dictionary, case.diagnosis, flags=("sync",))
     sides = {step.access for step in trip.steps}
     assert sides == {AccessLevel.ISOLATED}
     for document in (
         answer_document(case),
-        prompt_document(case.atlas, case.diagnosis, trip),
+        prompt_document(case.dictionary, case.diagnosis, trip),
     ):
         assert "CAUTION: LIVE MAINS" not in " ".join(lines_of(document))
 

@@ -193,7 +193,7 @@ def converse(
             flags=talk.answers.flags,
             codes=talk.answers.codes,
         )
-        _show_more(Case(job=now, atlas=dictionary, diagnosis=diagnosis, known=statistics))
+        _show_more(Case(job=now, dictionary=dictionary, diagnosis=diagnosis, known=statistics))
 
     def keep(log: Sequence[Measured | Reading], flags: Sequence[str]) -> None:
         new = not writer.written

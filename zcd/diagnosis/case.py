@@ -46,7 +46,7 @@ class Case(Result):
     Parameters
     ----------
     job : Job
-    atlas : FaultDictionary
+    dictionary : FaultDictionary
         What each reading would show under each fault.
     diagnosis : Diagnosis
     known : FaultStatistics or None
@@ -56,7 +56,7 @@ class Case(Result):
     """
 
     job: Job
-    atlas: FaultDictionary = field(compare=False)
+    dictionary: FaultDictionary = field(compare=False)
     diagnosis: Diagnosis
     known: FaultStatistics | None = None
     unkept: tuple[Measured, ...] = ()
@@ -99,7 +99,7 @@ class Case(Result):
         with progress(len(dictionary.readings)) as begin:
             result = diagnose(dictionary, job.measured, job.skipped, begin, job.flags)
         dictionary.keep()
-        return cls(job=job, atlas=dictionary, diagnosis=result, known=statistics)
+        return cls(job=job, dictionary=dictionary, diagnosis=result, known=statistics)
 
     @property
     def board(self) -> Board:
@@ -109,7 +109,7 @@ class Case(Result):
     @property
     def circuit(self) -> Circuit:
         """Nominal, for the parts between nodes."""
-        return self.atlas.circuit
+        return self.dictionary.circuit
 
     @property
     def ranked(self) -> tuple[Ranked, ...]:
@@ -144,8 +144,8 @@ class Case(Result):
         choices : tuple of Choice
             The most informative one for its effort and risk first.
         """
-        result = choices(self.atlas, self.job.measured, self.job.skipped, self.job.flags)
-        self.atlas.keep()
+        result = choices(self.dictionary, self.job.measured, self.job.skipped, self.job.flags)
+        self.dictionary.keep()
         return result
 
     def add(self, *taken: str | Measured) -> Case:
@@ -182,4 +182,4 @@ class Case(Result):
             return self
         more = as_measured(taken, self.circuit)
         job = replace(self.job, log=self.job.log + more)
-        return self._diagnosed(job, self.atlas, self.known)
+        return self._diagnosed(job, self.dictionary, self.known)

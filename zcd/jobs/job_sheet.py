@@ -358,7 +358,7 @@ def _tables(case: Case) -> tuple[Block, ...]:
     result, circuit, job = case.diagnosis, case.circuit, case.job
     if not result.measured:
         return ()
-    compared = compared_table(result.measured, case.atlas)
+    compared = compared_table(result.measured, case.dictionary)
     # once it is known what it was, what it might have been is beside the point
     return (compared, ranked_table(result, circuit)) if job.closed is None else (compared,)
 

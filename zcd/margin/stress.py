@@ -66,7 +66,7 @@ class ResistorStress(Batch):
     voltage_limit_v: float
 
     @property
-    def judged_v(self) -> FloatArray:
+    def working_stress_v(self) -> FloatArray:
         """Voltage to compare with the limit: rms, or peak / √2 if that is higher.
 
         Half-wave current heats half as much, but the film sees the whole peak.
@@ -76,7 +76,7 @@ class ResistorStress(Batch):
     @property
     def by_peak(self) -> bool:
         """Whether its peak decides: that of a wave that is no sine, such as half of one."""
-        return float(self.judged_v.max()) > (1.0 + NO_SINE) * float(self.rms_v.max())
+        return float(self.working_stress_v.max()) > (1.0 + NO_SINE) * float(self.rms_v.max())
 
     @property
     def power_ratio(self) -> float:
@@ -86,7 +86,7 @@ class ResistorStress(Batch):
     @property
     def voltage_ratio(self) -> float:
         """The largest share of its voltage limit that it bears."""
-        return float(self.judged_v.max()) / self.voltage_limit_v
+        return float(self.working_stress_v.max()) / self.voltage_limit_v
 
     def used_ratio(self) -> float:
         """The larger share of its limits that it bears."""
@@ -136,9 +136,9 @@ class WorstLoad:
 
     JSON_KEYS: ClassVar = (
         *(f"{key}=stress.resistor.{key}" for key in PART_KEYS),
-        *(f"{key}=stress.{key}" for key in ("power_w", "rms_v", "peak_v", "judged_v")),
+        *(f"{key}=stress.{key}" for key in ("power_w", "rms_v", "peak_v", "working_stress_v")),
         "worst_power_w",
-        "worst_judged_v",
+        "worst_working_stress_v",
         "power_limit_w=stress.power_limit_w",
         "voltage_limit_v=stress.voltage_limit_v",
     )
@@ -152,9 +152,9 @@ class WorstLoad:
         return float(self.worst.power_w.max())
 
     @property
-    def worst_judged_v(self) -> float:
+    def worst_working_stress_v(self) -> float:
         """At high mains, with tolerances at their worse ends."""
-        return float(self.worst.judged_v.max())
+        return float(self.worst.working_stress_v.max())
 
 
 def chain_resistors(board: Board) -> list[Resistor]:

@@ -86,7 +86,9 @@ def resistor_rules(
         watts = derated_power_w(part.rated_power_w, ambient_degc)
     rules = [
         _at_most(part.ref, "power", stress.power_w, watts, "W", part.source),
-        _at_most(part.ref, "voltage", stress.judged_v, stress.voltage_limit_v, "V", part.source),
+        _at_most(
+            part.ref, "voltage", stress.working_stress_v, stress.voltage_limit_v, "V", part.source
+        ),
     ]
     if part.usual_power_w is not None:
         power, voltage = rules
@@ -102,7 +104,9 @@ def resistor_rules(
     source = f"no size is written; the largest usual one, {large.style}: {large.source}"
     any_size = [
         _at_most(part.ref, f"power{AT_ANY_SIZE}", stress.power_w, watts, "W", source),
-        _at_most(part.ref, f"voltage{AT_ANY_SIZE}", stress.judged_v, large.working_v, "V", source),
+        _at_most(
+            part.ref, f"voltage{AT_ANY_SIZE}", stress.working_stress_v, large.working_v, "V", source
+        ),
     ]
     return [*small, *(replace(rule, source_kind="assumed") for rule in any_size)]
 

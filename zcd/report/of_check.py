@@ -141,7 +141,7 @@ def _of_input(quantity: Quantity, board: Board) -> Quantity:
 def volts_text(stress: ResistorStress) -> str:
     """Voltage across a resistor beside its limit, as a meter and an oscilloscope show it."""
     if not stress.by_peak:
-        return of_limit(stress.judged_v.max(), stress.voltage_limit_v, "V")
+        return of_limit(stress.working_stress_v.max(), stress.voltage_limit_v, "V")
     rms, peak = (quantity_text(float(each.max()), "V") for each in (stress.rms_v, stress.peak_v))
     return f"{rms} rms, {peak} peak of {quantity_text(stress.voltage_limit_v * 2**0.5, 'V')}"
 
@@ -174,16 +174,16 @@ RESISTORS = (
         right=True,
     ),
     Quantity(
-        "worst_judged_v",
+        "worst_working_stress_v",
         "voltage",
         volts_text,
-        lambda stress: stress.judged_v.max(),
+        lambda stress: stress.working_stress_v.max(),
     ),
     Quantity(
         "voltage_ratio",
         "share",
-        lambda stress: share_text(stress.judged_v.max(), stress.voltage_limit_v),
-        lambda stress: stress.judged_v.max() / stress.voltage_limit_v,
+        lambda stress: share_text(stress.working_stress_v.max(), stress.voltage_limit_v),
+        lambda stress: stress.working_stress_v.max() / stress.voltage_limit_v,
         right=True,
     ),
 )

@@ -961,7 +961,7 @@ def _most_loaded_text(check: Check) -> str:
     if worst.power_ratio >= worst.voltage_ratio:
         load = of_limit(worst.power_w.max(), worst.power_limit_w, "W")
     else:
-        load = of_limit(worst.judged_v.max(), worst.voltage_limit_v, "V")
+        load = of_limit(worst.working_stress_v.max(), worst.voltage_limit_v, "V")
     return (
         f"{plain(worst.resistor.ref)} {quantity_text(worst.resistor.resistance_ohm, 'Ω')}: "
         f"up to {load} ({share_text(worst.used_ratio(), 1.0)}{_most_makers_text(worst)})"

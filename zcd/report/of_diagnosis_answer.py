@@ -122,8 +122,8 @@ FIRST_ASSUMED = (
 
 def answer_document(case: Case) -> Document:
     """What the readings of a job say, on one screen."""
-    trip = plan_trip(case.atlas, case.diagnosis, case.job.skipped, case.job.flags)
-    telling = telling_readings(case.atlas, case.diagnosis, case.job.flags)
+    trip = plan_trip(case.dictionary, case.diagnosis, case.job.skipped, case.job.flags)
+    telling = telling_readings(case.dictionary, case.diagnosis, case.job.flags)
     make = partial(_answer, case, trip, telling, too_mild_line(case))
     return longest_on_a_screen(make, case.board, MOST_ANSWERS + 1)
 
@@ -167,7 +167,7 @@ def _answer(
             why = because_lines(named, case)
             blocks += [Paragraph(title), BulletList(why)]
     more = (
-        rest_line(case.atlas, diagnosis),
+        rest_line(case.dictionary, diagnosis),
         others_line(case, (*support, *last, *doubted)),
         unlike,
         fan_first,
@@ -237,7 +237,7 @@ def _reasons(
 
 def _is_odd(measured: Measured, case: Case) -> bool:
     """Whether a reading is not as on a good board."""
-    good = good_board(case.atlas, measured.reading, [measured])
+    good = good_board(case.dictionary, measured.reading, [measured])
     low, high = (measured.value if end is None else end for end in (measured.low, measured.high))
     return measured.unstable or high < good.low or low > good.high
 
@@ -407,7 +407,7 @@ def relay_line(case: Case, plan: Sequence[Suggestion]) -> str:
     if not powered or comes_next or said or case.diagnosis.stopped == "sure":
         return ""
     coil = [m for m in powered if "coil-" in (m.reading.red, m.reading.black)]
-    if any(m.value < good_board(case.atlas, m.reading).low for m in coil):
+    if any(m.value < good_board(case.dictionary, m.reading).low for m in coil):
         return (
             "The coil has its volts only while the controller calls for the load: was a program "
             "running, door or lid shut?"
@@ -493,7 +493,7 @@ def found_line(case: Case) -> str:
     """What it was and what was done, of a closed job; else what the readings say."""
     job = case.job
     if job.closed is None:
-        return proved_line(case.atlas, case.diagnosis) or verdict_line(case.diagnosis)
+        return proved_line(case.dictionary, case.diagnosis) or verdict_line(case.diagnosis)
     done = f" Done: {done_text(job)}." if job.repair else ""
     return f"Found: {plain(fault_words(job.found))}.{done} Closed on {job.closed.isoformat()}."
 
@@ -938,7 +938,9 @@ def too_mild_line(case: Case) -> str:
     if SYNC not in case.job.flags or not sure or fault is None or fault.reports or fault is HEALTHY:
         return ""
     still = any(_stands_still(m, case) for m in diagnosis.measured)
-    return TOO_MILD if not still and sync_lost_share(case.atlas, diagnosis) < SELDOM_LOST else ""
+    return (
+        TOO_MILD if not still and sync_lost_share(case.dictionary, diagnosis) < SELDOM_LOST else ""
+    )
 
 
 def _stands_still(measured: Measured, case: Case) -> bool:
@@ -1102,7 +1104,7 @@ def because_lines(measured: Sequence[Measured], case: Case) -> tuple[str, ...]:
 def _because_text(measured: Measured, case: Case) -> str:
     reading, circuit = measured.reading, case.circuit
     state = relay_state(reading, circuit)
-    good = good_board(case.atlas, reading)
+    good = good_board(case.dictionary, reading)
     between = {*parts_between(circuit, reading.red, reading.black)}
     unread = any(each.ref in between for each in case.job.board.unknowns)
     shown = f"good board{state}{':' * bool(state)} {good_text(reading.function, good, unread)}"

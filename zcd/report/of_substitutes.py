@@ -542,7 +542,7 @@ def _figures(found: Substitutes, answer: Answer, proposal: Proposal) -> tuple[st
     watts = float(power.power_w.max())
     film_v = f"{quantity_text(float(volts.peak_v.max()), 'V')} peak"
     if not volts.by_peak:
-        film_v = quantity_text(float(volts.judged_v.max()), "V")
+        film_v = quantity_text(float(volts.working_stress_v.max()), "V")
     total = _total(_resistors(proposal.parts), answer)
     return (
         _change_text(total / _total(_resistors(answer.replaced), answer)),

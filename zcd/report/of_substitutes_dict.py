@@ -41,7 +41,7 @@ def substitutes_to_dict(result: Replacements) -> Record:
     Notes
     -----
     ``proposals``: list of parts, closeness, words, passes, failed, low_time_s, and resistors
-    (ref, power_w, power_limit_w, judged_v, voltage_limit_v of each on the changed board).
+    (ref, power_w, power_limit_w, working_stress_v, voltage_limit_v of each on the changed board).
     """
     found, drive = result.found, result.drive
     return {
@@ -84,7 +84,7 @@ def _proposal(found: Substitutes, answer: Answer, proposal: Proposal) -> Record:
                 "ref": stress.resistor.ref,
                 "power_w": float(stress.power_w.max()),
                 "power_limit_w": stress.power_limit_w,
-                "judged_v": float(stress.judged_v.max()),
+                "working_stress_v": float(stress.working_stress_v.max()),
                 "voltage_limit_v": stress.voltage_limit_v,
             }
             for stress in verdict.resistors

@@ -141,7 +141,7 @@ def sharing_of(place: SeriesString, stresses: Sequence[ResistorStress]) -> Shari
     total_ohm = low + 2.0 * part.resistance_ohm * part.tolerance_ratio
     # the first row has this part at its high end
     rms_a = np.sqrt(float(stress.power_w[0]) / high_ohm)
-    film_a = float(stress.judged_v[0]) / high_ohm
+    film_a = float(stress.working_stress_v[0]) / high_ohm
     return Sharing(rms_v=float(rms_a) * total_ohm, film_v=film_a * total_ohm)
 
 
