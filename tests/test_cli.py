@@ -225,7 +225,7 @@ def test_a_new_board_file_told_as_json(work: Path, capsys: pytest.CaptureFixture
     assert main(["new", "--json", "--topology", "bridge", "b.toml"]) == 0
     out, err = capsys.readouterr()
     written = (work / "b.toml").read_text(encoding="utf-8")
-    wanted = {"schema": 2, "file": "b.toml", "topology": "bridge", "text": written}
+    wanted = {"schema": 3, "file": "b.toml", "topology": "bridge", "text": written}
     assert json.loads(out) == wanted
     assert err == ""
 
@@ -779,7 +779,7 @@ def test_a_job_leaves_with_its_record(
     assert main(["report", str(job), "--to", "r.html", "--to", "r.pdf", "--json"]) == 1
     result = json.loads(capsys.readouterr().out)
     assert result == {
-        "schema": 2,
+        "schema": 3,
         "files": ["r.html", "r.pdf"],
         "conclusion": "Found (not confirmed): R2 open (over 99 % sure).",
         "passes": False,  # nothing says that it is repaired

@@ -22,7 +22,7 @@ from typing import Any
 
 Record = dict[str, Any]
 """A result as plain values, or as what `to_dict` makes them of."""
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 """Number of the JSON output; it rises when a key goes away or changes its meaning."""
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 

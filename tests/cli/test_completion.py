@@ -133,7 +133,7 @@ def test_the_script_is_printed(shell: str, capsys: pytest.CaptureFixture[str]) -
     assert err == ""
     assert f"{VARIABLE}={shell}_complete" in script
     assert main(["completion", shell, "--json"]) == 0
-    assert json.loads(capsys.readouterr().out) == {"schema": 2, "shell": shell, "text": script}
+    assert json.loads(capsys.readouterr().out) == {"schema": 3, "shell": shell, "text": script}
 
 
 def test_the_shells_can_read_their_scripts(capfd: pytest.CaptureFixture[str]) -> None:
