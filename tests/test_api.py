@@ -9,6 +9,7 @@ import subprocess
 import sys
 from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import mypy.api
@@ -55,12 +56,23 @@ def results() -> dict[str, Result]:
         "story": zcd.story(board(), "R8 open", seconds=20.0),
         "causes": zcd.causes(board(), ["sync", "fan"], seconds=20.0),
         "windings": zcd.windings("red-black=210", "black-white=350", "red-white=558"),
+        "capture": captured(),
     }
+
+
+def captured() -> Result:
+    """Three periods of the pin as an oscilloscope would have them."""
+    solved, time_s = zcd.solve(board()), np.arange(0.0, 0.05, 1e-5)
+    pin_v = np.interp(time_s % (1.0 / 60.0), solved.time_s, solved.voltage("pin", "logic0"))
+    with TemporaryDirectory() as folder:
+        path = Path(folder, "scope.csv")
+        np.savetxt(path, np.transpose([time_s, pin_v]), header="time (s), pin (V)")
+        return zcd.capture(path, board())
 
 
 KINDS = (
     "solve", "check", "population", "sensitivity", "loss_map", "readings", "diagnose", "retest",
-    "substitute", "story", "causes", "windings",
+    "substitute", "story", "causes", "windings", "capture",
 )  # fmt: skip
 
 

@@ -24,6 +24,7 @@ from tests.jobs.demo_job import (
     share_lost,
     solved,
 )
+from tests.test_api import results
 from zcd.margin.check import Check
 from zcd.report.schemas import SCHEMAS
 from zcd.results import Result
@@ -217,3 +218,40 @@ def test_the_guide_names_the_keys_of_the_schema(name: str) -> None:
 def test_every_result_begins_with_the_number() -> None:
     check: Result = solved().check
     assert next(iter(check.to_dict().items())) == ("schema", SCHEMA_VERSION)
+
+
+NAMED = {"faults", "codes", "shows"}
+"""What has names of faults, flags and sides for keys."""
+
+
+def keys_in(value: Any, of: str = "") -> Iterator[str]:
+    """All keys of a record, at any depth."""
+    for key, inner in value.items() if isinstance(value, dict) else ():
+        yield from () if of in NAMED else (key,)
+        yield from keys_in(inner, key)
+    for inner in value if isinstance(value, list) else ():
+        yield from keys_in(inner, of)
+
+
+@pytest.mark.parametrize(
+    ("command", "kinds"),
+    {
+        "readings": ("readings",), "diagnose": ("diagnose",), "retest": ("retest",),
+        "substitute": ("substitute",), "story": ("story", "causes"), "windings": ("windings",),
+        "capture": ("capture",),
+    }.items(),
+)  # fmt: skip
+def test_the_guide_has_every_key_that_is_printed(command: str, kinds: tuple[str, ...]) -> None:
+    """Where its ending is a unit, as ``low_*``; what it refers to in another row, and what stands
+    above the table, counts."""
+    text = GUIDE.read_text(encoding="utf-8")
+    rows = dict(re.findall(r"^\| `(\w+)` \| (.*) \|$", text, re.MULTILINE))
+    asked, said = [command], [text.partition("\n| command ")[0]]
+    for name in asked:
+        said.append(rows[name])
+        others = re.findall(r"of `(\w+)`", rows[name])
+        asked += [other for other in others if other in rows and other not in asked]
+    named = set(re.findall(r"`(\w+)\*?`", " ".join(said)))
+    for kind in kinds:
+        for key in set(keys_in(results()[kind].to_dict())):
+            assert {key, f"{key.rpartition('_')[0]}_"} & named, key

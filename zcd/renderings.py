@@ -429,5 +429,4 @@ def _windings() -> Rendering:
         lambda result: of.verdict_document(result.measured, result.verdict),
         plot_windings,
         lambda result: UNPLUGGED,
-        lambda result: of.verdict_to_dict(result.measured, result.verdict),
     )

@@ -7,7 +7,7 @@ import click
 from zcd.cli.command import PlainCommand
 from zcd.cli.exits import exit_codes
 
-NAMES = ("board", "check", "map")
+NAMES = ("board", "check", "map", "windings")
 """As `zcd.report.schemas.SCHEMAS` has them, without loading what results are made of."""
 
 
@@ -16,7 +16,7 @@ NAMES = ("board", "check", "map")
 def schema(name: str) -> None:
     """Print the JSON Schema of a board file, or of what a command prints with --json.
 
-    NAME is "board" or the name of a command: check, map.
+    NAME is "board" or the name of a command: check, map, windings.
 
     Every object of --json begins with the number of its form, "schema". Under one number
     no key goes away or changes its meaning; new keys may come. A program reads the keys it

@@ -225,20 +225,7 @@ def _no_pulse_line(traces: Traces) -> str:
 
 
 def capture_to_dict(traces: Traces) -> Record:
-    """What a capture shows, ready for `json.dumps`.
-
-    Parameters
-    ----------
-    traces : Traces
-
-    Returns
-    -------
-    record : dict
-        ``board``, ``file``, ``good``, ``step_s``, ``pulses``, ``missing_pulses``,
-        ``low_times_s``, ``offsets_s`` (null without the mains), ``interval_s``,
-        ``low_jitter_s``, ``interval_jitter_s``, ``mains_hz``;
-        ``readings`` as those of a retest.
-    """
+    """What a capture shows, ready for `json.dumps`."""
     there = isfinite(traces.mains_hz)
     circuit, verdict = build_circuit(traces.board), judge_capture(traces)
     return {

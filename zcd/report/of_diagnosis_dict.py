@@ -16,19 +16,7 @@ from zcd.serialize import Record
 
 
 def expected_readings_to_dict(expected_readings: ExpectedReadings) -> Record:
-    """The bench card, ready for `json.dumps`.
-
-    Parameters
-    ----------
-    expected_readings : ExpectedReadings
-
-    Returns
-    -------
-    record : dict
-        ``board``; ``readings``: list of function, red, black, over, lifted, power, side,
-        ``healthy`` and ``faults`` (by fault) with ``low_*``, ``middle_*``, ``high_*``, the unit
-        ending the key and null for an overload; ``assumptions``; ``read_as``.
-    """
+    """The bench card, ready for `json.dumps`."""
     return {
         "board": expected_readings.board.name,
         "readings": [
@@ -49,29 +37,7 @@ def expected_readings_to_dict(expected_readings: ExpectedReadings) -> Record:
 
 
 def diagnosis_to_dict(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record:
-    """What the readings say, ready for `json.dumps`.
-
-    Parameters
-    ----------
-    job : Job
-    circuit : Circuit
-    diagnosis : Diagnosis
-
-    Returns
-    -------
-    record : dict
-        ``board``, ``flags``, ``codes`` (what the appliance shows for each), ``conclusion``,
-        ``stopped`` (null while it asks), ``alike`` (keys of what is named: the first, and what no
-        reading worth its effort parts from it), ``alike_ratio`` (probability of that, alone or
-        beside a second fault); ``measured``, ``suspects``: lists of
-        function, red, black, over, lifted, power, value, low, high (null where it is no range),
-        about and unstable; ``unseen``: parts that a fault without pulses hides; ``ranked``: list of
-        fault, part, mode, probability_ratio, words, amount (low, middle, high, unit) or null;
-        ``next_reading`` (null if none): function, red, black, over, lifted, power, side, range
-        (unit ending the key, null where none is set), gain_bits,
-        open_bits, outcomes, answers; ``assumptions``;
-        ``read_as`` (key, printed, meaning). An overload is null.
-    """
+    """What the readings say, ready for `json.dumps`."""
     suggestion = diagnosis.suggestion
     following = None
     if suggestion is not None:

@@ -509,18 +509,7 @@ def _times_text(weak: Headroom) -> str:
 
 
 def retest_to_dict(retest: Retest) -> Record:
-    """How a repaired board reads, ready for `json.dumps`.
-
-    Returns
-    -------
-    record : dict
-        ``board``, ``good``, ``good_ratio``; ``likeliest``: fault and probability_ratio of the
-        likeliest that is left; ``readings``: as ``measured`` of a diagnosis, with
-        ``good`` and ``healthy`` (``low_*``, ``high_*``); ``missing`` (what would make it sure) and
-        ``to_take``: lists of function, red, black, over, lifted; ``remaining`` (null without a low
-        time): ``low_time_s``, ``mains_rms_v``, ``ctr_ratio``, ``bench_headrooms``,
-        ``weak_headrooms`` (lists at the 10 %, 50 % and 90 % point of the CTR), ``tells``.
-    """
+    """How a repaired board reads, ready for `json.dumps`."""
     left, circuit = retest.remaining, retest.circuit
     return {
         "board": retest.board.name,

@@ -178,21 +178,7 @@ def compared_cautions(comparison: Comparison) -> tuple[Caution, ...]:
 
 
 def comparison_to_dict(comparison: Comparison) -> Record:
-    """A comparison, ready for `json.dumps`.
-
-    Parameters
-    ----------
-    comparison : Comparison
-
-    Returns
-    -------
-    record : dict
-        ``board``, ``topology``, ``fault``, ``severity_ratio``, ``agrees``, ``settled``;
-        ``device``: the published transistor; ``locks``: ``ours``, ``equations``, ``device``;
-        ``quantities`` and ``readings``: list of name (or function, red, black), ``agrees`` and
-        ``ours_*``, ``equations_*``, ``device_*``, ``allowed_*``, the unit ending the key, null for
-        what does not exist and for an overload; ``assumptions``.
-    """
+    """A comparison, ready for `json.dumps`."""
     board = comparison.board
     return {
         "board": board.name,

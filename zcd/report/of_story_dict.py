@@ -20,19 +20,7 @@ EVERY_S = 0.1
 
 
 def story_to_dict(story: Story) -> Record:
-    """One story with its timeline.
-
-    Parameters
-    ----------
-    story : Story
-
-    Returns
-    -------
-    record : dict
-        ``board``, what `summary_record` holds, ``why``, ``events`` (time_s, what, which, words),
-        ``sync_circuit`` (relay_on, relay_off: feed_rms_v, led_peak_a, good, failed_rule,
-        pulses_a_cycle, late_s), ``samples`` by column, ``assumptions``.
-    """
+    """One story with its timeline."""
     sync_view, board = story.view, story.board
     every = max(1, round(EVERY_S * 2.0 * sync_view.mains_hz))
     columns = {

@@ -15,34 +15,7 @@ _KEYS = (
 
 
 def substitutes_to_dict(result: Replacements) -> Record:
-    """What to fit in place of the parts asked for, in SI units, ready for `json.dumps`.
-
-    Parameters
-    ----------
-    result : Replacements
-
-    Returns
-    -------
-    record : dict
-        =================  =============================================================
-        key                what it holds
-        =================  =============================================================
-        board, drawer      their names
-        original           passes, failed (names of rules), low_time_s (shortest,
-                           longest): of the board as it was
-        answers            list: kind, replaced, kept (references), proposals, others
-                           (best first), buy (parts; empty where something is proposed)
-        drive              null or: running_a, blocked_a, ambient_degc, and parts (list: part,
-                           kind, mode, fits, allowed_a, off_state_v, trigger_a, unread, rules)
-        assumptions        list: key, value, source; of the board, then of the drawer
-        left_out           lines of the drawer's items that cannot be used
-        =================  =============================================================
-
-    Notes
-    -----
-    ``proposals``: list of parts, closeness, words, passes, failed, low_time_s, and resistors
-    (ref, power_w, power_limit_w, working_stress_v, voltage_limit_v of each on the changed board).
-    """
+    """What to fit in place of the parts asked for, in SI units, ready for `json.dumps`."""
     found, drive = result.found, result.drive
     return {
         "board": found.board.name,

@@ -16,7 +16,6 @@ from zcd.report.document import BulletList, Document, Paragraph, Section
 from zcd.report.of_check_document import caution_sections
 from zcd.report.table import Table
 from zcd.report.text import quantity_text
-from zcd.serialize import Record
 from zcd.simulation.windings import (
     FRAME_READINGS,
     PINS_OF_LEADS,
@@ -254,38 +253,3 @@ def verdict_document(measured: Measured, verdict: Verdict) -> Document:
             *caution_sections(*UNPLUGGED),
         ),
     )
-
-
-def verdict_to_dict(measured: Measured, verdict: Verdict) -> Record:
-    """The verdict as a JSON object.
-
-    Parameters
-    ----------
-    measured : Measured
-    verdict : Verdict
-
-    Returns
-    -------
-    record : dict
-        ``safe``, ``problems``, ``unchecked``, ``leads`` (lead, role, pin,
-        board_role, frame_ohm), ``main_ohm``, ``start_ohm``, ``residual_ohm``, ``allowed_ohm``.
-    """
-    return {
-        "safe": verdict.safe,
-        "problems": list(verdict.problems),
-        "unchecked": list(verdict.unchecked),
-        "leads": [
-            {
-                "lead": lead,
-                "role": verdict.roles.get(lead),
-                "pin": measured.pins.get(lead),
-                "board_role": measured.board.get(measured.pins.get(lead, "")),
-                "frame_ohm": measured.frame_ohm.get(lead),
-            }
-            for lead in measured.leads
-        ],
-        "main_ohm": verdict.main_ohm,
-        "start_ohm": verdict.start_ohm,
-        "residual_ohm": verdict.residual_ohm,
-        "allowed_ohm": verdict.allowed_ohm,
-    }

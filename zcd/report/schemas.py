@@ -34,5 +34,17 @@ def _map() -> Schema:
     return json_schema(LossMap, "zcd map --json", (LossShare, Share))
 
 
-SCHEMAS: dict[str, Callable[[], Schema]] = {"board": _board, "check": _check, "map": _map}
+def _windings() -> Schema:
+    from zcd.serialize import json_schema
+    from zcd.simulation.windings import Windings
+
+    return json_schema(Windings, "zcd windings --json")
+
+
+SCHEMAS: dict[str, Callable[[], Schema]] = {
+    "board": _board,
+    "check": _check,
+    "map": _map,
+    "windings": _windings,
+}
 """By name: what makes each; loads only what that needs."""

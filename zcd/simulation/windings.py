@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from itertools import combinations
 from math import inf, isinf
+from typing import ClassVar
 
 from zcd.board.units import format_percent, format_si
 from zcd.results import Result
@@ -110,6 +111,31 @@ class Verdict:
         return not self.problems and not self.unchecked
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lead:
+    """One lead of a motor.
+
+    Parameters
+    ----------
+    lead : str
+        As it was named.
+    role : Role or None
+        None: it cannot be named.
+    pin : str or None
+        Of the motor's connector that it is in.
+    board_role : Role or None
+        What that pin of the board is for.
+    frame_ohm : float or None
+        From it to the frame; None: not measured, or beyond the meter's range.
+    """
+
+    lead: str
+    role: Role | None
+    pin: str | None
+    board_role: Role | None
+    frame_ohm: float | None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Windings(Result):
     """A motor's leads named, and whether its connector is safe.
@@ -120,6 +146,13 @@ class Windings(Result):
     verdict : Verdict
     """
 
+    JSON_KEYS: ClassVar = (
+        "safe",
+        *(f"{key}=verdict.{key}" for key in ("problems", "unchecked")),
+        "leads",
+        *(f"{k}=verdict.{k}" for k in ("main_ohm", "start_ohm", "residual_ohm", "allowed_ohm")),
+    )
+
     measured: Measured
     verdict: Verdict
 
@@ -127,6 +160,21 @@ class Windings(Result):
     def safe(self) -> bool:
         """All was measured, and nothing speaks against plugging the fan in."""
         return self.verdict.safe
+
+    @property
+    def leads(self) -> tuple[Lead, ...]:
+        """What is known of each lead, in order of name."""
+        known = self.measured
+        return tuple(
+            Lead(
+                lead=lead,
+                role=self.verdict.roles.get(lead),
+                pin=known.pins.get(lead),
+                board_role=known.board.get(known.pins.get(lead, "")),
+                frame_ohm=known.frame_ohm.get(lead),
+            )
+            for lead in known.leads
+        )
 
 
 def name_leads(measured: Measured) -> Verdict:
