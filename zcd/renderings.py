@@ -393,6 +393,7 @@ def _causes() -> Rendering:
 
 def _traces() -> Rendering:
     from zcd.drawing.axes import plot_capture
+    from zcd.drawing.captures import capture_figure
     from zcd.report import of_capture as of
     from zcd.report.cautions import PROBED
 
@@ -402,12 +403,14 @@ def _traces() -> Rendering:
         plot_capture,
         lambda traces: PROBED,
         of.capture_to_dict,
+        pictures={"capture": lambda traces: capture_figure(traces.board, traces)},
         answer=of.capture_answer,
     )
 
 
 def _comparison() -> Rendering:
     from zcd.drawing.axes import plot_comparison
+    from zcd.drawing.overlay import overlay_figure
     from zcd.report import of_spice as of
 
     return Rendering(
@@ -416,6 +419,7 @@ def _comparison() -> Rendering:
         plot_comparison,
         of.compared_cautions,
         of.comparison_to_dict,
+        pictures={"overlay": overlay_figure},
     )
 
 

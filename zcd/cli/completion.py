@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING
 
 import click
@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
 
     from zcd.board.model import Board
+
+    Completer = Callable[[click.Context, click.Parameter, str], list[CompletionItem]]
 
 VARIABLE = "_ZCD_COMPLETE"
 """Says which shell asks, and for what."""
@@ -59,47 +61,49 @@ def folders(_: click.Context, __: click.Parameter, incomplete: str) -> list[Comp
     return [CompletionItem(incomplete, type="dir")]
 
 
-def replaceable(
-    context: click.Context, _: click.Parameter, incomplete: str
-) -> list[CompletionItem]:
-    """References of the parts of the board that `--for` may name."""
-    board = _board_typed(context)
-    if board is None:
-        return []
+def _of_board(names: Callable[[Board], Iterable[str]]) -> Completer:
+    """Names that the board of the line has."""
+
+    def complete(
+        context: click.Context, _: click.Parameter, incomplete: str
+    ) -> list[CompletionItem]:
+        board = _board_typed(context)
+        return [] if board is None else _beginning(names(board), incomplete)
+
+    return complete
+
+
+@_of_board
+def replaceable(board: Board) -> Iterable[str]:
+    """References of the parts that `--for` may name."""
     from zcd.substitutes.search import replaceable_refs
 
-    return _beginning(replaceable_refs(board), incomplete)
+    return replaceable_refs(board)
 
 
-def quantities(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
-    """Quantities of the board that a map may be drawn over."""
-    board = _board_typed(context)
-    if board is None:
-        return []
+@_of_board
+def quantities(board: Board) -> Iterable[str]:
+    """Quantities that a map may be drawn over."""
     from zcd.margin.quantities import quantities as quantities_of
 
-    return _beginning(quantities_of(board), incomplete)
+    return quantities_of(board)
 
 
-def faults(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
+@_of_board
+def faults(board: Board) -> Iterable[str]:
     """Faults of the board or job."""
-    board = _board_typed(context)
-    if board is None:
-        return []
     from zcd.circuit.build import build_circuit
     from zcd.diagnosis.faults import faults_of
 
-    return _beginning((fault.key for fault in faults_of(build_circuit(board))), incomplete)
+    return (fault.key for fault in faults_of(build_circuit(board)))
 
 
-def causes(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
+@_of_board
+def causes(board: Board) -> Iterable[str]:
     """Causes of flags that a story may be told of."""
-    board = _board_typed(context)
-    if board is None:
-        return []
     from zcd.simulation.causes import causes_of
 
-    return _beginning((cause.key for cause in causes_of(board)), incomplete)
+    return (cause.key for cause in causes_of(board))
 
 
 def series(_: click.Context, __: click.Parameter, incomplete: str) -> list[CompletionItem]:

@@ -132,7 +132,6 @@ def diagnose(
     from zcd.diagnosis.job_history import fault_statistics_in
     from zcd.diagnosis.meters import usual_meter
     from zcd.diagnosis.reading_syntax import as_measured
-    from zcd.jobs.analysis import captured
     from zcd.jobs.conversation import parse_flags
     from zcd.progress import progress_bar
 
@@ -154,7 +153,7 @@ def diagnose(
         except EOFError:
             return 0
     more = as_measured(written, build_circuit(job.board))
-    more += captured(csv, job.board) if csv is not None else ()
+    more += api.capture(csv, job.board).readings if csv is not None else ()
     if flags:
         flags, codes = parse_flags(flags, job.codes)
         job = replace(job, codes=codes)

@@ -56,10 +56,5 @@ def map_command(
         require_picture(plot)
     board = board_given(board_file)
     result = api.loss_map(board, across, up, progress=progress_bar)
-    if plot:
-        from zcd.drawing.canvas import save_figure
-        from zcd.drawing.loss_map import loss_map_figure
-
-        save_figure(loss_map_figure(board, result, result.share), plot)
-    print_result(result, as_json, full=full, written=plot)
+    print_result(result, as_json, full=full, plot=plot)
     return 0 if result.locks else 1

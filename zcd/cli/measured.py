@@ -33,18 +33,14 @@ def capture(file: str, board_file: str, plot: str | None, full: bool, as_json: b
     Example
       zcd capture scope.csv board.toml --plot scope.png
     """
-    from zcd.cli.output import draw_capture, print_result
-    from zcd.diagnosis.capture import load_capture
-    from zcd.diagnosis.capture_measurements import find_traces
+    from zcd import api
+    from zcd.cli.output import print_result
     from zcd.files import require_picture
 
     if plot is not None:
         require_picture(plot)
-    board = board_given(board_file)
-    traces = find_traces(load_capture(file), board)
-    if plot is not None:
-        draw_capture(board, traces, plot)
-    print_result(traces, as_json, full=full, written=plot)
+    traces = api.capture(file, board_given(board_file))
+    print_result(traces, as_json, full=full, plot=plot)
     return 0 if traces.good else 1
 
 
@@ -118,7 +114,7 @@ def retest(
     from zcd.diagnosis.job import load_job
     from zcd.diagnosis.reading_syntax import as_measured
     from zcd.diagnosis.retest import require_reading
-    from zcd.jobs.analysis import captured, retest_kept
+    from zcd.jobs.analysis import retest_kept
     from zcd.jobs.retests import board_name_for, continued_retest, readings_of_record
     from zcd.margin.as_new import require_same_kind
     from zcd.progress import progress_bar
@@ -139,7 +135,7 @@ def retest(
         require_same_kind(job.board, about.board, "--job", "give the job of this board")
         job = replace(job, meter=about.meter)
     more = as_measured(written, build_circuit(job.board))
-    taken = (*more, *(captured(csv, job.board) if csv is not None else ()))
+    taken = (*more, *(api.capture(csv, job.board).readings if csv is not None else ()))
     require_reading(taken)
     board = "" if about is None else board_name_for(about, job.board_file)
     last = None if about is None else continued_retest(about, board, replaced)

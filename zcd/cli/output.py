@@ -11,7 +11,6 @@ import click
 
 if TYPE_CHECKING:
     from zcd.board.model import Board
-    from zcd.diagnosis.capture_measurements import Traces
     from zcd.diagnosis.case import Case
     from zcd.diagnosis.fault_dictionary import FaultDictionary
     from zcd.diagnosis.job import Job
@@ -41,13 +40,21 @@ FULL_HINT = "All figures, limits and sources: add --full."
 
 
 def print_result(
-    result: Result, as_json: bool, *, full: bool = True, written: str | None = None, **more: Any
+    result: Result,
+    as_json: bool,
+    *,
+    full: bool = True,
+    plot: str | None = None,
+    written: str | None = None,
+    **more: Any,
 ) -> None:
-    """Print a result on one screen or in full, and what file was written; or, with whatever else
-    there is to tell, as JSON."""
+    """Print a result on one screen or in full, and what file was written, its picture too; or, with
+    whatever else there is to tell, as JSON."""
     from zcd.renderings import answer_of, rendering_of
 
-    rendering = rendering_of(result)
+    rendering, written = rendering_of(result), plot or written
+    if plot is not None:
+        result.picture().save(plot)
     if as_json:
         print_json({**rendering.record(result), **more}, rendering.cautions(result))
     else:
@@ -75,14 +82,6 @@ def show(document: Document) -> None:
 def on_terminal() -> bool:
     """Whether a person can be asked."""
     return sys.stdin.isatty() and sys.stdout.isatty()
-
-
-def draw_capture(board: Board, traces: Traces, path: str) -> None:
-    """Draw a capture over the model."""
-    from zcd.drawing.canvas import save_figure
-    from zcd.drawing.captures import capture_figure
-
-    save_figure(capture_figure(board, traces), path)
 
 
 def ask(question: str) -> str:

@@ -105,10 +105,5 @@ def spice(
         meter=job.meter,
         progress=progress_bar,
     )
-    if plot:
-        from zcd.drawing.canvas import save_figure
-        from zcd.drawing.overlay import overlay_figure
-
-        save_figure(overlay_figure(result), plot)
-    print_result(result, as_json, full=full, written=plot)
+    print_result(result, as_json, full=full, plot=plot)
     return 0 if result.agrees else 1

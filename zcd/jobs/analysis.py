@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from zcd.board.model import Board
     from zcd.diagnosis.fault_dictionary import FaultDictionary
     from zcd.diagnosis.job import Job
     from zcd.diagnosis.job_history import FaultStatistics
@@ -50,14 +49,6 @@ def retest_kept(about: Job, retest: Retest, by: str, replaced: Sequence[str], bo
     keep_retest(
         about, retest_record_of(retest, date.today(), by=by, replaced=replaced, board=board)
     )
-
-
-def captured(csv: str, board: Board) -> tuple[Measured, ...]:
-    """An oscilloscope's capture as readings."""
-    from zcd.diagnosis.capture import load_capture
-    from zcd.diagnosis.capture_measurements import find_traces
-
-    return find_traces(load_capture(csv), board).readings
 
 
 def prepared(dictionary: FaultDictionary) -> None:
