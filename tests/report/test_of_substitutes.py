@@ -250,6 +250,14 @@ def test_chips_that_are_all_too_small_are_one_cause() -> None:
     assert 'with one marked "passes" the board passes' in original_line(whole.found)
 
 
+def test_each_part_of_a_fan_drive_says_where_it_comes_from() -> None:
+    result = api.substitute(parse_board(KILN), E12, refs=["drive"])
+    (table,) = (t for t in replacements_document(result).tables() if "drive" in t.title)
+    assert all(row["source"] and row["part"] for row in table.to_dicts())
+    assert table.to_dicts()[0]["allowed_a"] > 0.0
+    assert "(from" not in table.remark
+
+
 @pytest.mark.slow
 def test_the_fan_drive_is_proposed_where_it_is_written() -> None:
     assert api.substitute(parse_board(KILN), E12).drive is None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from zcd.errors import plain
 from zcd.margin.rules import Rule
-from zcd.report.table import Cell, Table
+from zcd.report.table import Cell, Quantity, Table
 from zcd.report.text import NOTHING, limit_text, quantity_text, rule_value_text
 from zcd.simulation.drive_parts import Switches, allowed_current_a
 
@@ -41,34 +41,29 @@ def drive_lines(switches: Switches, shown: int) -> tuple[str, ...]:
 
 def switches_table(switches: Switches) -> Table:
     """Parts that no known figure speaks against."""
-    origins = dict.fromkeys(fit.part.source for fit in switches.fits if fit.fits)
-    letters = ", ".join(Cell(source=origin) for origin in origins)
-    rows = []
-    for fit in switches.fits:
-        if fit.fits:
-            part = fit.part
-            allowed = allowed_current_a(part, switches.need.ambient_degc)[0]
-            rows.append(
-                (
-                    plain(part.part),
-                    part.kind,
-                    quantity_text(allowed, "A"),
-                    quantity_text(part.off_state_v, "V"),
-                    quantity_text(part.trigger_a, "A"),
-                    ", ".join(fit.unread) or NOTHING,
-                )
-            )
-    return Table(
+    ambient_degc = switches.need.ambient_degc
+    unread = {fit.part: fit.unread for fit in switches.fits if fit.fits}
+    quantities = (
+        Quantity("part", "part", lambda part: plain(part.part)),
+        Quantity("kind", "kind"),
+        Quantity(
+            "allowed_a", "carries", value=lambda p: float(allowed_current_a(p, ambient_degc)[0])
+        ),
+        Quantity("off_state_v", "blocks"),
+        Quantity("trigger_a", "fires at"),
+        Quantity("unread", "look up in its sheet", lambda p: ", ".join(unread[p]) or NOTHING),
+        Quantity("source", "from", lambda part: Cell(source=part.source)),
+    )
+    return Table.of(
+        unread,
+        quantities,
         title="For the fan's drive",
-        columns=("part", "kind", "carries", "blocks", "fires at", "look up in its sheet"),
-        rows=tuple(rows),
-        right=(2, 3, 4),
         remark="coupler: carries the fan's current itself; driver: only fires the gate of a triac. "
         "carries: rms at that ambient; of couplers rated for more than 2 A only on a heat sink, of "
         "triacs without one. fires at: LED current, of a triac gate current; the new part must not "
         "need more than the old one got. Smallest first."
-        + f" Advice only, the figures are second hand in part (from {letters}): the part's own "
-        "sheet goes before them." * bool(letters),
+        + " Advice only, the figures are second hand in part: the part's own sheet goes before "
+        "them." * bool(unread),
     )
 
 
