@@ -207,7 +207,7 @@ def test_tracks_are_followed_dead_before_a_reading_on_the_mains() -> None:
     assert case.next_reading is not None
     step, first = with_tracks_first(case.next_reading, case.ranked)
     tracks = ("D1/OC1 joint open", "OC1/neutral joint open", "feed/R1 joint open")
-    assert "along the tracks D1 to led+ of OC1, led- of OC1 to neutral and feed to R1." in first
+    assert "along the tracks D1 to led+ of OC1; led- of OC1 to neutral; feed to R1." in first
     before = {key for answer in case.next_reading.answers for key in answer.keys}
     left = {key for answer in step.answers for key in answer.keys}
     assert before - left == {*tracks}

@@ -319,7 +319,7 @@ def test_a_duty_says_what_a_meter_shows_that_counts_the_time_high() -> None:
     result = retest(dictionary(), measured("frequency 50", "duty 45 %"))
     (duty,) = (a for a in result.readings if a.measured.reading.function is Function.DUTY)
     text = " ".join(document_text(retest_answer(result)).split())
-    assert f"LOW: {show_span(Function.DUTY, duty.low, duty.high)} on a good board. If" in text
+    assert f"LOW: {show_span(Function.DUTY, duty.low, duty.high)} on a good board. " in text
     without = retest(dictionary(), measured("frequency 50"))
     assert "time LOW" not in document_text(retest_answer(without))
 

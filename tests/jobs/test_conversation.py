@@ -154,7 +154,8 @@ def test_a_settled_diagnosis_can_be_taken_back() -> None:
     bench = Bench(["498 V", "undo", "4.98 V", ""])
     bench.run()
     assert bench.talk.answers.measured == [Measured(reading=PIN, value=4.98)]
-    assert bench.questions == [QUESTION, LAST_QUESTION, QUESTION, LAST_QUESTION]
+    question = QUESTION.format(name="DC volts")
+    assert bench.questions == [question, LAST_QUESTION, question, LAST_QUESTION]
 
 
 def test_undo_takes_back_answers_and_skips() -> None:

@@ -155,7 +155,7 @@ def test_a_sync_flag_alone_is_a_sync_fault_whose_fan_flag_is_due() -> None:
 def test_the_likeliest_causes_lead() -> None:
     stories = [told(key) for key in ("healthy", "R1 open", "R2 open", "tacho lost")]
     line = likeliest_line(matching_causes(stories, {"sync", "fan"}))
-    assert line == "2 causes fit. Most likely: R1 open (50 %), R2 open (50 %)."
+    assert line == "2 single faults fit. Most likely: R1 open (50 %), R2 open (50 %)."
     assert next_line(board(), {"fan", "sync"}) == "Next: zcd diagnose BOARD -f sync,fan"
     kept = replace(board(), file="proofer.toml")
     assert next_line(kept, ()) == "Next: zcd diagnose proofer.toml -f none"

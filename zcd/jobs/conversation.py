@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, field
 
 from zcd.circuit.elements import Circuit, Resistance, is_hidden
 from zcd.diagnosis.flag_evidence import FLAGS, NO_FLAG
-from zcd.diagnosis.functions import OVERLOAD_WORDS, Function
+from zcd.diagnosis.functions import OVERLOAD_WORDS
 from zcd.diagnosis.job import check_codes
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.reading_syntax import (
@@ -17,7 +16,6 @@ from zcd.diagnosis.reading_syntax import (
     parse_function,
     parse_reading,
     parse_shown,
-    parse_value,
 )
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.errors import InputError, invalid_value
@@ -43,7 +41,7 @@ HELP = (
     'and figure; "end" stops: the answers are saved. "?" shows this again.'
 )
 
-QUESTION = "Meter shows (a value or OL; or skip, undo, more, end, ?): "
+QUESTION = "Next: {name} shows (value, OL, skip, undo, more, end, ?): "
 LAST_QUESTION = "Press Enter to end (or undo, or another reading): "
 
 Diagnose = Callable[[Sequence[Measured], Sequence[Reading], Sequence[str]], Diagnosis]
@@ -164,17 +162,13 @@ class Answers:
             except InputError as error:
                 # no reading is one word: what it would have to be is a value
                 if _is_answer(line) or " " not in line:
-                    raise InputError(f"{error}; {self._other_part(line)}") from None
+                    raise InputError(f"{error}; {self._other_part()}") from None
         return parse_reading(line, self.circuit)
 
-    def _other_part(self, line: str) -> str:
-        """How ohms of another part are typed, such as those that may have been meant."""
+    def _other_part(self) -> str:
+        """How ohms of another part are typed."""
         refs = (e.ref for e in self.circuit.of(Resistance) if not is_hidden(e))
-        ref, value = next(refs, "R1"), "82k"
-        with suppress(InputError):
-            parse_value(line, Function.OHM)
-            value = line
-        return f'for another part put its name first, as in "{ref} {value}"'
+        return f'for another part type its name before it, such as "{next(refs, "R1")} 82k"'
 
 
 @dataclass(slots=True)
@@ -243,8 +237,11 @@ class Conversation:
     ) -> bool:
         """Take one usable line; False ends the conversation."""
         suggested = diagnosis.suggestion.reading if diagnosis.suggestion else None
+        question = LAST_QUESTION
+        if suggested:
+            question = QUESTION.format(name=suggested.name)
         while True:
-            line = " ".join(ask(QUESTION if suggested else LAST_QUESTION).split())
+            line = " ".join(ask(question).split())
             if line.lower() in END or (not line and suggested is None):
                 return False
             before = self.answers.copy()

@@ -268,7 +268,7 @@ def verdict_text(check: Check, left: str, untested: bool = False) -> str:
         only = " By calculation: the repair was not measured." if untested and check.passes else ""
         return f"{headline_text(check)}{only}"
     if check.passes:
-        return f"{left} By calculation the board would pass as described."
+        return f"{left} By calculation it passes as described, which says nothing of this board."
     return f"{left} By calculation: {headline_text(check)}"
 
 

@@ -13,8 +13,8 @@ _GS38 = "HSE guidance note GS38, 4th edition, 2015"
 _LOCK_OUT = "Washington WAC 296-24-975, after US 29 CFR 1910.333(b)"
 RATED = "meter and leads rated CAT II 300 V or better (CAT III at the socket)"
 HOW_ISOLATED = (
-    "on the dead board ohms and diode test show OL both ways from logic0 to line, neutral and a "
-    "relay's load side. Else it is live"
+    "ohms and diode test, unplugged, show OL both ways from logic0 to line and neutral terminals "
+    "and a relay's load side. Else it is live"
 )
 """How the low-voltage side is shown to be isolated or live."""
 OF_OPTOCOUPLERS = (

@@ -75,7 +75,9 @@ def capture_answer(traces: Traces) -> Document:
 def verdict_text(traces: Traces, verdict: CaptureVerdict) -> str:
     """Good or bad, and by what."""
     if verdict.good:
-        close = [f"{_name(e)} {close_text(e)}" for e in verdict.readings if e.is_close]
+        close = [
+            f"{_name(e)} {close_text(e, traces.board)}" for e in verdict.readings if e.is_close
+        ]
         if close:
             return f"GOOD, with a doubt: {' '.join(close)} The rest is as on a good board."
         return f"GOOD. {capture_line(traces)} All figures are those of a good board."

@@ -113,7 +113,7 @@ def design_line(check: Check) -> str:
     of_pulse = [r for r in check.every_rule if r.status != "pass" and r.kind == "expectation"]
     if check.status != "warning" or check.repair is not None or not of_pulse:
         return ""
-    return "This is the design, not a fault: leave it unless sync errors stay."
+    return "Such is the design: nothing to do unless sync errors come back."
 
 
 def headline_text(check: Check) -> str:
@@ -248,8 +248,9 @@ def unread_lines(check: Check) -> Iterator[str]:
             with_values = "no likely value of it makes the board pass"
         else:
             with_values = (
-                f"the board passes with {_sized_text(check, values)} (E12; check again with the "
-                f"one you fit); what follows is for {quantity_text(values.value, values.unit)}"
+                f"the board passes with {_sized_text(check, values)} (E12, as large as the old "
+                "one; check again with the one you fit); what follows is for "
+                f"{quantity_text(values.value, values.unit)}"
             )
         yield f"{line}; {with_values}."
     if check.board.unknowns:
@@ -309,8 +310,8 @@ def culprit_lines(check: Check) -> Iterator[str]:
         now = quantity_text(near.value, near.unit)
         ref = _coupler_text(check)
         yield (
-            f"No letter: if it kept sync with this {ref}, leave it. With a new {ref} fit "
-            f"{_of_text(near)} (now {now}): that suits any grade."
+            f"No letter: while the old {ref} keeps sync, change nothing. With a new {ref} fit "
+            f"{_of_text(near)} too (now {now})."
         )
         return
     if check.passes:
@@ -869,9 +870,10 @@ def _years_text(check: Check) -> str:
     assert check.life is not None  # there is an optocoupler
     hours = check.board.service.hours_per_year
     powered = f"{hours:g} h a year" if hours < ALWAYS_H else "all the time"
+    fed = "powered" if check.board.relay is None else "with the relay on"
     assumed = any(each.key == HOURS for each in check.board.assumptions)
     return (
-        f"about {years_text(check.life.design_rule_years)} {years_from(check.board)} powered "
+        f"about {years_text(check.life.design_rule_years)} {years_from(check.board)} {fed} "
         f"{powered}{' (assumed)' * assumed}"
     )
 

@@ -279,7 +279,7 @@ def tells_most_text(diagnosis: Diagnosis, step: Suggestion, circuit: Circuit) ->
     reading, first = step.reading, diagnosis.ranked[0]
     named = [r.fault for r in diagnosis.ranked if r.probability > 0.5 * first.probability]
     if step.access is AccessLevel.MAINS:
-        return "no dead test left tells as much"
+        return "of what is left it tells most"
     quick = reading.function.row.dead and not reading.lifted
     if step.again is not None or first.probability < MIN_TELLING or not quick:
         return ""
@@ -437,16 +437,16 @@ def with_tracks_first(step: Suggestion, ranked: Sequence[Ranked]) -> tuple[Sugge
     )
     along = _along([joints[key] for key in tracks])
     first = (
-        f"First, unplugged, discharged and proved dead: {along}. One over 1 Ω more than your leads "
-        "is open: mend joint or track, find out what blew a fuse, then zcd retest. All near 0: "
-        "nothing to enter, go on."
+        f"First, unplugged, discharged and proved dead: {along}. Over 1 Ω, leads taken off, it is "
+        "open: mend it, then zcd retest; a fuse or fusible resistor in it is read by itself, never "
+        "bridged. All near 0: nothing to enter, go on."
     )
     return replace(step, answers=tuple(answer for answer in answers if answer.keys)), first
 
 
 def _along(tracks: Sequence[Fault]) -> str:
     """The test of tracks that may be open."""
-    return f"ohms along the track{'s' * (len(tracks) > 1)} {listed(list(map(_track, tracks)))}"
+    return f"ohms along the track{'s' * (len(tracks) > 1)} {'; '.join(map(_track, tracks))}"
 
 
 def _track(fault: Fault) -> str:
@@ -628,8 +628,8 @@ def unread_line_of(fault: Fault, measured: Sequence[Measured], circuit: Circuit)
     bridge, is_leg = diode_of_bridge(fault.part)
     if is_leg:
         return (
-            f"Before you unsolder {bridge}, compare its four diodes, unplugged, red and black as "
-            "each leads: the odd one is bad."
+            f"Before you unsolder {bridge}, unplugged, diode test on each of its four diodes: the "
+            "odd one is bad."
         )
     return f"Before you replace {fault.part}, lift one end and measure it, unplugged."
 

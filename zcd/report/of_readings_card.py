@@ -96,9 +96,10 @@ def counts_high_line(reading: Reading, good: ExpectedRange) -> str:
     if reading.function is not Function.DUTY or not reading.over_pin:
         return ""
     low = show_span(Function.DUTY, good.low, good.high)
+    high = show_span(Function.DUTY, 1.0 - good.high, 1.0 - good.low)
     return (
-        f"Duty is the share of time LOW: {low} on a good board. If your meter shows pin volts over "
-        'supply volts instead, enter "duty ... % high".'
+        f"Duty is the share of time LOW: {low} on a good board. Most meters count the time HIGH "
+        f'({high}; see its manual): then enter "duty ... % high".'
     )
 
 

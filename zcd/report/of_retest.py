@@ -210,13 +210,14 @@ def close_mark(again: RepeatedReading) -> str:
     return CLOSE if again.is_close else "good"
 
 
-def close_text(again: RepeatedReading) -> str:
+def close_text(again: RepeatedReading, board: Board) -> str:
     """The same of one that lies outside, and from where on it would differ."""
     end = show_value(again.measured.reading.function, again.fits[0 if again.is_low else 1])
     side = "under" if again.is_low else "over"
+    supply = quantity_text(board.output.supply_v, "V")
     return (
         f"{show_measured(again.measured)} is {close_mark(again)}: few good boards show it, "
-        f"{side} {end} none. See that the mains is within 5 % and the supply right."
+        f"{side} {end} none. Are the pin's supply ({supply}) and the mains right? Read it again."
     )
 
 
@@ -424,7 +425,7 @@ def retest_line(retest: Retest) -> str:
     if retest.good_ratio >= SURE_GOOD:
         spans = step.function is Function.DIODE and step not in retest.to_take
         why = "a diode of which the pulses say nothing was not tested" if spans else SHOWED_IT
-    close = f" {close_text(off)}" if off else ""
+    close = f" {close_text(off, retest.board)}" if off else ""
     return f"NOT PASSED yet: {why}. {take}.{close}"
 
 

@@ -194,7 +194,8 @@ def retest_record_table(record: RetestRecord) -> Table:
     good = [(each.reading, each.good_board) for each in record.readings]
     wide = any(name.startswith("ohms") and cell.startswith("up to ") for name, cell in good)
     missed = any(cell.endswith(OR_0) for _, cell in good)
-    legend = " ".join(filter(None, (WIDE_OHMS * wide, MISSED * missed)))
+    close = f"{CLOSE}: few good boards show it." if any(e.close for e in record.readings) else ""
+    legend = " ".join(filter(None, (WIDE_OHMS * wide, MISSED * missed, close)))
     return replace(readings_after(record.readings), remark=legend)
 
 

@@ -160,7 +160,7 @@ def _more_text(more: int) -> str:
 
 def likeliest_line(fits: Sequence[Fit]) -> str:
     """How many causes fit, and which of them stand out before any reading."""
-    count = "1 cause fits" if len(fits) == 1 else f"{len(fits)} causes fit"
+    count = "1 cause fits" if len(fits) == 1 else f"{len(fits)} single faults fit"
     return f"{count}. {standing_text([(_name(fit.cause), fit.share_ratio) for fit in fits])}"
 
 
