@@ -117,7 +117,7 @@ def test_what_is_no_level_or_seed_is_told_in_a_line(
 ) -> None:
     assert main(["practice", option, value]) == 2
     told = capsys.readouterr().err
-    assert told.startswith(f"zcd: {option[2:]}: found ")
+    assert told.startswith(f"zcd: {option}: found ")
     assert told.count("\n") == 1
 
 
