@@ -435,13 +435,13 @@ def loss_map(
     (True, 'pin never low')
     """
     from zcd.margin.loss_map import loss_map as find_map
-    from zcd.margin.loss_share import with_share
+    from zcd.margin.loss_share import loss_share
 
     with progress(2) as begin:
         begin("searching where sync is lost")
         result = find_map(board, across, up)
         begin("drawing boards within tolerance")
-        return with_share(result)
+        return replace(result, share=loss_share(board, result))
 
 
 @_public

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,11 +69,6 @@ class LossShare:
         """The share where the board of a map stands."""
         across, up = loss_map.across, loss_map.up
         return self.at(float(across.share(across.here)), float(up.share(up.here)))
-
-
-def with_share(loss_map: LossMap) -> LossMap:
-    """A map with the share of boards within tolerance that lose sync at each place."""
-    return replace(loss_map, share=loss_share(loss_map.board, loss_map))
 
 
 def loss_share(board: Board, loss_map: LossMap, boards: int = BOARDS) -> LossShare:

@@ -24,11 +24,9 @@ def check_tables() -> dict[str, Callable[[Check], Table | None]]:
         "levels": of.levels_table,
         "resistors": of.resistors_table,
         "headroom": of.headroom_table,
-        "corners": lambda check: spread.corners_table(check.spread) if check.spread else None,
-        "population": lambda check: (
-            spread.population_table(check.spread.population) if check.spread else None
-        ),
-        "tolerances": lambda check: spread.tolerances_table(check.spread) if check.spread else None,
+        "corners": lambda check: spread.corners_table(check.spread),
+        "population": lambda check: spread.population_table(check.spread.population),
+        "tolerances": lambda check: spread.tolerances_table(check.spread),
         "shares": lambda check: (
             later.sensitivity_table(check.outlook.sensitivity) if check.outlook else None
         ),

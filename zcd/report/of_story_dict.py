@@ -9,10 +9,9 @@ from zcd.report.of_diagnosis_dict import reading_to_dict
 from zcd.report.of_story import advice_lines, event_text, fan_text, headline
 from zcd.report.of_story_flags import why_lines
 from zcd.serialize import Record, to_dict
-from zcd.simulation.causes import Cause
 from zcd.simulation.controller import FAN, SYNC
 from zcd.simulation.drive import appliance_of
-from zcd.simulation.flags import CausesForFlags, Fit, SideTest, StoryTable
+from zcd.simulation.flags import CausesForFlags, StoryTable
 from zcd.simulation.timeline import Story
 
 EVERY_S = 0.1
@@ -89,51 +88,18 @@ def stories_to_dict(table: StoryTable) -> Record:
 
 def fits_to_dict(causes_for_flags: CausesForFlags) -> Record:
     """Causes that fit some flags, and the reading that tells their side."""
-    board, flags, fits, side_test = (
-        causes_for_flags.board,
-        causes_for_flags.flags,
-        causes_for_flags.fits,
-        causes_for_flags.told,
-    )
+    board, flags, fits = causes_for_flags.board, causes_for_flags.flags, causes_for_flags.fits
     return {
         "board": board.name,
         "flags": [flag for flag in (SYNC, FAN) if flag in flags],
-        "causes": [_fit_to_dict(fit) for fit in fits],
+        "causes": fits,
         "advice": advice_lines(fits, flags, causes_for_flags.fan_flag_delay_s),
         "plan": [
             reading_to_dict(step.reading, causes_for_flags.circuit)
             for step in causes_for_flags.plan.steps
         ],
-        "first_reading": side_test and _side_test_to_dict(side_test),
+        "first_reading": causes_for_flags.told,
         "assumptions": _assumptions(board),
-    }
-
-
-def _fit_to_dict(fit: Fit) -> Record:
-    cause: Cause = fit.cause
-    return {
-        "cause": cause.key,
-        "side": cause.subsystem,
-        "share_ratio": fit.share_ratio,
-        "words": cause.words,
-        "amounts": [s.cause.amount for s in fit.stories if s.cause.amount is not None],
-        "unit": cause.fault.unit,
-    }
-
-
-def _side_test_to_dict(side_test: SideTest) -> Record:
-    reading = side_test.reading
-    return {
-        "function": reading.function,
-        "red": reading.red,
-        "black": reading.black,
-        "side": side_test.where,
-        "gain_bits": side_test.gain_bits,
-        "open_bits": side_test.open_bits,
-        "shows": {
-            side: dict(zip(("low", "middle", "high"), points, strict=True))
-            for side, points in side_test.shown.items()
-        },
     }
 
 

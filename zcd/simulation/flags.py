@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,6 +50,11 @@ class Fit:
         Its probability before any reading.
     """
 
+    JSON_KEYS: ClassVar = (
+        "cause=cause.key", "side=cause.subsystem", "share_ratio", "words=cause.words", "amounts",
+        "unit=cause.fault.unit",
+    )  # fmt: skip
+
     stories: tuple[Story, ...]
     share_ratio: float
 
@@ -56,6 +62,11 @@ class Fit:
     def cause(self) -> Cause:
         """The cause, at the first of these sizes."""
         return self.stories[0].cause
+
+    @property
+    def amounts(self) -> tuple[float, ...]:
+        """These sizes, in the cause's own unit."""
+        return tuple(s.cause.amount for s in self.stories if s.cause.amount is not None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,11 +84,22 @@ class SideTest:
         What it tells of the side, and what is open.
     """
 
+    JSON_KEYS: ClassVar = (
+        *(f"{key}=reading.{key}" for key in ("function", "red", "black")),
+        "side=where", "gain_bits", "open_bits", "shows",
+    )  # fmt: skip
+
     reading: Reading
     where: Where
     shown: dict[Subsystem, tuple[float, float, float]]
     gain_bits: float
     open_bits: float
+
+    @property
+    def shows(self) -> dict[str, dict[str, float]]:
+        """What the meter shows, by side."""
+        points = ("low", "middle", "high")
+        return {side: dict(zip(points, self.shown[side], strict=True)) for side in self.shown}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
