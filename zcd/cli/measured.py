@@ -107,6 +107,7 @@ def retest(
       zcd retest repaired.toml -r "low time 8.9 ms" --job job.toml --replaced R7
     """
     from dataclasses import replace
+    from datetime import date
 
     from zcd import api
     from zcd.circuit.build import build_circuit
@@ -114,8 +115,13 @@ def retest(
     from zcd.diagnosis.job import load_job
     from zcd.diagnosis.reading_syntax import as_measured
     from zcd.diagnosis.retest import require_reading
-    from zcd.jobs.analysis import retest_kept
-    from zcd.jobs.retests import board_name_for, continued_retest, readings_of_record
+    from zcd.jobs.retests import (
+        board_name_for,
+        continued_retest,
+        keep_retest,
+        readings_of_record,
+        retest_record_of,
+    )
     from zcd.margin.as_new import require_same_kind
     from zcd.progress import progress_bar
 
@@ -145,7 +151,8 @@ def retest(
         replaced, by = replaced or last.replaced, by or last.by
     result = api.retest(job, *taken, before=about or (), progress=progress_bar)
     if about is not None:
-        retest_kept(about, result, by, replaced, board)
+        today = date.today()
+        keep_retest(about, retest_record_of(result, today, by=by, replaced=replaced, board=board))
     print_result(result, as_json, full=full, job=job_file)
     if not as_json:
         for line in _last_lines(result, file, job_file, len(earlier), replaced):

@@ -12,7 +12,6 @@ if TYPE_CHECKING:
     from zcd.diagnosis.job_history import FaultStatistics
     from zcd.diagnosis.rank import Diagnosis
     from zcd.diagnosis.readings import Measured, Reading
-    from zcd.diagnosis.retest import Retest
 
 
 def fault_dictionary_of(job: Job, statistics: FaultStatistics | None = None) -> FaultDictionary:
@@ -38,17 +37,6 @@ def diagnosed(
         result = diagnose(dictionary, measured, skipped, begin, flags)
     dictionary.keep()
     return result
-
-
-def retest_kept(about: Job, retest: Retest, by: str, replaced: Sequence[str], board: str) -> None:
-    """Keep a retest of today in the job file that it is about."""
-    from datetime import date
-
-    from zcd.jobs.retests import keep_retest, retest_record_of
-
-    keep_retest(
-        about, retest_record_of(retest, date.today(), by=by, replaced=replaced, board=board)
-    )
 
 
 def prepared(dictionary: FaultDictionary) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from operator import itemgetter
 
@@ -11,7 +11,6 @@ from zcd.board.optocouplers import UNRANKED, grades
 from zcd.errors import plain
 from zcd.margin.advice import advice
 from zcd.margin.check import Check, Level, condition_text
-from zcd.margin.headroom import Headroom
 from zcd.margin.rules import Rule
 from zcd.margin.shorts import ShortStress
 from zcd.margin.stress import HARMLESS_REVERSE_A, ResistorStress
@@ -171,7 +170,6 @@ RESISTORS = (
         "share",
         lambda stress: share_text(stress.power_w.max(), stress.power_limit_w),
         lambda stress: stress.power_w.max() / stress.power_limit_w,
-        right=True,
     ),
     Quantity(
         "worst_working_stress_v",
@@ -184,7 +182,6 @@ RESISTORS = (
         "share",
         lambda stress: share_text(stress.working_stress_v.max(), stress.voltage_limit_v),
         lambda stress: stress.working_stress_v.max() / stress.voltage_limit_v,
-        right=True,
     ),
 )
 """What is shown of a resistor at its worst."""
@@ -253,7 +250,7 @@ def _hit_share(name: str, hit: Callable[[ShortStress], Rule[float] | None]) -> Q
     def value(short: ShortStress) -> float | None:
         return None if (rule := hit(short)) is None else rule.value / rule.limit
 
-    return Quantity(name, "share", text, value, right=True)
+    return Quantity(name, "share", text, value)
 
 
 def surge_table(check: Check) -> Table:
@@ -282,30 +279,23 @@ def surge_table(check: Check) -> Table:
 def headroom_table(check: Check) -> Table:
     """How far CTR, mains and chain may move before lock is lost."""
     quantities = (
-        Quantity("name", "", lambda name: HEADROOM_WORDS[name], str),
-        _headroom("factor_ratio", "typical", check.headrooms),
-        _headroom("weak_factor_ratio", "worst low case", check.weak_headrooms),
+        Quantity("name", "", lambda row: HEADROOM_WORDS[row[0]], itemgetter(0)),
         Quantity(
-            "weak_rule",
-            "first to fail there",
-            lambda name: check.weak_headrooms[name].rule or "nothing found",
+            "factor_ratio", "typical", lambda r: factor_text(r[1]), lambda r: r[1].factor_ratio
         ),
+        Quantity(
+            "weak_factor_ratio",
+            "worst low case",
+            lambda row: factor_text(row[2]),
+            lambda row: row[2].factor_ratio,
+        ),
+        Quantity("weak_rule", "first to fail there", lambda row: row[2].rule or "nothing found"),
     )
     return Table.of(
-        check.weak_headrooms,
+        ((name, check.headrooms[name], weak) for name, weak in check.weak_headrooms.items()),
         quantities,
         title="Reserve until sync is lost",
         remark=f"typical: on the bench. Worst low case: {condition_text('weak', check.board)}.",
-    )
-
-
-def _headroom(name: str, heading: str, headrooms: Mapping[str, Headroom]) -> Quantity:
-    return Quantity(
-        name,
-        heading,
-        lambda key: factor_text(headrooms[key]),
-        lambda key: headrooms[key].factor_ratio,
-        right=True,
     )
 
 

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.errors import plain
@@ -73,7 +71,7 @@ def decides_line(decides: Sensitivity) -> str:
 
 def sensitivity_table(decides: Sensitivity) -> Table:
     """How much of the spread of the headroom each tolerance makes."""
-    title, first = "What decides the CTR reserve", decides.first
+    title, total, first = "What decides the CTR reserve", decides.total, decides.first
     if not np.any(decides.total_high > 0.0):
         return Table(
             title=title,
@@ -86,9 +84,9 @@ def sensitivity_table(decides: Sensitivity) -> Table:
         not_known = f"; of {percent_text(decides.unexplained_ratio)} it is not known what makes it"
     quantities = (
         Quantity("name", "", lambda d: plain(decides.names[d])),
-        _share("total_ratio", "share", lambda d: share_text(decides, d), decides.total),
-        _share("interval", "95 % sure", lambda d: span_text(decides, d)),
-        _share("first_ratio", "by itself", lambda d: percent_text(first[d]), first),
+        Quantity("total_ratio", "share", lambda d: share_text(decides, d), total.__getitem__),
+        Quantity("interval", "95 % sure", lambda d: span_text(decides, d), right=True),
+        Quantity("first_ratio", "by itself", lambda d: percent_text(first[d]), first.__getitem__),
     )
     return Table.of(
         range(min(len(decides.names), SHOWN)),
@@ -99,13 +97,6 @@ def sensitivity_table(decides: Sensitivity) -> Table:
         f"{quantity_text(decides.headroom_high_ratio, '')}. Share: alone and together with "
         f"others{not_known}.",
     )
-
-
-def _share(
-    name: str, heading: str, text: Callable[[int], str], shares: NDArray[np.float64] | None = None
-) -> Quantity:
-    value = None if shares is None else shares.__getitem__
-    return Quantity(name, heading, text, value, right=True)
 
 
 def _least_text(decides: Sensitivity) -> str:

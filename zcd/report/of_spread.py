@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -85,7 +83,7 @@ def corners_table(spread: Spread) -> Table:
         Quantity(
             "rule", "rule", lambda k: rule_words(spread.rules[k].name.removeprefix(AT_CORNER))
         ),
-        _left("margin_ratio", "left", lambda k: margin_text(margins[k]), lambda k: margins[k]),
+        Quantity("margin_ratio", "left", lambda k: margin_text(margins[k]), lambda k: margins[k]),
         Quantity("status", "verdict", verdict),
         Quantity("places", "where it is worst", lambda k: places_text(corners, k)),
     )
@@ -109,13 +107,6 @@ def _no_pulse(corners: Corners) -> NDArray[np.bool_]:
     """Rules about pulses that fail because there is none, shape (k,)."""
     of_pulses = np.array([name in PULSE_RULES for name in corners.names])
     return of_pulses & (corners.margins <= -1.0)
-
-
-def _left(
-    name: str, heading: str, text: Callable[[Any], str], value: Callable[[Any], float] | None = None
-) -> Quantity:
-    """A column of ratios."""
-    return Quantity(name, heading, text, value, right=True)
 
 
 def places_text(corners: Corners, rule: int) -> str:
@@ -175,13 +166,13 @@ def population_table(population: Population) -> Table:
     ]
     quantities = (
         Quantity("rule", "rule", lambda result: plain(result.rule)),
-        _left("first_ratio", "fails first in", lambda result: _share_text(result.first_ratio)),
-        _left(
+        Quantity("first_ratio", "fails first in", lambda result: _share_text(result.first_ratio)),
+        Quantity(
             "left_worst_ratio",
             "margin of the worst 1 %",
             lambda result: _left_text(result.rule, result.left_worst_ratio),
         ),
-        _left(
+        Quantity(
             "left_middle_ratio",
             "margin of the median board",
             lambda result: _left_text(result.rule, result.left_middle_ratio),

@@ -12,7 +12,7 @@ from zcd.board.units import format_si
 from zcd.errors import plain
 from zcd.report.of_answers import grouped
 from zcd.report.of_diagnosis_text import fault_words, standing_text
-from zcd.report.table import Quantity, Table, unit_of
+from zcd.report.table import Quantity, Table
 from zcd.report.text import offset_text, percent_text, probability_text, quantity_text
 from zcd.simulation.causes import Cause, Subsystem
 from zcd.simulation.controller import FAN, SYNC, State
@@ -215,8 +215,8 @@ def seen_table(story: Story) -> Table:
     rows = (("relay on", on), ("relay off", off)) if on is not off else (("feed direct", on),)
     quantities = (
         Quantity("relay", "", itemgetter(0)),
-        _seen("feed_rms_v", "feed to neutral"),
-        _seen("led_peak_a", f"{story.board.input_name} peak"),
+        Quantity("feed_rms_v", "feed to neutral", value=lambda row: row[1].feed_rms_v),
+        Quantity("led_peak_a", f"{story.board.input_name} peak", value=lambda r: r[1].led_peak_a),
         Quantity("pulses", "pulses", lambda row: _pulses_text(row[1])),
         Quantity(
             "late",
@@ -231,17 +231,6 @@ def seen_table(story: Story) -> Table:
     ):
         remarks.append(CHARGED)
     return Table.of(rows, quantities, "What the sync circuit gives", " ".join(remarks))
-
-
-def _seen(name: str, heading: str) -> Quantity:
-    """A figure of a state of the sync circuit (of a pair, the second)."""
-    unit = unit_of(name)
-
-    def value(row: tuple[str, SyncState]) -> float:
-        seen: float = getattr(row[1], name)
-        return seen
-
-    return Quantity(name, heading, lambda row: quantity_text(value(row), unit), value)
 
 
 def _pulses_text(state: SyncState) -> str:

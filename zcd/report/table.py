@@ -106,7 +106,7 @@ class Quantity:
     value : callable, optional
         The plain value of a row; by default the attribute, where the row has it.
     right : bool, optional
-        Whether it stands flush right; by default where it has a unit.
+        Whether it stands flush right; by default where it has a unit, or is a ratio.
     """
 
     name: str
@@ -123,7 +123,8 @@ class Quantity:
     @property
     def flush_right(self) -> bool:
         """Whether the column stands flush right."""
-        return bool(self.unit) if self.right is None else self.right
+        figure = bool(self.unit) or self.name.endswith("_ratio")
+        return figure if self.right is None else self.right
 
     def cell(self, row: Any) -> Cell:
         """The cell of one row."""
