@@ -33,8 +33,6 @@ ROOM = 1.15
 COLUMNS = 216
 """Points of a curve that a browser draws: two of its width apart."""
 MIN_TOP_A = 1e-4
-FINER = 3
-"""Drawn pieces between two solved points: enough for its size, and quick."""
 TURN_PT = 0.05
 """A point that lies less off the straight way is not drawn."""
 MS = 1e3
@@ -50,6 +48,7 @@ class _Lane:
     name: str
     unit: str
     values: FloatArray
+    peaks: FloatArray
     low: float
     high: float
     top: float
@@ -60,9 +59,9 @@ class _Lane:
         share = (np.clip(values, self.low, self.high) - self.low) / (self.high - self.low)
         return self.top + self.height * (1.0 - share)
 
-    def peak_text(self, values: FloatArray) -> str:
-        """The highest of them."""
-        return f"peak {quantity_text(float(np.max(values)), self.unit)}"
+    def peak_text(self, row: int) -> str:
+        """The highest of its values."""
+        return f"peak {quantity_text(float(self.peaks[row]), self.unit)}"
 
 
 def waveform_strip(board: Board, solution: Solution, lock: Lock, row: int = 0) -> Sketch:
@@ -84,7 +83,7 @@ def waveform_strip(board: Board, solution: Solution, lock: Lock, row: int = 0) -
     period = float(solution.period_s[row])
     groups = [_window(board, lock, row, period)]
     for lane in _lanes(board, solution):
-        groups.append(_lane(lane, period_curve(solution, lane.values, row, FINER), period))
+        groups.append(_lane(lane, row, period_curve(solution, lane.values, row), period))
     bottom = BOTTOM
     marks: list[Shape] = [
         Line(
@@ -150,7 +149,7 @@ def _lanes(board: Board, solution: Solution) -> tuple[_Lane, ...]:
     top_a = max(float(np.max(led)), MIN_TOP_A)
     tops = [sum(HEIGHTS[:k]) + GAP * k for k in range(len(HEIGHTS))]
     return tuple(
-        _Lane(name, unit, values, low, high, top, height)
+        _Lane(name, unit, values, solution.peak(values), low, high, top, height)
         for (name, unit, values, low, high), top, height in zip(
             (
                 ("mains", "V", mains, -peak, peak),
@@ -164,7 +163,7 @@ def _lanes(board: Board, solution: Solution) -> tuple[_Lane, ...]:
     )
 
 
-def _lane(lane: _Lane, wave: tuple[FloatArray, FloatArray], period: float) -> Group:
+def _lane(lane: _Lane, row: int, wave: tuple[FloatArray, FloatArray], period: float) -> Group:
     """One quantity over time, with its name and its own peak."""
     time, values = wave
     xs = LEFT + WIDTH * time / period
@@ -176,7 +175,7 @@ def _lane(lane: _Lane, wave: tuple[FloatArray, FloatArray], period: float) -> Gr
         Line(points=((LEFT, zero), (LEFT + WIDTH, zero)), width=0.5),
         Line(points=points, width=1.8),
         Words(text=lane.name, at=(LEFT + ASIDE, y - 4.0), bold=True),
-        Words(text=lane.peak_text(values), at=(LEFT + WIDTH - ASIDE, y - 4.0), align="end"),
+        Words(text=lane.peak_text(row), at=(LEFT + WIDTH - ASIDE, y - 4.0), align="end"),
     )
     return Group(kind="lane", ref=lane.name, title=lane.name, shapes=shapes)
 
@@ -201,12 +200,12 @@ def strip_steps(board: Board, solution: Solution, lock: Lock) -> dict[str, Any]:
     grid = np.linspace(0.0, period, COLUMNS)
     lanes = {}
     for lane in _lanes(board, solution):
-        curves = [period_curve(solution, lane.values, row, FINER) for row in rows]
+        curves = [period_curve(solution, lane.values, row) for row in rows]
         heights = lane.height_of(np.array([np.interp(grid, *curve) for curve in curves]))
         tenths = np.round(10.0 * heights).astype(int)
         lanes[lane.name] = {
             "lower": np.diff(tenths, axis=0, prepend=0).T.tolist(),
-            "peak": [lane.peak_text(values) for _, values in curves],
+            "peak": [lane.peak_text(row) for row in rows],
         }
     return {
         "x": np.round(LEFT + WIDTH * grid / period, 1).tolist(),
