@@ -16,7 +16,7 @@ from numpy.testing import assert_allclose
 
 from tests.boards import VARIANTS
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.engine import island, kernel, photocurrent
+from zcd.engine import island, kernel, photocurrent, solution
 from zcd.engine.solve import READINGS, solve
 from zcd.sync import pulses
 from zcd.sync.pulses import find_pulses
@@ -63,6 +63,9 @@ def test_python_gives_the_answers_of_c(name: str, monkeypatch: pytest.MonkeyPatc
         assert waves.keys() == wanted.keys()
         for node, wave in waves.items():
             assert_allclose(wave, wanted[node], rtol=1e-9, atol=1e-15, err_msg=node)
+    peaks = compiled.peak(compiled.voltages_v["pin"])
+    monkeypatch.setattr(solution, "highest", slow.highest)
+    assert_allclose(found.peak(found.voltages_v["pin"]), peaks, rtol=1e-9)
     edges = find_pulses(compiled, 1.0, 4.0)
     monkeypatch.setattr(pulses, "find_falls", slow.find_falls)
     again = find_pulses(compiled, 1.0, 4.0)

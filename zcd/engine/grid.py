@@ -7,13 +7,15 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 
-TIME_WEIGHT = 4.0
+TIME_WEIGHT = 8.0
 """What an even grid weighs beside the waveforms that are followed."""
 SINE = 0.5
 """A waveform that bends no more than the mains, over its swing and the step squared, is smooth."""
 STRAIGHT = 1e-6
 """A bend below this share of a waveform's swing is nearly none: rounding must move no points."""
 
+BESIDE = 0.5
+"""Of an interval's share of points, what either neighbour gets too."""
 CLUSTERING_RATIO = 0.98
 """How much closer crowded points stand at the mains' zero crossings, and farther at its peaks."""
 
@@ -69,10 +71,10 @@ def follow(
     total = np.cumsum(_widen(length), axis=1)
     gone = np.concatenate([np.zeros((n, 1)), total / total[:, -1:]], axis=1)
     ends = np.concatenate([phase_rad, np.full((n, 1), 2.0 * np.pi)], axis=1)
-    return _rowwise(np.arange(points)[None, :] / points, gone, ends)
+    return rowwise(np.arange(points)[None, :] / points, gone, ends)
 
 
-def _rowwise(x: FloatArray, known_x: FloatArray, known_y: FloatArray) -> FloatArray:
+def rowwise(x: FloatArray, known_x: FloatArray, known_y: FloatArray) -> FloatArray:
     """Interpolate row by row in one call: row r of the table occupies r to r + 1."""
     rows = np.arange(known_x.shape[0])[:, None]
     flat = np.interp((x + rows).ravel(), (known_x + rows).ravel(), known_y.ravel())
@@ -81,10 +83,8 @@ def _rowwise(x: FloatArray, known_x: FloatArray, known_y: FloatArray) -> FloatAr
 
 def _widen(length: FloatArray) -> FloatArray:
     """Spread each interval's share over its neighbours, so that steps grow gently."""
-    wide = np.concatenate([length[:, -3:], length, length[:, :3]], axis=1)
-    weights = (0.125, 0.25, 0.5, 1.0, 0.5, 0.25, 0.125)
-    m = length.shape[1]
-    return np.asarray(sum(weight * wide[:, k : k + m] for k, weight in enumerate(weights)))
+    wide = np.concatenate([length[:, -1:], length, length[:, :1]], axis=1)
+    return np.asarray(length + BESIDE * (wide[:, :-2] + wide[:, 2:]))
 
 
 def trapezoid_weights(phase_rad: FloatArray) -> FloatArray:
@@ -94,11 +94,17 @@ def trapezoid_weights(phase_rad: FloatArray) -> FloatArray:
 
 
 def mean_weights(phase_rad: FloatArray) -> FloatArray:
-    """The same where phases go smoothly with the number of the point: of higher order.
-
-    The trapezoid rule over that number, with the width of each point through four neighbours.
-    """
+    """The same of higher order: exact where a cubic goes through each four neighbours."""
     turn = 2.0 * np.pi
-    wide = np.concatenate([phase_rad[:, -2:] - turn, phase_rad, phase_rad[:, :2] + turn], axis=1)
-    near, far = wide[:, 3:-1] - wide[:, 1:-3], wide[:, 4:] - wide[:, :-4]
-    return (8.0 * near - far) / (12.0 * turn)
+    # before points follow what flows they are the same in all rows
+    own = phase_rad[:1] if np.all(phase_rad == phase_rad[:1]) else phase_rad
+    wide = np.concatenate([own[:, -1:] - turn, own, own[:, :2] + turn], axis=1)
+    step = np.diff(wide, axis=1)
+    before, width, after = step[:, :-2], step[:, 1:-1], step[:, 2:]
+    both = width**3 / (12.0 * (before + width + after))
+    first = -both * (width + 2.0 * after) / (before * (before + width))
+    last = -both * (width + 2.0 * before) / (after * (width + after))
+    end = 0.5 * width + (first * before - last * (width + after)) / width
+    begin = width - first - last - end
+    whole = np.roll(first, -1, axis=1) + begin + np.roll(end, 1, axis=1) + np.roll(last, 2, axis=1)
+    return np.broadcast_to(whole / turn, phase_rad.shape)

@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.circuit.elements import Capacitance, Circuit, Controlled, Junction
+from zcd.engine.grid import rowwise
 from zcd.engine.kernel import Solver
-from zcd.engine.network import Network, compile_island, input_voltages_v
+from zcd.engine.network import REACH, Network, compile_island, input_voltages_v
 from zcd.engine.photocurrent import photocurrents_a
 from zcd.engine.solution import Island, Places, Voltages, nothing_yet
 from zcd.engine.trajectory import Trajectory, intervals_s
@@ -61,7 +62,8 @@ def solve_island(
             state.dynamic |= before.dynamic
     index = np.flatnonzero(state.dynamic)
     if index.size:
-        _solve_rows(circuit, island, trajectory, photo, state, index)
+        _solve_rows(circuit, island, trajectory, photo, state, index, before)
+    state.phase_rad = trajectory.phase_rad
     return state
 
 
@@ -84,6 +86,7 @@ def static_island(
     places = places or _no_places(network, circuit.size, circuit.size if more_to_come else 1)
     x, currents, _ = solve_network(network, inputs, photo, None, places)
     return Island(
+        phase_rad=phase,
         voltages_v=_voltages(network, circuit, island, x, inputs),
         currents_a=currents,
         dynamic=np.zeros(circuit.size, dtype=bool),
@@ -98,6 +101,7 @@ def at_rest(circuit: Circuit, island: frozenset[str]) -> Island:
     names = tuple(n for n in circuit.nodes if n in island)
     inside = [e.ref for e in circuit.of(Junction) if island.issuperset(e.nodes)]
     return Island(
+        phase_rad=still,
         voltages_v=Voltages(names, dict.fromkeys(names, still)),
         currents_a=dict.fromkeys(inside, still),
         dynamic=np.zeros(circuit.size, dtype=bool),
@@ -121,6 +125,7 @@ def solve_network(
     photo: Mapping[str, FloatArray],
     trajectory: Trajectory | None,
     places: Places | None = None,
+    begin_v: FloatArray | None = None,
 ) -> tuple[FloatArray, dict[str, FloatArray], FloatArray]:
     """A network row by row; without a trajectory each point by itself.
 
@@ -136,6 +141,8 @@ def solve_network(
     trajectory : Trajectory, optional
     places : mapping of str to ndarray, optional
         As `Island` has them, or still empty.
+    begin_v : ndarray, shape (n, 3, k), optional
+        What the active nodes may be at the points before a period's first, the nearest first.
 
     Returns
     -------
@@ -143,8 +150,8 @@ def solve_network(
         Of the active nodes.
     currents_a : dict of str to ndarray, shape (n, m)
         Of the junctions by ref; ``ref~`` is what flows backwards in breakdown.
-    carry : ndarray, shape (n, 2 c, 2 c)
-        What a disturbance of the c charged nodes, at two points, looks like after one period.
+    carry : ndarray, shape (n, 3 c, 3 c)
+        What a disturbance of the c charged nodes, at three points, looks like after one period.
 
     Raises
     ------
@@ -162,7 +169,7 @@ def solve_network(
     left_v = np.zeros(n)
     places = places or _no_places(network, n, 1)
     broken = places["broken"]
-    held = 2 * network.charged.size if closed else 0
+    held = REACH * network.charged.size if closed else 0
     carry = np.zeros((n, held, held))
     solver = Solver(
         network,
@@ -174,6 +181,7 @@ def solve_network(
         network.swinging if trajectory is None and m > 1 and not lit else -1,
         places["links"],
         places["volts"],
+        np.zeros((n if held else 1, REACH, network.active)) if begin_v is None else begin_v,
         broken,
         x,
         flows,
@@ -226,6 +234,7 @@ def _solve_rows(
     photo: Mapping[str, FloatArray],
     state: Island,
     index: NDArray[np.intp],
+    before: Island | None,
 ) -> None:
     """Solve these rows of an island with their capacitors, and put them into `state`."""
     size = state.dynamic.size
@@ -233,9 +242,11 @@ def _solve_rows(
     if index.size < size:  # where it is all of them nothing is copied
         rows, part = circuit.rows(index), trajectory.rows(index)
         lit = {ref: wave[index] for ref, wave in photo.items()}
+        before = before.rows(index) if before else None
     network = compile_island(rows, island, dynamic=True)
     inputs = input_voltages_v(network, part.phase_rad)
-    x, currents, carry = solve_network(network, inputs, lit, part)
+    begin_v = _begin_v(network, part, before) if before and part.closed else None
+    x, currents, carry = solve_network(network, inputs, lit, part, begin_v=begin_v)
     volts = _voltages(network, rows, island, x, inputs)
     if index.size < size:
         waves = {name: state.voltages_v[name] for name in volts.waves}
@@ -247,6 +258,19 @@ def _solve_rows(
     if carry.size and not _has_output(circuit, island):
         # the largest Floquet multiplier: the share of a disturbance that is left after one period
         state.multiplier[index] = np.abs(np.linalg.eigvals(carry)).max(axis=1)
+
+
+def _begin_v(network: Network, trajectory: Trajectory, before: Island) -> FloatArray | None:
+    """What nodes with a capacitor were before the period, as `solve_network` takes it."""
+    turn = 2.0 * np.pi
+    ends = trajectory.phase_rad[:, : -REACH - 1 : -1] / turn
+    known = np.append(before.phase_rad / turn, np.ones((len(ends), 1)), axis=1)
+    result = np.zeros((*ends.shape, network.active))
+    for place in network.charged:
+        if (wave := before.voltages_v.waves.get(network.nodes[place])) is None:
+            return None
+        result[:, :, place] = rowwise(ends, known, np.append(wave, wave[:, :1], axis=1))
+    return result
 
 
 def _scatter(

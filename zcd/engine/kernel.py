@@ -10,18 +10,18 @@ it and a fixed resistance in series. Voltage and current are both smooth, almost
 functions of `s` (closed Lambert-W form), so that Newton's method neither overflows nor needs
 damping at mains voltage.
 
-Capacitors couple a point to the two before it, by backward differences of second order. A row
-that is periodic is gone through from a guess of the two points before its first, with how its
-end moves with that guess; so the guess that meets the end is found as Newton finds a root.
+Capacitors couple a point to the three before it, by backward differences of third order. A row
+that is periodic is gone through from a guess of the points before its first, with how its end
+moves with that guess; so the guess that meets the end is found as Newton finds a root.
 """
 
 from __future__ import annotations
 
 import cython
 import numpy as np
-from cython.cimports.libc.math import asinh, exp, fabs, isnan, log, sinh
+from cython.cimports.libc.math import exp, fabs, isnan, log, pi, sqrt
 
-from zcd.engine.network import JUNCTION, TRANSISTOR, Network
+from zcd.engine.network import JUNCTION, REACH, TRANSISTOR, Network
 from zcd.physics.diode import NOTHING_BELOW, PLACES_PER_UNIT, SERIES_ABOVE, omega_table
 from zcd.physics.optocoupler import REFERENCE_COLLECTOR_V
 
@@ -39,17 +39,17 @@ MAX_STEPS = cython.declare(cython.int, 80)
 WHOLE_STEPS = cython.declare(cython.int, 30)
 # beyond some volts rounding sets the limit: a dead short on mains has s of megavolts
 FINEST_RATIO = cython.declare(cython.double, 1e-3)
-MAX_KNEES = cython.declare(cython.double, 60.0)
+MAX_KNEES = cython.declare(cython.double, 45.0)  # from its own where a transistor is straight
 FARTHEST = cython.declare(cython.double, 3.0)  # that a straight line is followed, in intervals
 # how often a period is gone through at the most; what its end and its beginning may differ by
 MAX_ROUNDS = cython.declare(cython.int, 60)
 MANY_ROUNDS = cython.declare(cython.int, 20)  # from which on Newton goes in circles
 CLOSED_V = cython.declare(cython.double, 1e-6)
 MERGED_V = cython.declare(cython.double, 1e-7)
-# a jump of a rate over its swing from which on it is no smooth change (a sine on 80 points has
-# 0.04), and the jump of a capacitor's current, over the largest junction current, that may matter
-ABRUPT_RATIO = cython.declare(cython.double, 0.1)
-JUMP_RATIO = cython.declare(cython.double, 0.1)
+# of the largest junction current, what a current springs up by where it may overshoot; how often
+# such points are looked for
+JUMP_RATIO = cython.declare(cython.double, 0.03)
+MOST_MARKINGS = cython.declare(cython.int, 3)
 MIN_CURRENT_A = cython.declare(cython.double, 1e-9)
 # what a transistor may seem to be below 0 V: rounding, and no overshoot
 OVERSHOT_V = cython.declare(cython.double, 1e-3)
@@ -70,6 +70,7 @@ NO_BEND = cython.declare(cython.double, -1e150)  # of no junction at all
 
 _JUNCTION = cython.declare(cython.int, JUNCTION)
 _TRANSISTOR = cython.declare(cython.int, TRANSISTOR)
+_REACH = cython.declare(cython.int, REACH)
 _LOWEST = cython.declare(cython.double, NOTHING_BELOW)
 _HIGHEST = cython.declare(cython.double, SERIES_ABOVE)
 _PLACES = cython.declare(cython.double, PLACES_PER_UNIT)
@@ -102,11 +103,14 @@ class Solver:
         Then, for the answer, what is solved at up to p voltages of the source: the next place
         above and the next below; the source, the states of the branches, the active nodes, and
         how they move with the source. Places of before are taken as such, if each row has its own.
+    begin_v : ndarray, shape (n or 1, 3, k)
+        Of the active nodes, at the points before the first, the nearest first: a guess of what a
+        period begins with, or of what is there from the beginning.
     broken : ndarray of int8, shape (n, b)
         For the answer: junctions that break down somewhere.
     voltages_v, currents_a : ndarray, shape (k, n, m) and (2 b, n, m)
         For the answer: of the active nodes; of the elements, then of their breakdowns.
-    carry : ndarray, shape (n, 2 c, 2 c)
+    carry : ndarray, shape (n, 3 c, 3 c)
         For the answer: how what was before the period at the c nodes with charge looks after it.
     left_v : ndarray, shape (n,)
         For the answer: 0, or what was left where Newton's method found no end.
@@ -117,6 +121,7 @@ class Solver:
     elements: cython.int
     points: cython.Py_ssize_t
     charged: cython.int
+    many: cython.int
     dynamic: cython.bint
     closed: cython.bint
 
@@ -132,6 +137,7 @@ class Solver:
     drive: cython.double[:, :, ::1]
     driven: cython.int[::1]
     interval_s: cython.double[:, ::1]
+    begin_v: cython.double[:, :, ::1]
     source: cython.int
     charged_nodes: cython.int[::1]
     omega: cython.double[:, ::1]
@@ -142,10 +148,10 @@ class Solver:
     carry: cython.double[:, :, ::1]
     left_v: cython.double[::1]
 
-    # the row at work: what was before its first point, which differences are of first order,
+    # the row at work: what was before its first point, how far differences are of first order,
     # states at each point, and whether they are known from a time before
     before_v: cython.double[:, ::1]
-    abrupt: cython.char[::1]
+    abrupt: cython.double[::1]
     states_v: cython.double[:, ::1]
     warm: cython.bint
     # its branches: the elements, and the breakdowns that it has come to
@@ -161,9 +167,7 @@ class Solver:
     unit_a: cython.double[::1]
     early_per_v: cython.double[::1]
     # the point at work: each branch linearised, the nodal equations, voltages of all nodes
-    now_per_s: cython.double
-    one_per_s: cython.double
-    two_per_s: cython.double
+    per_s: cython.double[::1]
     state_v: cython.double[::1]
     bend: cython.double[::1]
     volt: cython.double[::1]
@@ -199,23 +203,25 @@ class Solver:
     high_v: cython.double
 
     def __init__(self, network: Network, inputs_v, drive, driven, interval_s, closed, source, links,
-                 places_v, broken, voltages_v, currents_a, carry, left_v) -> None:  # fmt: skip
+                 places_v, begin_v, broken, voltages_v, currents_a, carry,
+                 left_v) -> None:  # fmt: skip
         self.conductance_s, self.input_s = network.conductance_s, network.input_s
         self.injection_a, self.law = network.injection_a, network.law
         self.capacitance_f, self.input_f = network.capacitance_f, network.input_f
         self.kind, self.ends = network.kind, network.ends
         self.inputs_v, self.drive, self.driven = inputs_v, drive, driven
-        self.interval_s, self.closed = interval_s, closed
+        self.interval_s, self.closed, self.begin_v = interval_s, closed, begin_v
         self.source, self.links, self.places_v = source, links, places_v
         self.voltages_v, self.currents_a, self.broken = voltages_v, currents_a, broken
         self.carry, self.left_v, self.omega = carry, left_v, omega_table()
         nodes, known, elements = len(voltages_v), len(inputs_v), len(driven)
-        charged_nodes = network.charged if closed else network.charged[:0]
-        points, charged, slots = inputs_v.shape[2], len(charged_nodes), 2 * elements
+        points, charged, slots = inputs_v.shape[2], len(network.charged), 2 * elements
+        many = _REACH * charged if closed else 0
         self.nodes, self.known, self.elements = nodes, known, elements
-        self.points, self.charged, self.charged_nodes = points, charged, charged_nodes
+        self.points, self.charged, self.charged_nodes = points, charged, network.charged
+        self.many, self.per_s = many, np.zeros(1 + _REACH)
         self.dynamic = len(interval_s) > 0
-        self.before_v, self.abrupt = np.zeros((2, nodes)), np.zeros(points, dtype=np.int8)
+        self.before_v, self.abrupt = np.zeros((_REACH, nodes)), np.zeros(points)
         self.states_v = np.zeros((slots, points))
         self.element, self.breakdown, self.a, self.b = np.zeros((4, slots), dtype=np.intc)
         per_branch = np.zeros((13, slots))
@@ -228,9 +234,8 @@ class Solver:
         self.node_v = np.zeros(nodes + known + 1)
         self.read_v = np.zeros(1 + slots + nodes)
         self.start_v, self.follows = np.zeros((2, known + 1))
-        self.moves = np.zeros((2, nodes, 2 * charged))
-        self.gap = np.zeros((2 * charged, 2 * charged + 1))
-        self.gap_before = np.zeros(2 * charged)
+        self.moves = np.zeros((_REACH, charged, many))
+        self.gap, self.gap_before = np.zeros((many, many + 1)), np.zeros(many)
 
     @cython.ccall
     def solve(self, row: cython.Py_ssize_t) -> cython.bint:
@@ -247,19 +252,23 @@ class Solver:
             if self.above[self.above.shape[0] - 1] == 0:
                 self._read_off(row)
             else:  # it bends at more places than there is room for
-                self._march(row, True)
+                self._march(row, True, False)
         elif not self.dynamic:
-            self._march(row, True)
-        elif not self._close(row):
-            # several charges that stop at once may be followed round the period without an end
-            # by differences of second order, which overshoot there
-            self._begin_row(row)
-            self.abrupt[:] = 1
-            if self._close(row):
-                self._mark_abrupt(row)
+            self._march(row, True, False)
+        else:
+            if not self._close(row):
+                # several charges that stop at once may be followed round the period without an
+                # end by differences of third order, which overshoot there
+                self._begin_row(row)
+                self.abrupt[:] = 1.0
+                if self._close(row):
+                    self._forget_abrupt()
+                    self._mark_abrupt(row)
+                    self._close(row)
+            for _ in range(MOST_MARKINGS):
+                if self.left_v[row] > 0.0 or not self._mark_abrupt(row):
+                    break
                 self._close(row)
-        elif self._mark_abrupt(row):
-            self._close(row)
         return self.left_v[row] == 0.0
 
     @cython.cfunc
@@ -269,8 +278,8 @@ class Solver:
         e: cython.int
         self.branches = 0
         self.warm = False
-        self.abrupt[:] = 0
-        self.before_v[:, :] = 0.0
+        self._forget_abrupt()
+        self.before_v[:, :] = self.begin_v[row if self.many else 0]
         for e in range(self.elements):
             self._add_branch(row, e, 0)
         for e in range(self.elements):
@@ -307,51 +316,32 @@ class Solver:
     def _close(self, row: cython.Py_ssize_t) -> cython.bint:
         """Go round the period until its end is its beginning; False: there is no end to it."""
         number: cython.int
-        if self.closed and not self.warm and not self._rest(row):
-            return False
         self.left_v[row], self.apart_v, self.share = 0.0, ASTRAY_V, 1.0
         self.low_v, self.high_v = -ASTRAY_V, ASTRAY_V
         for number in range(MAX_ROUNDS):
-            if not self._march(row, number == 0):
+            if not self._march(row, number == 0, number != 1):
                 return False
-            if self.charged == 0 or self._meets(row, number):
+            if self.many == 0 or self._meets(row, number):
                 return True
         self.left_v[row] = ASTRAY_V
         return False
 
     @cython.cfunc
     @cython.exceptval(check=False)
-    def _rest(self, row: cython.Py_ssize_t) -> cython.bint:
-        """Before the first point as at the last ones, as if there were no capacitors."""
-        j: cython.int
-        i: cython.int
-        back: cython.int
-        for j in range(self.branches):
-            self._begin_cold(j)
-        for back in range(1, -1, -1):
-            self._take_sources(row, self.points - 1 - back)
-            while True:
-                if not self._newton(row, self.points - 1 - back):
-                    return False
-                if not self._breaks(row):
-                    break
-            for i in range(self.nodes):
-                self.before_v[back, i] = self.node_v[i]
-        return True
-
-    @cython.cfunc
-    @cython.exceptval(check=False)
-    def _march(self, row: cython.Py_ssize_t, whole: cython.bint) -> cython.bint:
+    def _march(
+        self, row: cython.Py_ssize_t, whole: cython.bint, remembers: cython.bint
+    ) -> cython.bint:
         """All points of a row, one after the other; False: one of them did not converge.
 
-        Not `whole`: only until they are what they were in the round before.
+        Not `whole`: only until they are what they were in the round before. Where it `remembers`,
+        with how they move with what was before.
         """
         p: cython.Py_ssize_t = 0
         i: cython.int
         j: cython.int
         moved: cython.double
         still: cython.int = 0
-        self._begin_moves()
+        self._begin_moves(remembers)
         while p < self.points:
             self._take_sources(row, p)
             if self.dynamic:
@@ -361,7 +351,7 @@ class Solver:
                 return False
             if self._breaks(row):
                 self.warm = False
-                self._begin_moves()
+                self._begin_moves(remembers)
                 p = 0
                 continue
             moved = 0.0
@@ -373,7 +363,7 @@ class Solver:
                 self.states_v[j, p] = self.state_v[j]
                 i = self.element[j] + self.elements * self.breakdown[j]
                 self.currents_a[i, row, p] = self.reached_a[j]
-            if self.charged:
+            if self.many:
                 if self.remembers:
                     self._carry_on(row)
                 still = still + 1 if moved < MERGED_V else 0
@@ -381,10 +371,9 @@ class Solver:
                     return True
             p += 1
         self.warm = True
-        for i in range(self.charged):
-            for j in range(2 * self.charged):
-                self.carry[row, i, j] = self.moves[0, self.charged_nodes[i], j]
-                self.carry[row, self.charged + i, j] = self.moves[1, self.charged_nodes[i], j]
+        for i in range(self.many if remembers else 0):
+            for j in range(self.many):
+                self.carry[row, i, j] = self.moves[i // self.charged, i % self.charged, j]
         return True
 
     @cython.cfunc
@@ -467,13 +456,16 @@ class Solver:
         k: cython.int
         new: cython.int = self.places
         width: cython.double = self.at_v[high, 0] - self.at_v[low, 0]
-        voltage: cython.double = 0.5 * (asinh(self.at_v[low, 0]) + asinh(self.at_v[high, 0]))
+        low_v: cython.double = self.at_v[low, 0]
+        high_v: cython.double = self.at_v[high, 0]
+        # sinh of the mean of both asinh: half way near 0, the geometric mean far from it
+        voltage: cython.double = 1.0 + sqrt((1.0 + low_v * low_v) * (1.0 + high_v * high_v))
+        voltage = (low_v + high_v) / sqrt(2.0 * (voltage - low_v * high_v))
         missed_v: cython.double
         moves: cython.double
         fits: cython.bint = least <= 0
         if new == self.above.shape[0]:
             return True
-        voltage = sinh(voltage)
         self._read(low, high, voltage)
         for k in range(self.branches):
             self.state_v[k] = self.read_v[1 + k]
@@ -613,38 +605,51 @@ class Solver:
         """Capacitors as conductances, and what flows from their charges of the points before."""
         i: cython.int
         j: cython.int
+        c: cython.int
+        k: cython.int
         u: cython.int
+        back: cython.int
         rate: cython.double
-        self._take_step(row, p)
+        self._take_step(row, p, self.abrupt[p])
         for u in range(self.known):
-            rate = self.now_per_s * self.inputs_v[u, row, p]
-            rate += self.one_per_s * self._input_at(u, row, p - 1)
-            rate += self.two_per_s * self._input_at(u, row, p - 2)
+            rate = self.per_s[0] * self.inputs_v[u, row, p]
+            for back in range(1, 1 + _REACH):
+                rate += self.per_s[back] * self._input_at(u, row, p - back)
             for i in range(self.nodes):
                 self.linear_a[i] -= self.input_f[row, i, u] * rate
-        for j in range(self.nodes):
-            rate = self.one_per_s * self._node_at(j, row, p - 1)
-            rate += self.two_per_s * self._node_at(j, row, p - 2)
-            for i in range(self.nodes):
+        for c in range(self.charged):
+            j, rate = self.charged_nodes[c], 0.0
+            for back in range(1, 1 + _REACH):
+                rate += self.per_s[back] * self._node_at(j, row, p - back)
+            for k in range(self.charged):
+                i = self.charged_nodes[k]
                 self.linear_a[i] -= self.capacitance_f[row, i, j] * rate
-                self.linear_s[i, j] += self.capacitance_f[row, i, j] * self.now_per_s
+                self.linear_s[i, j] += self.capacitance_f[row, i, j] * self.per_s[0]
 
     @cython.cfunc
     @cython.exceptval(check=False)
-    def _take_step(self, row: cython.Py_ssize_t, p: cython.Py_ssize_t) -> cython.void:
-        """Backward difference: x' = now x_p + one x_p-1 + two x_p-2, on uneven intervals.
+    def _take_step(
+        self, row: cython.Py_ssize_t, p: cython.Py_ssize_t, first: cython.double
+    ) -> cython.void:
+        """Backward difference: x' is the sum of `per_s` by the point itself and those before.
 
-        Of second order, but of first where it would reach across a jump of the rate.
+        Of third order on uneven intervals, and a share of it of first order.
         """
-        h: cython.double = self.interval_s[row, p]
-        ratio: cython.double
-        if self.abrupt[p] or (p < 2 and not self.closed):
-            self.now_per_s, self.one_per_s, self.two_per_s = 1.0 / h, -1.0 / h, 0.0
-            return
-        ratio = h / self.interval_s[row, p - 1 if p > 0 else self.points - 1]
-        self.now_per_s = (1.0 + 2.0 * ratio) / (1.0 + ratio) / h
-        self.one_per_s = -(1.0 + ratio) / h
-        self.two_per_s = ratio * ratio / (1.0 + ratio) / h
+        one_s: cython.double = self.interval_s[row, p]
+        rest: cython.double = 1.0 - first
+        next_s: cython.double
+        last_s: cython.double
+        two_s: cython.double
+        three_s: cython.double
+        self.per_s[1], self.per_s[2], self.per_s[3] = -first / one_s, 0.0, 0.0
+        if rest > 0.0:
+            next_s = self.interval_s[row, p - 1 if p > 0 else self.points - 1]
+            last_s = self.interval_s[row, p - 2 if p > 1 else self.points + p - 2]
+            two_s, three_s = one_s + next_s, one_s + next_s + last_s
+            self.per_s[1] -= rest * two_s * three_s / (one_s * next_s * (next_s + last_s))
+            self.per_s[2] = rest * one_s * three_s / (two_s * next_s * last_s)
+            self.per_s[3] = -rest * one_s * two_s / (three_s * last_s * (next_s + last_s))
+        self.per_s[0] = -(self.per_s[1] + self.per_s[2] + self.per_s[3])
 
     @cython.cfunc
     @cython.exceptval(check=False)
@@ -769,14 +774,17 @@ class Solver:
         early_slope: cython.double = self.early_per_v[j]
         above_v: cython.double = self.state_v[j] - self.law[row, e, 3]
         photo_a: cython.double = self.drive[self.driven[e], row, p]
-        grown: cython.double = exp(min(max(above_v * sharpness_per_v, -MAX_KNEES), MAX_KNEES))
+        early: cython.double = (self.law[row, e, 2] + max(above_v, 0.0)) * early_slope
+        self.volt[j] = self.state_v[j]
+        if above_v * sharpness_per_v > MAX_KNEES:
+            self.current_a[j], self.slope_s[j] = photo_a * early, photo_a * early_slope
+            return
+        grown: cython.double = exp(max(above_v * sharpness_per_v, -MAX_KNEES))
         inverse: cython.double = 1.0 / (grown + ratio)
         saturated: cython.double = (grown - 1.0) * inverse
         steep: cython.double = grown * inverse * inverse * ((1.0 + ratio) * sharpness_per_v)
-        early: cython.double = (self.law[row, e, 2] + max(above_v, 0.0)) * early_slope
         if above_v <= 0.0:
             early_slope = 0.0
-        self.volt[j] = self.state_v[j]
         self.current_a[j] = photo_a * saturated * early
         self.slope_s[j] = photo_a * (steep * early + saturated * early_slope)
 
@@ -825,7 +833,9 @@ class Solver:
         if min(fabs(step_v), bent_v) < NEWTON_V:
             return min(fabs(step_v), bent_v)
         lower: cython.double = min(self.state_v[j], across_v) - self.bend_start[j]
-        straight: cython.double = exp(min(lower * sharpness_per_v, MAX_KNEES))
+        if lower * sharpness_per_v > MAX_KNEES:
+            return 0.0
+        straight: cython.double = exp(lower * sharpness_per_v)
         straight /= 4.0 * self.law[row, self.element[j], 2] * sharpness_per_v
         return min(fabs(step_v), bent_v / (1.0 + straight))
 
@@ -885,36 +895,42 @@ class Solver:
 
     @cython.cfunc
     @cython.exceptval(check=False)
-    def _begin_moves(self) -> cython.void:
+    def _begin_moves(self, remembers: cython.bint) -> cython.void:
         """Before the period each charged node moves with itself alone."""
         c: cython.int
         self.moves[:, :, :] = 0.0
-        self.remembers = self.charged > 0
-        for c in range(self.charged):
-            self.moves[0, self.charged_nodes[c], c] = 1.0
-            self.moves[1, self.charged_nodes[c], self.charged + c] = 1.0
+        self.remembers = self.many > 0 and remembers
+        for c in range(self.many):
+            self.moves[c // self.charged, c % self.charged, c] = 1.0
 
     @cython.cfunc
     @cython.exceptval(check=False)
     def _carry_on(self, row: cython.Py_ssize_t) -> cython.void:
-        """How a point moves with what was before the period, from how the two before it do."""
+        """How a point moves with what was before the period, from how those before it do."""
         c: cython.int
         i: cython.int
         j: cython.int
+        k: cython.int
+        back: cython.int
         rate: cython.double
         most: cython.double = 0.0
-        for c in range(2 * self.charged):
+        for c in range(self.many):
             for i in range(self.nodes):
                 self.side[i] = 0.0
-            for j in range(self.nodes):
-                rate = self.one_per_s * self.moves[0, j, c] + self.two_per_s * self.moves[1, j, c]
-                for i in range(self.nodes):
-                    self.side[i] -= self.capacitance_f[row, i, j] * rate
+            for j in range(self.charged):
+                rate = 0.0
+                for back in range(_REACH):
+                    rate += self.per_s[1 + back] * self.moves[back, j, c]
+                for k in range(self.charged):
+                    i = self.charged_nodes[k]
+                    self.side[i] -= self.capacitance_f[row, i, self.charged_nodes[j]] * rate
             self._substitute()
-            for i in range(self.nodes):
-                most = max(most, fabs(self.moves[0, i, c]), fabs(self.node_v[i]))
-                self.moves[1, i, c] = self.moves[0, i, c]
-                self.moves[0, i, c] = self.node_v[i]
+            for j in range(self.charged):
+                for back in range(_REACH - 1, 0, -1):
+                    self.moves[back, j, c] = self.moves[back - 1, j, c]
+                    most = max(most, fabs(self.moves[back, j, c]))
+                self.moves[0, j, c] = self.node_v[self.charged_nodes[j]]
+                most = max(most, fabs(self.moves[0, j, c]))
         if most < FORGOTTEN:
             self.moves[:, :, :] = 0.0
             self.remembers = False
@@ -923,7 +939,7 @@ class Solver:
     @cython.exceptval(check=False)
     def _meets(self, row: cython.Py_ssize_t, number: cython.int) -> cython.bint:
         """Whether the end of the period is its beginning; else a step to one that should be."""
-        many: cython.int = 2 * self.charged
+        many: cython.int = self.many
         i: cython.int
         c: cython.int
         node: cython.int
@@ -1003,35 +1019,91 @@ class Solver:
 
     @cython.cfunc
     @cython.exceptval(check=False)
+    def _forget_abrupt(self) -> cython.void:
+        self.abrupt[:] = 0.0
+        if not self.closed:  # differences have nothing to go back to
+            self.abrupt[:_REACH] = 1.0
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
     def _mark_abrupt(self, row: cython.Py_ssize_t) -> cython.bint:
-        """Where differences of second order overshoot: are there any such points?"""
+        """Where differences of third order overshoot: are there any such points?"""
         i: cython.int
         j: cython.int
+        k: cython.int
         p: cython.Py_ssize_t
+        q: cython.Py_ssize_t
         peak_a: cython.double = MIN_CURRENT_A
         output: cython.bint = False
-        self.abrupt[:] = 0
+        marked: cython.bint = False
         for j in range(self.branches):
             if self.kind[self.element[j]] == _TRANSISTOR:
                 output = True
                 for p in range(self.points):
                     # it cannot be driven below 0 V: it comes to rest in saturation
-                    if self.states_v[j, p] < -OVERSHOT_V:
-                        self.abrupt[p] = 1
+                    if self.states_v[j, p] < -OVERSHOT_V and self.abrupt[p] < 1.0:
+                        self.abrupt[p], marked = 1.0, True
             else:
                 i = self.element[j] + self.elements * self.breakdown[j]
                 for p in range(self.points):
                     peak_a = max(peak_a, self.currents_a[i, row, p])
-        if not output:
-            for i in range(self.nodes):
-                if self.capacitance_f[row, i, i] > 0.0:
-                    mark_jumps(self.voltages_v[i, row], self.interval_s[row], self.closed,
-                               JUMP_RATIO * peak_a / self.capacitance_f[row, i, i],
-                               self.abrupt)  # fmt: skip
-        marked: cython.bint = False
-        for p in range(self.points):
-            marked = marked or self.abrupt[p] != 0
+        if output:
+            return marked
+        for j in range(self.branches):
+            i = self.element[j] + self.elements * self.breakdown[j]
+            for p in range(self.points):
+                if self._rings(i, row, p, JUMP_RATIO * peak_a):
+                    for k in range(-1, 3):
+                        q = (p + k + self.points) % self.points
+                        if self.abrupt[q] == 0.0:
+                            self.abrupt[q] = self._overshot(row, q)
+                            marked = marked or self.abrupt[q] > 0.0
         return marked
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _rings(
+        self, i: cython.int, row: cython.Py_ssize_t, p: cython.Py_ssize_t, least_a: cython.double
+    ) -> cython.bint:
+        """Whether a current springs up to a point, and falls from it only to rise again."""
+        k: cython.Py_ssize_t
+        m: cython.Py_ssize_t = self.points
+        here_a: cython.double = self.currents_a[i, row, p]
+        rings: cython.bint = False
+        if here_a - self.currents_a[i, row, (p + m - 2) % m] >= least_a:
+            for k in range(p + 1, p + 4):
+                if self.currents_a[i, row, k % m] < self.currents_a[i, row, (k + 1) % m]:
+                    rings = True
+        return (
+            rings
+            and here_a >= self.currents_a[i, row, (p + m - 1) % m]
+            and here_a > self.currents_a[i, row, (p + 1) % m]
+        )
+
+    @cython.cfunc
+    @cython.exceptval(check=False)
+    def _overshot(self, row: cython.Py_ssize_t, p: cython.Py_ssize_t) -> cython.double:
+        """The share of first order with which no charge turns round where it ceases to change."""
+        i: cython.int
+        c: cython.int
+        back: cython.int
+        straight: cython.double
+        bent: cython.double
+        share: cython.double = 0.0
+        self._take_step(row, p, 0.0)
+        for c in range(self.charged):
+            i, bent = self.charged_nodes[c], 0.0
+            if self.capacitance_f[row, i, i] == 0.0:
+                continue
+            for back in range(1 + _REACH):
+                bent += self.per_s[back] * self._node_at(i, row, p - back)
+            straight = self._node_at(i, row, p) - self._node_at(i, row, p - 1)
+            straight /= self.interval_s[row, p]
+            if straight * bent < 0.0:
+                share = max(share, bent / (bent - straight))
+            elif fabs(straight) < fabs(bent):
+                share = 1.0
+        return share
 
 
 @cython.cfunc
@@ -1055,48 +1127,6 @@ def left_of_junction(
     moved: cython.double = fabs(step_v) / emission_v
     nearest: cython.double = max(fabs(bend) - moved, 0.0)
     return min(fabs(step_v), emission_v * (moved * moved / (4.0 + 0.4 * nearest * nearest)))
-
-
-@cython.ccall
-def mark_jumps(
-    wave: cython.double[::1],
-    interval_s: cython.double[::1],
-    closed: cython.bint,
-    least_per_s: cython.double,
-    abrupt: cython.char[::1],
-) -> cython.void:
-    """Mark where the rate of a voltage jumps between two intervals, with the points beside.
-
-    Parameters
-    ----------
-    wave, interval_s : ndarray, shape (m,)
-    closed : bool
-        Periodic.
-    least_per_s : float
-        A jump that counts, where it is no small part of the swing of the rate either.
-    abrupt : ndarray of int8, shape (m,)
-        1 where one is marked.
-    """
-    m: cython.Py_ssize_t = wave.shape[0]
-    p: cython.Py_ssize_t
-    rate: cython.double
-    rates: cython.double[::1] = np.empty(m)
-    low: cython.double = 0.0
-    high: cython.double = 0.0
-    for p in range(m):
-        rate = wave[p]
-        if p > 0 or closed:
-            rate -= wave[p - 1 if p > 0 else m - 1]
-        rates[p] = rate / interval_s[p]
-        low = rates[p] if p == 0 else min(low, rates[p])
-        high = rates[p] if p == 0 else max(high, rates[p])
-    least_per_s = max(least_per_s, ABRUPT_RATIO * (high - low))
-    for p in range(m):
-        if fabs(rates[p] - rates[p - 1 if p > 0 else m - 1]) > least_per_s:
-            # a jump within an interval shows at both its ends, at one of them perhaps weakly
-            abrupt[p - 1 if p > 0 else m - 1] = 1
-            abrupt[p] = 1
-            abrupt[p + 1 if p < m - 1 else 0] = 1
 
 
 @cython.ccall
@@ -1174,18 +1204,19 @@ def _crossing_s(
     begin_s: cython.double = time_s[place] - (period_s if after < 0 else 0.0)
     width_s: cython.double = _step_s(time_s, period_s, place)
     change: cython.double = wave[(place + 1) % m] - wave[place]
-    begins: cython.double = _slope_ratio(
+    begins: cython.double = _slope(
         _step_s(time_s, period_s, (place + m - 1) % m),
         wave[place] - wave[(place + m - 1) % m],
         width_s,
         change,
     )
-    ends: cython.double = _slope_ratio(
-        _step_s(time_s, period_s, (place + 1) % m),
-        wave[(place + 2) % m] - wave[(place + 1) % m],
+    ends: cython.double = _slope(
         width_s,
         change,
+        _step_s(time_s, period_s, (place + 1) % m),
+        wave[(place + 2) % m] - wave[(place + 1) % m],
     )
+    begins, ends = begins * width_s / change, ends * width_s / change
     wanted: cython.double = (level - wave[place]) / change
     share: cython.double = wanted
     rest: cython.double
@@ -1213,16 +1244,72 @@ def _step_s(
 
 @cython.cfunc
 @cython.exceptval(check=False)
-def _slope_ratio(
-    beside_s: cython.double, moved: cython.double, width_s: cython.double, change: cython.double
+def _slope(
+    before_s: cython.double, before: cython.double, after_s: cython.double, after: cython.double
 ) -> cython.double:
-    """Slope between two chords, over that of the second: their harmonic mean, weighted."""
-    if beside_s <= 0.0:
-        return 1.0
-    chord: cython.double = (moved / beside_s) / (change / width_s)
-    own: cython.double = 2.0 * width_s + beside_s
-    other: cython.double = width_s + 2.0 * beside_s
-    return (own + other) / (own / chord + other) if chord > 0.0 else 0.0
+    """Slope at a point between two changes: the harmonic mean of both chords', weighted."""
+    if before_s <= 0.0:
+        return after / after_s
+    own: cython.double = 2.0 * after_s + before_s
+    other: cython.double = after_s + 2.0 * before_s
+    if before * after <= 0.0:
+        return 0.0
+    return (own + other) / (own * before_s / before + other * after_s / after)
+
+
+@cython.ccall
+def highest(
+    phase_rad: cython.const[cython.double][:, ::1],
+    wave: cython.const[cython.double][:, ::1],
+    peak: cython.double[::1],
+) -> cython.void:
+    """Highest values of periodic waveforms: of the parabola through a point and its neighbours.
+
+    It rises above the point no more than what bends as the waveform does on its flatter side: one
+    that springs up and stays there is no parabola.
+
+    Parameters
+    ----------
+    phase_rad, wave : ndarray, shape (n, m)
+    peak : ndarray, shape (n,)
+        For the answer.
+    """
+    row: cython.Py_ssize_t
+    p: cython.Py_ssize_t
+    m: cython.Py_ssize_t = wave.shape[1]
+    turn: cython.double = 2.0 * pi
+    here: cython.double
+    beyond: cython.double
+    down_left: cython.double
+    down_right: cython.double
+    left: cython.double
+    right: cython.double
+    near: cython.double
+    far: cython.double
+    above: cython.double
+    for row in range(wave.shape[0]):
+        peak[row] = wave[row, 0]
+        for p in range(m):
+            here = wave[row, p]
+            down_left = here - wave[row, p - 1 if p > 0 else m - 1]
+            down_right = here - wave[row, p + 1 if p < m - 1 else 0]
+            peak[row] = max(peak[row], here)
+            if min(down_left, down_right) < 0.0 or down_left + down_right == 0.0:
+                continue
+            left = _step_s(phase_rad[row], turn, (p + m - 1) % m)
+            right = _step_s(phase_rad[row], turn, p)
+            if down_left > down_right:
+                near, far = right, _step_s(phase_rad[row], turn, (p + 1) % m)
+                beyond = wave[row, (p + 2) % m]
+            else:
+                near, far = left, _step_s(phase_rad[row], turn, (p + m - 2) % m)
+                beyond = wave[row, (p + m - 2) % m]
+            if min(left, right, far) <= 0.0:
+                continue
+            above = (down_right * left * left - down_left * right * right) ** 2
+            above /= 4.0 * left * right * (left + right) * (down_right * left + down_left * right)
+            beyond = (here - beyond) * max(left, right) ** 2 / (4.0 * far * (near + far))
+            peak[row] = max(peak[row], here + min(above, beyond))
 
 
 @cython.ccall
@@ -1274,7 +1361,9 @@ def lag(
     time_constant_s: cython.const[cython.double][:, ::1],
     closed: cython.bint,
 ) -> cython.void:
-    """Let waveforms lag, of first order; exact for straight lines between their points.
+    """Let waveforms lag, of first order, on two straight lines from each point to the next.
+
+    They meet half way on a cubic that rises and falls as the points do.
 
     Parameters
     ----------
@@ -1286,25 +1375,39 @@ def lag(
     row: cython.Py_ssize_t
     p: cython.Py_ssize_t
     m: cython.Py_ssize_t = wave.shape[1]
+    width_s: cython.double
+    next_s: cython.double
     x: cython.double
     decay: cython.double
     ramp: cython.double
+    first: cython.double
     before: cython.double
+    half_way: cython.double
     here: cython.double
+    after: cython.double
+    slope: cython.double
     last: cython.double
     left: cython.double
     for row in range(wave.shape[0]):
-        before, last, left = wave[row, m - 1], 0.0, 1.0
+        first, before, here, last, left = wave[row, 0], wave[row, m - 1], wave[row, m - 2], 0.0, 1.0
         if not closed:
-            before = last = wave[row, 0]
+            before = here = last = first
+        width_s = interval_s[row, 0]
+        slope = _slope(interval_s[row, m - 1], before - here, width_s, first - before)
         for p in range(m):
-            here = wave[row, p]
-            x = interval_s[row, p] / time_constant_s[row, 0]
+            here, x = wave[row, p], width_s / (2.0 * time_constant_s[row, 0])
+            after = wave[row, p + 1] if p < m - 1 else first if closed else here
+            half_way = 0.5 * (before + here) + 0.125 * width_s * slope
+            next_s = interval_s[row, p + 1 if p < m - 1 else 0]
+            slope = _slope(width_s, here - before, next_s, after - here)
+            half_way -= 0.125 * width_s * slope
+            width_s = next_s
             decay = exp(-x)
             ramp = (1.0 - decay) / x
-            left *= decay
-            last = last * decay if fabs(last) > NOTHING else 0.0
-            last += here * (1.0 - ramp) + before * (ramp - decay)
+            left *= decay * decay
+            last = last * decay * decay if fabs(last) > NOTHING else 0.0
+            last += decay * (before * (ramp - decay) + half_way * (1.0 - ramp))
+            last += half_way * (ramp - decay) + here * (1.0 - ramp)
             before = here
             wave[row, p] = last
         if not closed:

@@ -37,6 +37,8 @@ MIN_CONDUCTANCE_S = 1e-12
 MIN_RESISTANCE_OHM = 1e-3
 REFERENCES = ("neutral", "logic0")
 JUNCTION, TRANSISTOR = 0, 1
+REACH = 3
+"""So many points before its own a difference in time goes back."""
 Links = dict[str, dict[str, Value]]
 """Conductance or capacitance between each two nodes, both ways."""
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from zcd.circuit.batch import COMMON, OF_WHOLE, Batch
 from zcd.circuit.elements import Circuit, MainsSource, Resistance, Value
+from zcd.engine.kernel import highest
 from zcd.engine.network import MIN_RESISTANCE_OHM, Passive, column, islands
 from zcd.errors import InputError
 
@@ -73,12 +74,13 @@ def voltages_of(states: States) -> Voltages:
 
 @dataclass(slots=True)
 class Island(Batch):
-    """What one island came to: waveforms, rows with capacitors at work.
+    """What one island came to: where it was solved, waveforms, rows with capacitors at work.
 
     Without these also, by row, what it came to at some voltages of its source, as the kernel has
     it, for other points in time.
     """
 
+    phase_rad: FloatArray
     voltages_v: Voltages
     currents_a: dict[str, FloatArray]
     dynamic: NDArray[np.bool_]
@@ -101,6 +103,7 @@ States = Mapping[frozenset[str], Island]
 def nothing_yet(size: int) -> Island:
     """An island of which every row is still to be solved with its capacitors."""
     return Island(
+        phase_rad=np.zeros((size, 0)),
         voltages_v=Voltages((), {}),
         currents_a={},
         dynamic=np.ones(size, dtype=bool),
@@ -184,18 +187,9 @@ class Solution(Batch):
 
     def peak(self, wave: FloatArray) -> FloatArray:
         """Highest value over the period, shape (n,): of the parabola through the highest points."""
-        rows = np.arange(wave.shape[0])
-        top = np.argmax(wave, axis=1)
-        m = wave.shape[1]
-        before, after = (top - 1) % m, (top + 1) % m
-        turn = 2.0 * np.pi
-        left = (self.phase_rad[rows, top] - self.phase_rad[rows, before]) % turn
-        right = (self.phase_rad[rows, after] - self.phase_rad[rows, top]) % turn
-        y = wave[rows, top]
-        down_left, down_right = wave[rows, before] - y, wave[rows, after] - y
-        slope = (down_right * left**2 - down_left * right**2) / (left * right * (left + right))
-        bend = (down_right * left + down_left * right) / (left * right * (left + right))
-        return y + np.where(bend < 0, -(slope**2) / np.where(bend < 0, 4.0 * bend, 1.0), 0.0)
+        result = np.empty(wave.shape[0])
+        highest(np.ascontiguousarray(self.phase_rad), np.ascontiguousarray(wave), result)
+        return result
 
     def power_w(self, resistance: Resistance) -> FloatArray:
         """Mean power in a resistance, shape (n,)."""

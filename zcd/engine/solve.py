@@ -47,11 +47,13 @@ CHARGED_ROUNDS = 3
 ON_V = 0.6
 """A base this far below its emitter is as far below as a diode across it lets it come."""
 DEFAULT_FREQUENCY_HZ = 50.0
-COARSER = 3
-"""How many times fewer points serve to place the others."""
+COARSER_RATIO = 2.0 / 3.0
+"""So many of the points serve to place the others."""
 CHARGED_FINER = 2
-"""How many times as many points where capacitors drive currents on the mains side: differences
-over time err as the square of the step, and a clamped charge flows at once."""
+"""How many times as many points where capacitors drive currents on the mains side: a clamped
+charge flows at once."""
+PIN_WEIGHT = 3.0
+"""What the pin's waveform weighs beside the currents, as edges are asked for."""
 LEAST_V, LEAST_A = 1e-3, 1e-9
 """What swings by less is nearly still: its rounding errors must move no points."""
 
@@ -75,7 +77,7 @@ class SolverOptions:
         has not settled as the transient it is.
     """
 
-    points: int = 216
+    points: int = 108
     refine: bool = True
     isolated: bool = True
     cluster_at_crossings: bool = False
@@ -84,7 +86,9 @@ class SolverOptions:
 
 EDGES = SolverOptions()
 """For edges and pulses: within 10 us of a circuit simulator's on 99 of 100 boards of any kind."""
-READINGS = SolverOptions(points=96, refine=False, cluster_at_crossings=True, steady_state_only=True)
+READINGS = SolverOptions(
+    points=104, refine=False, cluster_at_crossings=True, steady_state_only=True
+)
 """For meters, which see means only, and are read long after switching on."""
 PULSES = SolverOptions(steady_state_only=True)
 """For pulses of many rows: edges of 99 in 100 within 3 us of those of 2,400 points."""
@@ -122,7 +126,7 @@ def solve(
     if options.refine and _charges(circuit):
         points *= CHARGED_FINER
     begin = clustered_phases_rad if options.cluster_at_crossings else even_phases_rad
-    phase = begin(circuit.size, points // COARSER if options.refine else points)
+    phase = begin(circuit.size, round(points * COARSER_RATIO) if options.refine else points)
     if warm_start is not None and not np.array_equal(warm_start.phase_rad, phase):
         warm_start = None
     guess = warm_start.states if warm_start else {}
@@ -187,7 +191,10 @@ def _followed(
         if volts.keys() >= set(e.nodes)
     ]
     kinds = [np.reshape(waves, (-1, *shape)) for waves in (flows, charges, pins)]
-    return np.concatenate([_shares(waves) for waves in kinds]), np.concatenate(kinds)
+    shares = (
+        weight * _shares(waves) for weight, waves in zip((1.0, 1.0, PIN_WEIGHT), kinds, strict=True)
+    )
+    return np.concatenate(list(shares)), np.concatenate(kinds)
 
 
 def _shares(waves: FloatArray) -> FloatArray:

@@ -152,8 +152,8 @@ def _lit_half(solution: Solution) -> FloatArray:
     if not lit:
         return np.full(n, np.nan)
     light = np.sum(lit, axis=0)
-    first = solution.phase_rad % (2.0 * np.pi) < np.pi
-    halves = np.stack([solution.mean(light * first), solution.mean(light * ~first)])
+    first = solution.mean(light * (solution.phase_rad < np.pi))
+    halves = np.stack([first, solution.mean(light) - first])
     one_sided = halves.min(axis=0) < ONE_SIDED_RATIO * halves.max(axis=0)
     return np.where(one_sided, np.argmax(halves, axis=0), np.nan)
 
