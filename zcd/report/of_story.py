@@ -299,15 +299,11 @@ def fan_text(story: Story) -> str:
 
 def fits_table(fits: Sequence[Fit], flags: Collection[str], shown: int = 14) -> Table:
     """Causes that fit the flags seen."""
-    rows = tuple(
-        (
-            probability_text(fit.share_ratio),
-            fault_words(fit.cause.key)
-            + (f"\n{_sizes(fit)}" if fit.cause.amount is not None else ""),
-            str(fit.cause.subsystem),
-            fit.cause.words,
-        )
-        for fit in fits[:shown]
+    quantities = (
+        Quantity("share_ratio", "probability", lambda fit: probability_text(fit.share_ratio)),
+        Quantity("cause", "cause", _sized_text, lambda fit: fit.cause.key),
+        Quantity("side", "where", lambda fit: str(fit.cause.subsystem)),
+        Quantity("words", "what it means", lambda fit: fit.cause.words),
     )
     left = fits[shown:]
     remark = (
@@ -318,17 +314,15 @@ def fits_table(fits: Sequence[Fit], flags: Collection[str], shown: int = 14) -> 
     if left:
         share = probability_text(sum(fit.share_ratio for fit in left))
         remark = f"{len(left)} others, together {share}. {remark}"
-    return Table(
-        title=f"Causes that fit the flags: {flags_text(flags)}",
-        columns=("probability", "cause", "where", "what it means"),
-        rows=rows,
-        right=(0,),
-        remark=remark,
+    return Table.of(
+        fits[:shown], quantities, f"Causes that fit the flags: {flags_text(flags)}", remark
     )
 
 
-def _sizes(fit: Fit) -> str:
-    return ", ".join(amount_text(story.cause) for story in fit.stories)
+def _sized_text(fit: Fit) -> str:
+    """A cause with its sizes, where it has some."""
+    sizes = ", ".join(amount_text(story.cause) for story in fit.stories)
+    return fault_words(fit.cause.key) + (f"\n{sizes}" if fit.amounts else "")
 
 
 def side_shares(fits: Sequence[Fit]) -> dict[Subsystem, float]:
