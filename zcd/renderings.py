@@ -430,7 +430,7 @@ def _windings() -> Rendering:
 
     return Rendering(
         lambda result: of.headline(result.verdict).rstrip("."),
-        lambda result: of.verdict_document(result.measured, result.verdict),
+        of.verdict_document,
         plot_windings,
         lambda result: UNPLUGGED,
     )

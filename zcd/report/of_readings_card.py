@@ -49,7 +49,7 @@ from zcd.report.of_diagnosis import (
 )
 from zcd.report.of_diagnosis_text import fault_words
 from zcd.report.of_points import POINT_WORDS, joint_words, words_of_points
-from zcd.report.table import Column, Table
+from zcd.report.table import Column, Quantity, Table
 from zcd.report.terminal import longest_on_a_screen
 from zcd.report.text import listed, quantity_text
 
@@ -167,25 +167,22 @@ def expected_readings_tables(
     lines: Sequence[ExpectedReading], circuit: Circuit
 ) -> list[tuple[AccessLevel, Table]]:
     """The bench card, a table for each side, safest first."""
+    quantities = (
+        Quantity("reading", "reading", lambda line: _placed_text(line.reading, circuit)),
+        Quantity("healthy", "good board", lambda e: good_cell(e.reading.function, e.healthy)),
+        Quantity("faults", "under a fault", _faults_text),
+    )
     sheets = []
     for side in AccessLevel:
-        rows = tuple(
-            (
-                f"{line.reading.name}\n{probes_text(line.reading, circuit)}",
-                good_cell(line.reading.function, line.healthy),
-                _faults_text(line),
-            )
-            for line in lines
-            if line.access is side
-        )
-        columns = ("reading", "good board", "under a fault")
-        if not rows:  # a board that is not isolated has no isolated side
-            continue
-        legend = cells_legend((e.reading.function, e.healthy) for e in lines if e.access is side)
-        sheets.append(
-            (side, Table(title=ACCESS_TITLES[side], columns=columns, rows=rows, remark=legend))
-        )
+        # a board that is not isolated has no isolated side
+        if of_side := [line for line in lines if line.access is side]:
+            legend = cells_legend((line.reading.function, line.healthy) for line in of_side)
+            sheets.append((side, Table.of(of_side, quantities, ACCESS_TITLES[side], legend)))
     return sheets
+
+
+def _placed_text(reading: Reading, circuit: Circuit) -> str:
+    return f"{reading.name}\n{probes_text(reading, circuit)}"
 
 
 def _faults_text(line: ExpectedReading) -> str:

@@ -14,17 +14,19 @@ from zcd.refdata import default
 from zcd.report.cautions import LOCAL, UNPLUGGED
 from zcd.report.document import BulletList, Document, Paragraph, Section
 from zcd.report.of_check_document import caution_sections
-from zcd.report.table import Table
+from zcd.report.table import Quantity, Table
 from zcd.report.text import quantity_text
 from zcd.simulation.windings import (
     FRAME_READINGS,
     PINS_OF_LEADS,
     ROLES_OF_PINS,
     RUN_CAPACITOR,
+    Lead,
     Measured,
     Pair,
     Role,
     Verdict,
+    Windings,
 )
 
 Key = TypeVar("Key")
@@ -169,20 +171,22 @@ def headline(verdict: Verdict) -> str:
     return f"Leads, pins, frame and capacitor fit. {INSULATION}"
 
 
-def leads_table(measured: Measured, verdict: Verdict) -> Table:
+def _frame_text(lead: Lead) -> str:
+    return "-" if lead.frame_ohm is None else show_value(Function.OHM, lead.frame_ohm)
+
+
+LEADS = (
+    Quantity("lead", "lead"),
+    Quantity("role", "is", lambda lead: str(lead.role or "unknown")),
+    Quantity("pin", "in pin"),
+    Quantity("board_role", "pin of the board is for"),
+    Quantity("frame_ohm", "to the frame", _frame_text, right=False),
+)
+
+
+def leads_table(windings: Windings) -> Table:
     """Each lead with its name and its pin."""
-    rows = tuple(
-        (
-            lead,
-            str(verdict.roles.get(lead, "unknown")),
-            measured.pins.get(lead, "-"),
-            str(measured.board.get(measured.pins.get(lead, ""), "-")),
-            show_value(Function.OHM, measured.frame_ohm[lead])
-            if lead in measured.frame_ohm
-            else "-",
-        )
-        for lead in measured.leads
-    )
+    verdict = windings.verdict
     fits = ""
     if verdict.residual_ohm is not None and verdict.allowed_ohm is not None:
         fits = (
@@ -196,12 +200,7 @@ def leads_table(measured: Measured, verdict: Verdict) -> Table:
             f"{quantity_text(verdict.start_ohm, 'Ω')}; that the lower one is the main winding is "
             "common practice, no source."
         )
-    return Table(
-        title="Leads",
-        columns=("lead", "is", "in pin", "pin of the board is for", "to the frame"),
-        rows=rows,
-        remark=fits.strip(),
-    )
+    return Table.of(windings.leads, LEADS, "Leads", fits.strip())
 
 
 def unchecked_lines(measured: Measured, verdict: Verdict) -> tuple[str, ...]:
@@ -229,8 +228,9 @@ FAN_CAUTION = (
 )
 
 
-def verdict_document(measured: Measured, verdict: Verdict) -> Document:
+def verdict_document(windings: Windings) -> Document:
     """What the readings say, the verdict first."""
+    measured, verdict = windings.measured, windings.verdict
     problems, unchecked = verdict.problems, verdict.unchecked
     turns = "A good resistance does not prove good turns."
     remark = f"{INSULATION} {turns}" if problems or unchecked else turns
@@ -248,7 +248,7 @@ def verdict_document(measured: Measured, verdict: Verdict) -> Document:
                 else (),
                 answer=True,
             ),
-            Section("", (leads_table(measured, verdict), Paragraph(remark)), answer=True),
+            Section("", (leads_table(windings), Paragraph(remark)), answer=True),
             Section("", (Paragraph(FAN_CAUTION),), answer=True),
             *caution_sections(*UNPLUGGED),
         ),
