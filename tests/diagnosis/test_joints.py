@@ -20,6 +20,7 @@ from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.readings import Reading
 from zcd.diagnosis.samples import sample_circuits, sample_meter
+from zcd.diagnosis.trip import plan_trip
 from zcd.report.of_diagnosis_answer import with_tracks_first
 
 FloatArray = NDArray[np.float64]
@@ -205,7 +206,8 @@ def test_tracks_are_followed_dead_before_a_reading_on_the_mains() -> None:
         "dc pin logic0 5 V", "dc coil+ coil- 12 V", flags=("sync", "fan"),
     )  # fmt: skip
     assert case.next_reading is not None
-    step, first = with_tracks_first(case.next_reading, case.ranked)
+    trip = plan_trip(case.dictionary, case.diagnosis, flags=case.job.flags)
+    step, first = with_tracks_first(trip, case.circuit)
     tracks = ("D1/OC1 joint open", "OC1/neutral joint open", "feed/R1 joint open")
     assert "along the tracks D1 to led+ of OC1; led- of OC1 to neutral; feed to R1." in first
     before = {key for answer in case.next_reading.answers for key in answer.keys}

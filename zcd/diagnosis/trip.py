@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,10 @@ FloatArray = NDArray[np.float64]
 MOST_PLANNED = 3
 """Readings that a person keeps in mind with the probes in hand: common practice, no source."""
 MOST_TELLING = 3
+MOST_TRACKS = 3
+"""Tracks to follow before a reading on the mains."""
+RULED_OUT = 1e-9
+"""What is left of the share of a fault that was looked for and not found."""
 TINY = 1e-9
 LEAST_FOR, LEAST_AGAINST = float(np.log(1.15)), float(np.log(2.0))
 """A reading that makes the answer less than so much likelier, or less likely, is not named."""
@@ -37,10 +41,17 @@ class Trip:
         That of the diagnosis first; empty where it has none.
     settles : bool
         Whether it is one reading that settles it, whatever it shows of what is likely.
+    tracks : tuple of Fault
+        Tracks that may be open, to be followed on the dead board before a reading on the mains:
+        those that lead, and those that it would tell of.
+    instead : Suggestion or None
+        What to read then, if these are good and it need not be on the mains.
     """
 
     steps: tuple[Suggestion, ...] = ()
     settles: bool = False
+    tracks: tuple[Fault, ...] = ()
+    instead: Suggestion | None = None
 
 
 def plan_trip(
@@ -63,6 +74,7 @@ def plan_trip(
     trip : Trip
     """
     plan: list[Suggestion] = []
+    tracks, first = _tracks_before(diagnosis), diagnosis
     taken, measured = diagnosis.measured, list(diagnosis.measured)
     known: dict[tuple[Measured, ...], Evidence] = {}
     while (step := diagnosis.suggestion) is not None and len(plan) < MOST_PLANNED:
@@ -81,7 +93,30 @@ def plan_trip(
         diagnose(dictionary, [*taken, shown], skipped, flags=flags, known=known).stopped == "sure"
         for shown in _likely_answers(plan[0])
     )
-    return Trip(steps=tuple(plan), settles=settles)
+    instead = None
+    if tracks:
+        shares = dictionary.shares.copy()
+        shares[[dictionary.faults.index(fault) for fault in tracks]] *= RULED_OUT
+        good = replace(dictionary, shares=shares)
+        instead = diagnose(good, first.measured, skipped, flags=flags).suggestion
+    if instead is not None and instead.access is AccessLevel.MAINS:
+        instead = None
+    return Trip(steps=tuple(plan), settles=settles, tracks=tracks, instead=instead)
+
+
+def _tracks_before(diagnosis: Diagnosis) -> tuple[Fault, ...]:
+    """The tracks to follow before the next reading; none where it is not on the mains, or where
+    none of them leads."""
+    step, joints = diagnosis.suggestion, {}
+    for r in diagnosis.ranked:
+        if r.fault and r.fault.joint:
+            joints[r.key] = r.fault
+    leading = [r.key for r in diagnosis.ranked[:MOST_TRACKS] if r.key in joints]
+    if step is None or step.access is not AccessLevel.MAINS or not leading:
+        return ()
+    told = {key for answer in step.answers for key in answer.keys}
+    keys = dict.fromkeys((*leading, *(key for key in joints if key in told)))
+    return tuple(joints[key] for key in keys)[:MOST_TRACKS]
 
 
 def _likely_answers(step: Suggestion) -> list[Measured]:

@@ -113,7 +113,7 @@ def design_line(check: Check) -> str:
     of_pulse = [r for r in check.every_rule if r.status != "pass" and r.kind == "expectation"]
     if check.status != "warning" or check.repair is not None or not of_pulse:
         return ""
-    return "Such is the design: nothing to do unless sync errors come back."
+    return "The warnings are of the design: leave it. If errors come back: zcd diagnose."
 
 
 def headline_text(check: Check) -> str:
@@ -248,8 +248,8 @@ def unread_lines(check: Check) -> Iterator[str]:
             with_values = "no likely value of it makes the board pass"
         else:
             with_values = (
-                f"the board passes with {_sized_text(check, values)} (E12, as large as the old "
-                "one; check again with the one you fit); what follows is for "
+                f"the board passes with {_sized_text(check, values)} (E12, no fewer watts or volts "
+                "than the old one; check again with the one you fit); what follows is for "
                 f"{quantity_text(values.value, values.unit)}"
             )
         yield f"{line}; {with_values}."

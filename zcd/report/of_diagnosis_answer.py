@@ -105,8 +105,6 @@ ISOLATES = " (isolation voltage, VDE or UL mark and pin spacing no less than the
 FAN_KINDS = ("drive", "fan")
 """Kinds of faults behind a good sync circuit, when the fan does not turn."""
 HALF = 0.5
-MOST_TRACKS = 3
-"""Tracks to follow before a reading on the mains."""
 MOST_SILICON_V = 0.9
 """What a meter shows of one silicon diode at most; every diode test goes as far: common practice,
 no source."""
@@ -141,6 +139,8 @@ def _answer(
     fan_first = fan_first_line(case)
     unlike = no_sync_line(case.board)
     done = job.closed is not None or unlike or fan_line(diagnosis, "")
+    if trip.instead is not None:
+        trip = replace(trip, steps=(trip.instead,))
     plan = () if done else trip.steps
     blocks: list[Block] = [
         Paragraph(line, "strong") for line in (failed_line(case), found_line(case)) if line
@@ -419,27 +419,24 @@ def relay_line(case: Case, plan: Sequence[Suggestion]) -> str:
     )
 
 
-def with_tracks_first(step: Suggestion, ranked: Sequence[Ranked]) -> tuple[Suggestion, str]:
-    """A reading on the mains, what following tracks unplugged finds before it in none of its
-    answers; and how to follow those. Of any other reading itself, and nothing.
-
-    The tracks are those that lead, and those that it would tell of.
-    """
-    joints = {r.key: r.fault for r in ranked if r.fault and r.fault.joint}
-    leading = [r.key for r in ranked[:MOST_TRACKS] if r.key in joints]
-    if step.access is not AccessLevel.MAINS or not leading:
+def with_tracks_first(trip: Trip, circuit: Circuit) -> tuple[Suggestion, str]:
+    """The next reading, what following tracks unplugged finds before it in none of its answers;
+    and how to follow those, empty where there are none."""
+    step = trip.steps[0]
+    if not trip.tracks:
         return step, ""
-    told = {key for answer in step.answers for key in answer.keys}
-    tracks = list(dict.fromkeys((*leading, *(key for key in joints if key in told))))[:MOST_TRACKS]
+    keys = {fault.key for fault in trip.tracks}
     answers = (
-        replace(answer, keys=tuple(key for key in answer.keys if key not in tracks))
+        replace(answer, keys=tuple(key for key in answer.keys if key not in keys))
         for answer in step.answers
     )
-    along = _along([joints[key] for key in tracks])
+    then = "nothing to enter, go on"
+    if trip.instead is not None and trip.instead is not step:
+        then = f'before you go live, type "{typed_place(trip.instead.reading, circuit)} ..."'
     first = (
-        f"First, unplugged, discharged and proved dead: {along}. Over 1 Ω, leads taken off, it is "
-        "open: mend it, then zcd retest; a fuse or fusible resistor in it is read by itself, never "
-        "bridged. All near 0: nothing to enter, go on."
+        f"First, unplugged, discharged and proved dead: {_along(trip.tracks)}. Over 1 Ω more than "
+        "your leads it is open: mend it, then zcd retest; a fuse, NTC or choke in it is read by "
+        f"itself, never bridged. All near 0: {then}."
     )
     return replace(step, answers=tuple(answer for answer in answers if answer.keys)), first
 
@@ -629,7 +626,7 @@ def unread_line_of(fault: Fault, measured: Sequence[Measured], circuit: Circuit)
     if is_leg:
         return (
             f"Before you unsolder {bridge}, unplugged, diode test on each of its four diodes: the "
-            "odd one is bad."
+            "odd one is bad. All alike: enter them, and see what it says then."
         )
     return f"Before you replace {fault.part}, lift one end and measure it, unplugged."
 
@@ -741,7 +738,7 @@ def next_blocks(
     """What to measure next and `why`, what some answers would mean, and what comes after it; where
     it is no prompt, `most` lines for that, the last on how any answer is typed. `on_leads`: where
     the last reading left them, under power."""
-    first, before = with_tracks_first(trip.steps[0], ranked)
+    first, before = with_tracks_first(trip, circuit)
     state = _lower(state_line(first.reading, circuit))
     if on_leads == {first.reading.red, first.reading.black}:
         state = "before you unplug, leads left on"
@@ -814,7 +811,7 @@ def then_line(plan: Sequence[Suggestion], circuit: Circuit) -> str:
     here = replace(first, lifted="")
     names = (reading_text(s.reading, circuit) for s in plan if s.reading not in (first, here))
     later = dict.fromkeys(names)
-    return f"Then: {'; '.join(later)}." if later else ""
+    return f"Then, unless settled: {'; '.join(later)}." if later else ""
 
 
 def verdict_line(diagnosis: Diagnosis) -> str:

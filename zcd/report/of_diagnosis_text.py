@@ -115,7 +115,7 @@ def standing_text(shares: Sequence[tuple[str, float]]) -> str:
         if share >= MIN_NAMED and (len(named) < MOST_NAMED or name in named):
             named[name] = named.get(name, 0.0) + share
     if not shares or shares[0][1] < MIN_TELLING:
-        return "None of them is likely yet."
+        return "Before any reading none is over 10 % likely."
     likely = sorted(named.items(), key=lambda item: -item[1])
     told = ", ".join(f"{name} ({probability_text(share)})" for name, share in likely)
     return f"Most likely: {told}."

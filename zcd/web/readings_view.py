@@ -14,7 +14,6 @@ from zcd.circuit.points import point_text
 from zcd.diagnosis.flag_evidence import FLAGS, NO_FLAG
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.job_history import FaultStatistics, search
-from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.node_readings import expected_readings
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.reading_syntax import place_text, show_measured
@@ -27,7 +26,7 @@ from zcd.diagnosis.readings import (
     access_level,
     usual_power,
 )
-from zcd.diagnosis.trip import plan_trip
+from zcd.diagnosis.trip import Trip, plan_trip
 from zcd.errors import InputError
 from zcd.report.cautions import SHORT_CAUTIONS, Caution
 from zcd.report.of_diagnosis import (
@@ -273,7 +272,7 @@ def talk_words(
         ),
         "rest": table.remark,
         "lines": tuple(line for line in lines if line),
-        "next": _next_card(plan.steps, open_job, diagnosis),
+        "next": _next_card(plan, open_job, diagnosis),
         "found": _found(diagnosis, job.board, circuit),
         "then": then_line(plan.steps, circuit),
         **probe_words(circuit),
@@ -300,14 +299,13 @@ def _capture(open_job: OpenJob) -> Markup | None:
         return None
 
 
-def _next_card(
-    steps: Sequence[Suggestion], open_job: OpenJob, diagnosis: Diagnosis
-) -> NextCard | None:
+def _next_card(trip: Trip, open_job: OpenJob, diagnosis: Diagnosis) -> NextCard | None:
     """The next reading."""
-    if not steps or open_job.job.closed is not None:
+    if not trip.steps or open_job.job.closed is not None:
         return None
-    suggestion, before = with_tracks_first(steps[0], diagnosis.ranked)
-    reading, circuit = suggestion.reading, open_job.circuit
+    circuit = open_job.circuit
+    suggestion, before = with_tracks_first(trip, circuit)
+    reading = suggestion.reading
     row = reading.function.row
     outcomes = [("OL", "OL")] if row.dead else []
     if row.method is Method.VOLTS:
