@@ -150,7 +150,7 @@ def test_a_job_and_a_meter_from_python(tmp_path: Path) -> None:
 
 def test_what_a_notebook_shows_of_the_parts_of_a_result_is_one_line() -> None:
     case, replaced = results()["diagnose"], results()["substitute"]
-    parts = (board(), case.job, case.diagnosis, case.next_reading, replaced.found)
+    parts = (board(), case.job, case.diagnosis, case.next_reading, case.dictionary, replaced.found)
     for part in parts:
         assert repr(part).startswith(f"<{type(part).__name__}: ")
         assert len(repr(part)) < 160

@@ -70,7 +70,7 @@ MARGIN = "margin of the lock"
 Progress = Callable[[str], None]
 
 
-@dataclass
+@dataclass(repr=False)
 class FaultDictionary:
     """Predictions for every fault and sample, made reading by reading when asked for.
 
@@ -116,6 +116,9 @@ class FaultDictionary:
     _fits: dict[Reading, Fit] = field(default_factory=dict)
     _spectra: dict[Reading, Spectrum] = field(default_factory=dict)
     _is_new: bool = False
+
+    def __repr__(self) -> str:
+        return f"<FaultDictionary: {len(self.faults)} faults of {self.board!r}>"
 
     @cached_property
     def holds(self) -> csr_array:
