@@ -148,7 +148,7 @@ def test_what_a_good_reading_leaves_begins_with_what_the_headline_names() -> Non
 
 def test_a_misfit_is_told_in_words() -> None:
     misfit = Meaning("4.7 kΩ", ("R1 wrong value x0.1", "R1 low"))
-    assert misfit.text(4) == "4.7 kΩ: R1 a tenth of its value fitted or low"
+    assert misfit.text(4) == "4.7 kΩ: R1 a tenth of its value fitted or gone low"
 
 
 def test_a_drift_and_a_wrong_value_of_one_part_are_one_answer() -> None:

@@ -71,7 +71,7 @@ def test_every_point_of_a_chain_is_told_in_words() -> None:
         (Function.DC, 4.9801, 4.9803, "4.98 V"),
         (Function.OHM, 1e6, inf, "1 MΩ to OL"),
         (Function.OHM, inf, inf, "OL"),
-        (Function.DUTY, 0.0, 0.466, "up to 46.6 %, or 0 if the meter misses short gaps"),
+        (Function.DUTY, 0.0, 0.466, "up to 46.6 %, or 0 if the meter misses the short highs"),
         (Function.FREQUENCY, 0.0, 100.0, "100 Hz or 0"),
         (Function.FREQUENCY, 50.0, 100.0, "50 to 100 Hz"),
     ],

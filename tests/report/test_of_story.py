@@ -108,7 +108,7 @@ def test_flags_text() -> None:
 
 def test_cause_with_a_size() -> None:
     story = told("R1 drift")
-    assert cause_text(story.cause) == "R1 gone high (x 10.7)"
+    assert cause_text(story.cause) == "R1 gone high (10.7 times)"
     # in the middle of 0.1 to 300 kohm in logs
     assert cause_text(told("OC1 LED leaky").cause) == "OC1 LED leaky (5.48 kΩ)"
 
@@ -130,7 +130,7 @@ def test_sizes_that_do_the_same_share_a_line() -> None:
     result = board()
     causes = sizes_of(find_cause(result, "R1 drift"))
     rows = stories_table(stories_of(result, causes, 15.0)).rows
-    sizes = ("x 2.42 to x 10.7", "x 47.5")
+    sizes = ("2.42 times to 10.7 times", "47.5 times")
     assert [row[0] for row in rows] == [f"R1 gone high\n  {size}" for size in sizes]
     assert [row[1] for row in rows] == ["", "3.8"]
 

@@ -168,7 +168,7 @@ class Answers:
     def _other_part(self) -> str:
         """How ohms of another part are typed."""
         refs = (e.ref for e in self.circuit.of(Resistance) if not is_hidden(e))
-        return f'for another part type its name before it, such as "{next(refs, "R1")} 82k"'
+        return f'to enter another part, put its name first, such as "{next(refs, "R1")} 82k"'
 
 
 @dataclass(slots=True)

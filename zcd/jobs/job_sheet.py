@@ -372,10 +372,11 @@ def _failed(case: Case) -> Ranked:
 def _retest_section(retests: Sequence[RetestRecord]) -> Section:
     """How the board read after the repair, each retest in turn; empty where there was none."""
     blocks: list[Block] = []
-    for before, record in zip((None, *retests), retests, strict=False):
-        same = before is not None and record.replaced == before.replaced
+    for number, record in enumerate(retests):
+        same = number > 0 and record.replaced == retests[number - 1].replaced
         first, *rest = retest_record_lines(replace(record, replaced=()) if same else record)
-        blocks += [Paragraph(first, "strong"), *map(Paragraph, rest)]
+        count = f"{number + 1}. " if len(retests) > 1 else ""
+        blocks += [Paragraph(f"{count}{first}", "strong"), *map(Paragraph, rest)]
         if record.readings:
             blocks.append(retest_record_table(record))
     return Section("What was measured after the repair", tuple(blocks))

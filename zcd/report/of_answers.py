@@ -18,7 +18,7 @@ from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.meters import OVERLOAD
 from zcd.diagnosis.next_reading import Answer, Suggestion
-from zcd.diagnosis.reading_syntax import show_measured, show_value
+from zcd.diagnosis.reading_syntax import show_measured, show_span, show_value
 from zcd.diagnosis.reading_words import reading_text
 from zcd.diagnosis.readings import Power
 from zcd.diagnosis.series_sums import row_of
@@ -209,6 +209,7 @@ def meanings_of(
     lone = faulty and (len(told) == 1 or suggestion.again is not None)
     if lone:
         told = [piece for a in told for piece in ([a] if a.jumps else _outside(a, good) or [a])]
+    below = any(not answer.jumps and answer.high <= good.low for answer in told)
     row = row if function is Function.OHM else ()
     together = most is not None and len(told) + len(dark) > most
     for answer, shown in _that_meet(told, good, row, together=together):
@@ -220,7 +221,12 @@ def meanings_of(
             good.low,
             good.high,
         )
-        result.append(Meaning(shown or _shown_text(function, answer, good), names, as_good))
+        text = shown or _shown_text(function, answer, good)
+        if as_good and below:
+            text = spread_of(function, good.low, good.high)  # what is lower has its own line
+        if function is Function.DUTY and not answer.jumps:
+            text += f" low ({show_span(function, 1.0 - answer.high, 1.0 - answer.low)} high)"
+        result.append(Meaning(text, names, as_good))
     for answer in dark:
         shown = f"OL or over {show_value(function, answer.low)} (OL too if your meter ends lower)"
         result.insert(1, Meaning(shown, answer.keys))

@@ -128,7 +128,7 @@ def expected_table(traces: Traces, verdict: CaptureVerdict) -> Table:
             mark = "" if inside and traces.missing else mark
         rows.append((_name(each), shown, good, mark))
     if not traces.coarse:  # else a line says so
-        rows.append(("sample step", quantity_text(traces.step_s, "s"), _step_text(), ""))
+        rows.append(("sample step", quantity_text(traces.step_s, "s"), _step_text(), "good"))
     columns = ("figure", "measured", "expected", Column("", "status"))
     return Table(title="", columns=columns, rows=tuple(rows), right=(1, 2), remark=EXPECTED)
 

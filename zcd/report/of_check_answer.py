@@ -113,7 +113,7 @@ def design_line(check: Check) -> str:
     of_pulse = [r for r in check.every_rule if r.status != "pass" and r.kind == "expectation"]
     if check.status != "warning" or check.repair is not None or not of_pulse:
         return ""
-    return "The warnings are of the design: leave it. If errors come back: zcd diagnose."
+    return "The warnings are of the design: leave it. If it shows errors: zcd diagnose."
 
 
 def headline_text(check: Check) -> str:
@@ -248,8 +248,8 @@ def unread_lines(check: Check) -> Iterator[str]:
             with_values = "no likely value of it makes the board pass"
         else:
             with_values = (
-                f"the board passes with {_sized_text(check, values)} (E12, no fewer watts or volts "
-                "than the old one; check again with the one you fit); what follows is for "
+                f"the board passes with {_sized_text(check, values)} (E12, watts and volts as its "
+                "neighbours; check again with the one you fit); what follows is for "
                 f"{quantity_text(values.value, values.unit)}"
             )
         yield f"{line}; {with_values}."
@@ -283,8 +283,8 @@ def _grade_lines(check: Check) -> Iterator[str]:
         ends = (opto.ctr_min_ratio, opto.ctr_max_ratio)
         yield (
             f"No grade was read on {ref}: its CTR may be anything from "
-            f"{quantity_span_text(*ends, '%')}. Read the letter after its type number, write it "
-            "in, and check again."
+            f"{quantity_span_text(*ends, '%')}. If there is a letter after its type number, "
+            "write it in and check again."
         )
 
 
@@ -557,7 +557,8 @@ def finding_lines(check: Check) -> tuple[str, ...]:
         for sizes in sizes_of(check, _failed_subjects(check))
         if sizes.too_small
     ]
-    lines.append(_rare_line(check, rarely))
+    some_lose = any(rule.subject == SYNC and rule.share_ratio for rule in rarely)
+    lines.insert(fails if some_lose else len(lines), _rare_line(check, rarely))
     return tuple(plain(line) for line in lines if line)
 
 
@@ -906,7 +907,7 @@ def _population_text(population: Population, doubted: bool) -> str:
         only = ", the worst case may" if doubted else f" {AT_RANDOM}"
         return f"none of {population.size} random boards fails{only}"
     shares = ((failing, "fail"), (doubtful, "may fail"))
-    texts = [f"{_few_text(ratio)} {what}" for ratio, what in shares if ratio]
+    texts = [f"{round(ratio * population.size)} {what}" for ratio, what in shares if ratio]
     return f"of {population.size} random boards {', another '.join(texts)} {AT_RANDOM}"
 
 

@@ -70,7 +70,7 @@ def check_document(check: Check) -> Document:
     document : Document
     """
     return Document(
-        title=f"{plain(check.board.name)}, calculated as described",
+        title=f"{plain(check.board.name)}, calculated as described, not measured",
         sections=(
             answer_section(check),
             Section("", (Paragraph(board_line(check.board)),)),
@@ -92,7 +92,7 @@ def check_answer(check: Check) -> Document:
     -------
     document : Document
     """
-    title = f"{plain(check.board.name)}, calculated as described"
+    title = f"{plain(check.board.name)}, calculated as described, not measured"
     screen = longest_on_a_screen(
         lambda most: Document(title=title, sections=(answer_section(check, most=most),)),
         check.board,

@@ -57,7 +57,7 @@ RELAY_ON_HOW = (
     "A program started: use the service mode; or switch off and on, start a program and read "
     "before the error comes back. Listen for the load relay."
 )
-OR_NONE = "or 0 if the meter misses short gaps"
+OR_NONE = "or 0 if the meter misses the short highs"
 NOT_APART = "No reading worth its effort tells these apart"
 CAUTIONS: dict[AccessLevel, tuple[Caution, ...]] = {
     AccessLevel.DEAD: DEAD,

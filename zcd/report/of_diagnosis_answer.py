@@ -185,7 +185,9 @@ def _answer(
     if plan:
         # a line above says why
         reason = (
-            "" if fan_first or diagnosis.rest else tells_most_text(diagnosis, plan[0], case.circuit)
+            ""
+            if fan_first or diagnosis.rest or trip.tracks
+            else tells_most_text(diagnosis, plan[0], case.circuit)
         )
         live = (m.reading for m in diagnosis.measured[-1:] if not m.reading.function.row.dead)
         on_leads = {end for reading in live for end in (reading.red, reading.black)}
@@ -434,9 +436,9 @@ def with_tracks_first(trip: Trip, circuit: Circuit) -> tuple[Suggestion, str]:
     if trip.instead is not None and trip.instead is not step:
         then = f'before you go live, type "{typed_place(trip.instead.reading, circuit)} ..."'
     first = (
-        f"First, unplugged, discharged and proved dead: {_along(trip.tracks)}. Over 1 Ω more than "
-        "your leads it is open: mend it, then zcd retest; a fuse, NTC or choke in it is read by "
-        f"itself, never bridged. All near 0: {then}."
+        f"First, unplugged, discharged and proved dead: {_along(trip.tracks)}. One that reads over "
+        "1 Ω more than your leads alone is bad: mend it, then zcd retest. A fuse, NTC or choke in "
+        f"it: read that by itself, never bridge it. All near 0: {then}."
     )
     return replace(step, answers=tuple(answer for answer in answers if answer.keys)), first
 
@@ -625,8 +627,8 @@ def unread_line_of(fault: Fault, measured: Sequence[Measured], circuit: Circuit)
     bridge, is_leg = diode_of_bridge(fault.part)
     if is_leg:
         return (
-            f"Before you unsolder {bridge}, unplugged, diode test on each of its four diodes: the "
-            "odd one is bad. All alike: enter them, and see what it says then."
+            f"Unplugged, diode test of {bridge}, red first, from its - to each ~ pin, from each ~ "
+            "pin to its +: the odd one is bad. All alike: enter them with -r."
         )
     return f"Before you replace {fault.part}, lift one end and measure it, unplugged."
 

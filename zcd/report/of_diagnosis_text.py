@@ -30,6 +30,7 @@ MISFITS = {
     "pin leaky": "controller pin leaky",
 }
 """How modes are told that files and JSON name in other words, as a part of a key."""
+_LOW_OHMS = re.compile(r"(?<=\bpull-up )low\b|(?<=R\d )low\b|(?<=R\d\d )low\b|(?<=R\d\d\d )low\b")
 _MISFIT = re.compile(rf"\b(?:{'|'.join(MISFITS)})\b")
 
 
@@ -38,10 +39,11 @@ def fault_words(key: str) -> str:
 
     Examples
     --------
-    >>> fault_words("R2 wrong value x0.1"), fault_words("R2 drift")
-    ('R2 a tenth of its value fitted', 'R2 gone high')
+    >>> fault_words("R2 wrong value x0.1"), fault_words("R2 drift"), fault_words("R2 low")
+    ('R2 a tenth of its value fitted', 'R2 gone high', 'R2 gone low')
     """
-    return _MISFIT.sub(lambda found: MISFITS[found[0]], key)
+    key = _MISFIT.sub(lambda found: MISFITS[found[0]], key)
+    return _LOW_OHMS.sub("gone low", key)
 
 
 def sentence(text: str) -> str:

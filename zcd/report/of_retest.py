@@ -217,8 +217,8 @@ def close_text(again: RepeatedReading, board: Board) -> str:
     supply = quantity_text(board.output.supply_v, "V")
     return (
         f"{show_measured(again.measured)} is {close_mark(again)}: few good boards show it, "
-        f"{side} {end} none. If the pin's supply ({supply}) or the mains is off, put it right "
-        "first."
+        f"{side} {end} none. If the pin's {supply} or the mains is wrong, correct it and read "
+        "again."
     )
 
 

@@ -87,7 +87,7 @@ def amount_text(cause: Cause) -> str:
         return quantity_text(cause.amount, cause.fault.unit)
     if cause.fault.kind == "phototransistor":
         return f"CTR at {percent_text(cause.amount)} of new"
-    return f"x {quantity_text(cause.amount, '')}"
+    return f"{quantity_text(cause.amount, '')} times"
 
 
 def flags_text(flags: Collection[str]) -> str:

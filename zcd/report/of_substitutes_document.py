@@ -153,7 +153,7 @@ def _warned_text(found: Substitutes, several: bool) -> str:
         fit = plain(parts_text(found, answer, best))
         stay = f"{'not' if lost else 'fewer'} with {fit} as {ref}"
     if lost and not cured:
-        cure = f" For the remedy see zcd check {plain(found.board.file)}."
+        cure = f" On how many boards, and what helps: zcd check {plain(found.board.file)}."
     return f"{start}; {stay}.{cure} "
 
 
