@@ -63,6 +63,9 @@ def test_every_topology_fits(name: str) -> None:
     assert max(map(len, lines)) <= 80
 
 
+DESCRIBED = ", calculated as described, not measured"
+
+
 def test_name_and_verdict_come_first() -> None:
     holds = printed(solved().check).splitlines()
     assert (
