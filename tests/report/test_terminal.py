@@ -64,14 +64,12 @@ def test_every_topology_fits(name: str) -> None:
 
 
 DESCRIBED = ", calculated as described, not measured"
+"""Behind the name of a board that was checked."""
 
 
 def test_name_and_verdict_come_first() -> None:
     holds = printed(solved().check).splitlines()
-    assert (
-        holds[0].strip()
-        == "Ostrel D3 mushroom dryer, invented, calculated as described, not measured"
-    )
+    assert holds[0].strip() == f"Ostrel D3 mushroom dryer, invented{DESCRIBED}"
     assert (
         holds[1].strip()
         == "PASSES. Sync works from 114 to 126 V (the band checked); no part is overloaded."
@@ -153,10 +151,7 @@ def test_cautions_stand_there() -> None:
 def test_markup_in_a_name_is_shown_as_it_is() -> None:
     check = solved().check
     hostile = replace(check, board=replace(check.board, name="[bold]x[/] \x1b[31m"))
-    assert (
-        printed(hostile).splitlines()[0].strip()
-        == "[bold]x[/] ?[31m, calculated as described, not measured"
-    )
+    assert printed(hostile).splitlines()[0].strip() == f"[bold]x[/] ?[31m{DESCRIBED}"
 
 
 def test_shorts_name_the_part_that_is_hit_hardest() -> None:
