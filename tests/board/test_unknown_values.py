@@ -134,9 +134,7 @@ def test_values_that_only_larger_resistors_bear_are_told_apart() -> None:
     (sized,), (span,) = check.passing_as_sized, check.passing_values
     assert (span.low, span.high) != (sized.low, sized.high)
     said = " ".join(str(check).split())
-    larger = (
-        "if the resistors are larger than 1/4 W (E12, no fewer watts or volts than the old one; "
-    )
+    larger = "if the resistors are larger than 1/4 W (E12, watts and volts as its neighbours; "
     assert f"{larger}check again" in said
     for ohm in (sized.low, sized.high):
         assert " PASSES. " in f" {' '.join(str(zcd.check(board.with_(R2=ohm))).split())}"
