@@ -87,7 +87,8 @@ def test_both_solvers_agree_over_a_sample() -> None:
 @pytest.mark.parametrize("number", [45, 63, 202, 220, 225, 247])
 def test_both_solvers_agree_where_points_were_wanting(number: int) -> None:
     """A chain of 41 ohm; an LED whose voltage dips; what a suppressor lets through; next to no
-    current; a charge that ends as the LED turns on; a suppressor before a capacitor over the LED."""
+    current; a charge that ends as the LED turns on; a suppressor before a capacitor over the
+    LED."""
     assert_agreement([agreement(case(number))])
 
 
