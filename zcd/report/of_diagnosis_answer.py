@@ -69,6 +69,7 @@ from zcd.report.of_diagnosis import (
     with_relay_on,
 )
 from zcd.report.of_diagnosis_text import (
+    LOW_OHMS,
     MIN_NAMED,
     MIN_TELLING,
     MISFITS,
@@ -1234,7 +1235,7 @@ def _standing_name(group: Sequence[Standing], ranked: Sequence[Ranked]) -> str:
 
 def _part_and_mode(name: str) -> tuple[str, str]:
     """A fault's name in two: what part, and what is wrong with it."""
-    for mode in MISFITS.values():
+    for mode in (*MISFITS.values(), LOW_OHMS):
         if name.endswith(f" {mode}"):
             return name.removesuffix(f" {mode}"), mode
     part, _, mode = name.rpartition(" ")

@@ -30,7 +30,9 @@ MISFITS = {
     "pin leaky": "controller pin leaky",
 }
 """How modes are told that files and JSON name in other words, as a part of a key."""
-_LOW_OHMS = re.compile(r"(?<=\bpull-up )low\b|(?<=R\d )low\b|(?<=R\d\d )low\b|(?<=R\d\d\d )low\b")
+LOW_OHMS = "gone low"
+"""The same of a resistor that is low: of mains or a supply it is the volts."""
+_LOW = re.compile(r"\b(R\w+|pull-up) low\b")
 _MISFIT = re.compile(rf"\b(?:{'|'.join(MISFITS)})\b")
 
 
@@ -43,7 +45,7 @@ def fault_words(key: str) -> str:
     ('R2 a tenth of its value fitted', 'R2 gone high', 'R2 gone low')
     """
     key = _MISFIT.sub(lambda found: MISFITS[found[0]], key)
-    return _LOW_OHMS.sub("gone low", key)
+    return _LOW.sub(rf"\1 {LOW_OHMS}", key)
 
 
 def sentence(text: str) -> str:
